@@ -14,7 +14,12 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-_PATIENCE = 60.0  # s, until something shown that is waited for
+_PATIENCE = 30.0  # s, until something shown that is waited for
+
+
+def _with_its_keys():
+    """Ctrl-C and a terminal that is closed reach the command."""
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
 class Terminal:
@@ -24,11 +29,17 @@ class Terminal:
         self._own, theirs = pty.openpty()
         fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
         kept = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "CALIB_OPERATOR")}
+        program = [sys.executable, "-c", "from calib.faces.cli import main; main()"]
         self.process = subprocess.Popen(
-            [sys.executable, "-c", "from calib.faces.cli import main; main()", *map(str, arguments), "--records", str(records)],
-            stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True, cwd=ROOT,
+            [*program, *map(str, arguments), "--records", str(records)],
+            stdin=theirs,
+            stdout=theirs,
+            stderr=theirs,
+            start_new_session=True,
+            preexec_fn=_with_its_keys,  # noqa: PLW1509 (there is one thread alone)
+            cwd=ROOT,
             env={**kept, "PYTHONPATH": str(ROOT), **environment},
-        )  # fmt: skip
+        )
         os.close(theirs)
         self.screen = ""
         self._read_to = 0

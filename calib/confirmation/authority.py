@@ -61,6 +61,7 @@ class Written:
     column: str | None = None  # absent: every row that no line above names
     words: tuple[str, ...] = ()
     until: str | None = None  # table: no longer once a row of it names the same calibration
+    same: tuple[str, ...] = ()  # columns of a revision that are as they were before it
     within: tuple[str, ...] = ()  # tables: together with the row of one of them that it names, in one transaction
     of_owner: bool = False  # on a server by the owner of the tables alone, who has the role too
 
@@ -79,6 +80,8 @@ WRITTEN: tuple[Written, ...] = (
     Written("method", "register"),
     Written("instrument_revision", "register"),
     Written("method_revision", "register"),
+    Written("job_revision", "record", same=("decision_rule", "density_kg_per_m3", "agreed_by", "agreed_on")),
+    Written("job_revision", "agree"),
     Written("source", "source"),
     Written("source_spelling", "source"),
     Written("retraction", "record", "record_table", ("reading", "condition")),
@@ -134,12 +137,31 @@ class RoleChange:
     at: datetime
 
 
-def act_of(table: str, columns: Mapping[str, Any]) -> str:
-    """The act that writes a record: a name of ACTS."""
+def act_of(table: str, columns: Mapping[str, Any], before: Mapping[str, Any] | None = None) -> str:
+    """The act that writes a record: a name of ACTS. `before` is what a revision amends: without it everything in it is new."""
     for writing in _WRITTEN_TO.get(table, ()):
+        if writing.same and not (
+            before is not None and all(columns.get(each) == before.get(each) for each in writing.same)
+        ):
+            continue
         if writing.column is None or columns[writing.column] in writing.words:
             return writing.act
     return "record"
+
+
+def is_compared(table: str) -> bool:
+    """Whether the act that writes a revision follows from what it changes."""
+    return any(writing.same for writing in _WRITTEN_TO.get(table, ()))
+
+
+def owner_table(revisions: str) -> str:
+    """The table of what a table of revisions amends."""
+    return revisions.removesuffix("_revision")
+
+
+def owner_column(revisions: str) -> str:
+    """The column of a table of revisions that says what each amends."""
+    return f"{owner_table(revisions)}_id"
 
 
 def are_checked(changes: Sequence[RoleChange]) -> bool:

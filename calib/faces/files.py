@@ -13,9 +13,12 @@ from sqlmodel import Session
 from calib.errors import BadInputError, CalibError, Finding, RecordsError
 from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, ExportedFile
 from calib.procedures.enter.import_sheets import Imported, import_sheets
-from calib.procedures.typed.any_sheet import read_any
+from calib.procedures.typed.any_sheet import read_any, sheets_in
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.foreign_sheet import SheetMap, read_map
+from calib.procedures.typed.points_of_readings import name_readings
 from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_sheets
+from calib.procedures.typed.suggested_map import suggested_map
 from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
@@ -67,16 +70,22 @@ def import_folders(
     progress: Progress = lambda _: None,
     reason: str | None = None,
     day_first: bool | None = None,
+    maps: Path | None = None,
 ) -> Imported:
     """Read and write all folders and files together.
 
-    `reason` is why their past holds from before today, `day_first` says how dates such as 03/04/2026 are meant.
+    `reason` is why their past holds from before today, `day_first` says how dates such as 03/04/2026 are meant, `maps` is the
+    file that names the columns of foreign sheets.
 
     Raises BadInputError with every finding, nothing written.
     """
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     reading = HowToRead(day_first)
+    if maps is not None:
+        reading.maps, findings = _maps_in(maps, paths)
+        if findings:
+            raise BadInputError(findings)
     for path in paths:
         progress(f"reading {path}")
         read, wrong = (
@@ -85,9 +94,34 @@ def import_folders(
         findings += wrong
         for name, rows in read.items():
             sheets.setdefault(name, []).extend(rows)
+    reading.notices += name_readings(sheets)
     for notice in reading.notices:
         progress(f"notice: {notice}")
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason, may_have_grown=True)
+
+
+def _maps_in(path: Path, paths: Sequence[Path]) -> tuple[list[SheetMap], list[Finding]]:
+    """The maps of a file, and what is wrong with it."""
+    expected = "files beside a map: a folder's have the headings of this program"
+    folders = [Finding(str(each), None, None, None, expected) for each in paths if not _is_file(each)]
+    file = file_content(path, LARGEST_FILE)
+    if file.expected is not None:
+        return [], [*folders, Finding(file.source, None, None, None, file.expected)]
+    maps, wrong = read_map(file.source, file.content)
+    return maps, [*folders, *wrong]
+
+
+def suggest_map(path: Path) -> tuple[Path, str]:
+    """A map suggested for a sheet, written beside it; the file and its text. Raises BadInputError, RecordsError."""
+    reading = HowToRead()
+    sheets, findings = sheets_in(file_content(path, LARGEST_SHEET), reading)
+    text = None if findings and not sheets else suggested_map(sheets, is_workbook=path.name not in sheets)
+    if text is None:
+        expected = "a sheet with a header of which some heading is known: write a map by hand"
+        raise BadInputError(findings or [Finding(str(path), None, None, None, expected)])
+    written = path.with_suffix(".toml")
+    write_new(written, text.encode())
+    return written, text
 
 
 def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:

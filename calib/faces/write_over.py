@@ -6,13 +6,13 @@ from calib.errors import CalibError
 from calib.records.beside import beside
 
 
-def write_over(path: Path, content: bytes, begins: bytes, what: str) -> None:
+def write_over(path: Path, content: bytes, begins: bytes, what: str, mark: bytes = b"") -> None:
     """Write whole or not at all; raises CalibError where another kind of file is there, or the file cannot be written.
 
-    `begins` is how every file of this kind begins, `what` its name for people.
+    `begins` is how every file of this kind begins, `what` its name for people, `mark` what stands in each and in no other kind.
     """
     try:
-        if path.exists() and not path.is_dir() and not _begins(path, begins):
+        if path.exists() and not path.is_dir() and not _is_of_kind(path, begins, mark):
             raise CalibError(f"{path} is there already and is no {what}: name another file")
         write_whole(path, content)
     except OSError as error:
@@ -29,9 +29,9 @@ def write_whole(path: Path, content: bytes) -> None:
         part.replace(path)
 
 
-def _begins(path: Path, begins: bytes) -> bool:
-    """Whether a file begins so; a device or a pipe, which may give bytes for ever or none, does not."""
+def _is_of_kind(path: Path, begins: bytes, mark: bytes) -> bool:
+    """Whether a file begins so, and has the mark; a device or a pipe, which may give bytes for ever or none, does not."""
     if not path.is_file():
         return False
     with path.open("rb") as file:
-        return file.read(len(begins)) == begins
+        return file.read(len(begins)) == begins and (not mark or mark in file.read())

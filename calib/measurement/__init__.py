@@ -44,7 +44,7 @@ Arrays run over the readings of a job, or over their points; there is no loop ov
 
 from calib.measurement.at_density import at_density
 from calib.measurement.at_points import indication_scale
-from calib.measurement.flows import DECIDED, METHOD, Flows, flows
+from calib.measurement.flows import DECIDED, METHOD, Flows, flow_values, flows
 from calib.measurement.influences_of_air import DENSITY, NOT_OBSERVED, InfluencesOfAir, influences_of_air
 from calib.measurement.readings import (
     Air,
@@ -77,6 +77,7 @@ __all__ = [
     "Readings",
     "TwoFigures",
     "at_density",
+    "flow_values",
     "flows",
     "indication_scale",
     "influences_of_air",

@@ -135,6 +135,12 @@ def flows(readings: Readings) -> Flows:
     )
 
 
+def flow_values(readings: Readings) -> Floats:
+    """(n,) flows alone [m3/s], as `flows` has them, without what contributes; raises MeasuringIntervalError likewise."""
+    means = _means(readings, at_points(readings).value)
+    return volume_flow(means.value, readings.area, readings.outlet_factor)
+
+
 def _bend(readings: Readings, points: AtPoints) -> Floats:
     """(n,) (m - 1)/m of values that go with the power m of the corrected indication, which each way tells by its slope at 1.
 

@@ -49,10 +49,10 @@ def back_up(location: str, target: Path, progress: Progress = lambda _: None) ->
         with database.reading(location) as session:
             _copy(session, part, progress)
         progress("reading the copy back")
-        found = _read_back(part, target, progress)
-        _in_the_chain(location, found)
+        copy = _read_back(part, target, progress)
+        _in_the_chain(location, copy)
         put_new(part, target)
-    return found
+    return copy
 
 
 def _must_be_new(target: Path, location: str) -> None:
@@ -115,14 +115,14 @@ def _copy_pages(connection: Connection, part: Path, progress: Progress) -> None:
 
 def _copy_rows(connection: Connection, part: Path, progress: Progress) -> None:
     with closing(sqlite3.connect(part)) as copy, copy:
-        for table in (one.__table__ for one in EVERY_TABLE):  # type: ignore[attr-defined]
+        for table in (each.__table__ for each in EVERY_TABLE):  # type: ignore[attr-defined]
             name, columns = table.name, [column.name for column in table.columns]
-            listed = ", ".join(f'"{one}"' for one in columns)
+            listed = ", ".join(f'"{column}"' for column in columns)
             marks = ", ".join("?" * len(columns))
             rows = connection.execution_options(yield_per=_ROWS).execute(text(f'SELECT {listed} FROM "{name}"'))  # noqa: S608 (own names)
             copied = 0
             for batch in rows.partitions():
-                copy.executemany(f'INSERT INTO "{name}" ({listed}) VALUES ({marks})', [tuple(one) for one in batch])  # noqa: S608
+                copy.executemany(f'INSERT INTO "{name}" ({listed}) VALUES ({marks})', [tuple(row) for row in batch])  # noqa: S608
                 copied += len(batch)
                 if copied % (20 * _ROWS) == 0:
                     progress(f"copied {copied} rows of {name}")

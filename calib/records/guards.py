@@ -57,7 +57,7 @@ def guard_findings(connection: Connection) -> Iterator[LedgerFinding]:
     on_server = connection.dialect.name == "postgresql"
     rows = connection.execute(text(_TRIGGERS_OF_A_SERVER if on_server else _TRIGGERS_OF_A_FILE))
     present = {row[0]: tuple(row[1:]) for row in rows}
-    for table in (str(one.__tablename__) for one in EVERY_TABLE):
+    for table in (str(each.__tablename__) for each in EVERY_TABLE):
         yield from _findings(table, _expected(table, on_server=on_server), present)
     if on_server:
         yield from _findings("ledger", _on_entries(), present)

@@ -39,13 +39,13 @@ def kept_forms(forms: Mapping[str, tuple[str, bytes]], issued_report_id: int) ->
     whole = {hashlib.sha256(content).digest(): form for form, (_, content) in forms.items()}
     records = []
     for form, (name, content) in forms.items():
-        encoding, kept = _kept(content, whole)
+        encoding, stored = _kept(content, whole)
         record = IssuedForm(
             issued_report_id=issued_report_id,
             form=form,
             name=name,
             sha256=hashlib.sha256(content).hexdigest(),
-            content=kept,
+            content=stored,
             encoding=encoding,
         )
         records.append(record)

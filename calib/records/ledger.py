@@ -142,12 +142,17 @@ def _entries(
     return entries
 
 
+def ledger_length(session: Session) -> int:
+    """How many entries there are: fewer than the number of the last one says where some are missing."""
+    return int(session.execute(select(func.count()).select_from(LedgerEntry)).scalar_one())
+
+
 def ledger_head(session: Session) -> tuple[int, str]:
     """Sequence and digest of the last entry; (0, sixty-four zeros) before the first."""
-    found = session.execute(
+    last = session.execute(
         select(LedgerEntry.sequence, LedgerEntry.digest).order_by(col(LedgerEntry.sequence).desc()).limit(1)  # type: ignore[call-overload]
     ).first()
-    return (0, BEFORE_THE_FIRST) if found is None else (found[0], found[1])
+    return (0, BEFORE_THE_FIRST) if last is None else (last[0], last[1])
 
 
 def _head_to_go_on_from(session: Session, table: str, at: datetime) -> tuple[int, str]:
@@ -175,12 +180,12 @@ def runs_back(before: datetime, at: datetime, table: str) -> bool:
 
 def written(session: Session, table: str, record_id: int) -> tuple[str, str]:
     """Who wrote a record, and when."""
-    found = session.execute(
+    entry = session.execute(
         select(LedgerEntry.person, LedgerEntry.time).where(  # type: ignore[call-overload]
             col(LedgerEntry.record_table) == table, col(LedgerEntry.record_id) == record_id
         )
     ).one()
-    return found[0], found[1]
+    return entry[0], entry[1]
 
 
 def verify(

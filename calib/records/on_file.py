@@ -56,8 +56,8 @@ def needs_a_writable_folder(error: BaseException | None) -> bool:
 
 def state_of(path: Path) -> tuple[int, ...]:
     """What changes when somebody writes to a file: size and time of the file and of its log."""
-    stats = [one.stat() for one in (path, _log(path)) if one.exists()]
-    return tuple(number for one in stats for number in (one.st_size, one.st_mtime_ns))
+    stats = [each.stat() for each in (path, _log(path)) if each.exists()]
+    return tuple(figure for stat in stats for figure in (stat.st_size, stat.st_mtime_ns))
 
 
 def is_for_reading_only(engine: Engine) -> bool:
@@ -84,8 +84,8 @@ def cause_of(error: sqlite3.Error, wait: float) -> str:
 
 
 def _code(error: sqlite3.Error) -> int:
-    found = getattr(error, "sqlite_errorcode", None)  # absent where Python's own library raises
-    return 0 if found is None else found & 0xFF
+    code = getattr(error, "sqlite_errorcode", None)  # absent where Python's own library raises
+    return 0 if code is None else code & 0xFF
 
 
 def is_beside_another(path: Path) -> bool:

@@ -86,11 +86,11 @@ def schema_of(connection: Connection) -> str | None:
 def must_be_empty(connection: Connection, server: Server) -> None:
     """Raises RecordsError where a database can hold no new records: tables are there, or its encoding is not UTF-8."""
     here = "SELECT relname FROM pg_class WHERE relnamespace = current_schema()::regnamespace AND relkind IN ('r', 'p')"
-    found = set(connection.execute(text(here)).scalars())
-    if "ledger" in found:
+    tables = set(connection.execute(text(here)).scalars())
+    if "ledger" in tables:
         raise RecordsError(f"{server} holds records already: {Step.NAME_ANOTHER_DATABASE}, or use this one")
-    if found:
-        raise RecordsError(f"{server} holds tables of another program ({min(found)}): name an empty database")
+    if tables:
+        raise RecordsError(f"{server} holds tables of another program ({min(tables)}): name an empty database")
     encoding = connection.execute(text("SHOW server_encoding")).scalar_one()
     if encoding != "UTF8":
         raise RecordsError(f"{server} has the encoding {encoding}: make the database with ENCODING 'UTF8'")
@@ -98,16 +98,16 @@ def must_be_empty(connection: Connection, server: Server) -> None:
 
 def cause_of(error: DBAPIError, wait: float) -> str:
     """What the server says, in one line, with the next step where there is one."""
-    found: Any = error.orig
-    state, said = getattr(found, "sqlstate", None), getattr(found, "diag", None)
+    cause: Any = error.orig
+    state, said = getattr(cause, "sqlstate", None), getattr(cause, "diag", None)
     if state == _LOCKED:
         return "; ".join([
             f"in use by another writer for longer than {wait:g} s: run it again", *getattr(error, "__notes__", ()),
         ])  # fmt: skip
     if error.connection_invalidated:
-        return f"the connection was lost ({_one_line(found)})"
+        return f"the connection was lost ({_one_line(cause)})"
     if state is None or said is None or said.message_primary is None:
-        return _one_line(found)
+        return _one_line(cause)
     return _constraint(state, said) or ": ".join([said.message_primary, *filter(None, [_NEXT_STEP.get(state)])])
 
 
@@ -119,7 +119,7 @@ def _constraint(state: str, said: Any) -> str | None:
         if columns is None:  # a key with an expression in it: SQLite names its index
             return f"UNIQUE constraint failed: index '{said.constraint_name}'"
         names = columns[1].replace('"', "").split(", ")
-        return "UNIQUE constraint failed: " + ", ".join(f"{said.table_name}.{one}" for one in names)
+        return "UNIQUE constraint failed: " + ", ".join(f"{said.table_name}.{column}" for column in names)
     if state == _FOREIGN_KEY:
         return f"FOREIGN KEY constraint failed: {said.constraint_name}"
     return f"NOT NULL constraint failed: {said.table_name}.{said.column_name}" if state == _NOT_NULL else None

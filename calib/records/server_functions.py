@@ -67,6 +67,13 @@ BEGIN
 END;
 """
 
+# A job before one of its revisions: what that changes says by which role it is written. A policy cannot ask its own table.
+_JOB_BEFORE = """
+    SELECT COALESCE(
+        (SELECT to_jsonb(r) FROM job_revision AS r WHERE r.job_id = $1 AND r.revision < $2 ORDER BY r.revision DESC LIMIT 1),
+        (SELECT to_jsonb(j) FROM job AS j WHERE j.id = $1));
+"""
+
 # Who holds an advisory lock. Since when is said of another's session where the owner of the tables may know it.
 _LOCK_HOLDER = """
     SELECT format('the login "%s" holds the lock%s, in process %s', a.usename, COALESCE(
@@ -103,6 +110,7 @@ def server_functions() -> tuple[ServerFunction, ...]:
         ServerFunction("json_string", "value text", "text", _JSON_STRING, kind="IMMUTABLE STRICT PARALLEL SAFE"),
         ServerFunction("login_name", "", "text", _LOGIN_NAME, "sql"),
         ServerFunction("roles_held", "", "text[]", _ROLES_HELD),
+        ServerFunction("job_before", "job bigint, revision bigint", "jsonb", _JOB_BEFORE, "sql"),
         ServerFunction(LOCK_HOLDER, "key bigint", "text", _LOCK_HOLDER, "sql", "VOLATILE SECURITY DEFINER"),
         ServerFunction(LEDGER_GOES_ON, "", "trigger", _ledger_goes_on(), kind="VOLATILE SECURITY DEFINER"),
     )

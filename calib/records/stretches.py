@@ -63,17 +63,17 @@ class _Entry(NamedTuple):
 
 def problems(fetch: Fetch, tables: Mapping[str, Stored], stretch: Stretch) -> list[Problem]:
     """All that is wrong in a stretch, entry by entry: changed, out of order, its record changed or missing."""
-    found: list[Problem] = []
+    wrong: list[Problem] = []
     before = stretch.before
     for batch in _batches(fetch, stretch.first, stretch.last):
         columns = list(zip(*batch, strict=True))
         digests = entry_digests(columns[:-1])
-        kept = _kept(fetch, tables, columns)
+        recorded = _kept(fetch, tables, columns)
         # Most batches are right: a few comparisons of everything decide whether to look at each entry.
-        if not (_continues(columns, digests, before) and _holds(columns, kept)):
-            found += _problems_of_batch(batch, digests, kept, before)
+        if not (_continues(columns, digests, before) and _holds(columns, recorded)):
+            wrong += _problems_of_batch(batch, digests, recorded, before)
         before = ChainLink(batch[-1][6], batch[-1][9])
-    return found
+    return wrong
 
 
 def row_problems(fetch: Fetch, table: str, stored: Stored, numbers: Sequence[int]) -> Iterator[Problem]:
@@ -93,9 +93,9 @@ def row_problems(fetch: Fetch, table: str, stored: Stored, numbers: Sequence[int
                 yield f"ledger entry {entry.sequence}", "was changed: its bytes do not make its digest"
             if entry.record_id in wanted:
                 yield from _of_record(entry, recorded.get(entry.record_id))
-    for number in numbers:
-        if number not in entered:
-            yield f"{table} {number}", "is in the records without a ledger entry"
+    for record_id in numbers:
+        if record_id not in entered:
+            yield f"{table} {record_id}", "is in the records without a ledger entry"
 
 
 def _batches(fetch: Fetch, first: int, last: int) -> Iterator[list[tuple[Any, ...]]]:
@@ -116,9 +116,9 @@ def _batches(fetch: Fetch, first: int, last: int) -> Iterator[list[tuple[Any, ..
 def _kept(fetch: Fetch, tables: Mapping[str, Stored], columns: Sequence[tuple[Any, ...]]) -> dict[Any, dict[Any, str]]:
     """Digests of the records that entries speak of, as the records are now: by table and number."""
     asked: dict[Any, list[int]] = defaultdict(list)
-    for number, table in zip(columns[4], columns[5], strict=True):
-        if number.__class__ is int:
-            asked[table].append(number)
+    for record_id, table in zip(columns[4], columns[5], strict=True):
+        if record_id.__class__ is int:
+            asked[table].append(record_id)
     return {table: dict(_digests(fetch, table, tables[table], asked[table])) for table in asked if table in tables}
 
 
@@ -133,7 +133,7 @@ def _digests(fetch: Fetch, name: str, stored: Stored, numbers: Sequence[int]) ->
 
 def _spans(numbers: Sequence[int], gap: int) -> Iterator[tuple[int, int]]:
     """First and last of the runs of numbers in which none is more than a gap above the one before."""
-    breaks = [place for place, (one, following) in enumerate(pairwise(numbers), 1) if following - one > gap]
+    breaks = [place for place, (each, following) in enumerate(pairwise(numbers), 1) if following - each > gap]
     for start, end in pairwise([0, *breaks, len(numbers)]):
         yield numbers[start], numbers[end - 1]
 
@@ -152,7 +152,7 @@ def _holds(columns: Sequence[tuple[Any, ...]], recorded: Mapping[Any, Mapping[An
     nothing: Mapping[Any, str] = {}
     entered, numbers, tables = columns[3:6]
     return entered == tuple(
-        [recorded.get(one, nothing).get(number) for one, number in zip(tables, numbers, strict=True)]
+        [recorded.get(table, nothing).get(record_id) for table, record_id in zip(tables, numbers, strict=True)]
     )
 
 
@@ -217,6 +217,6 @@ def serve() -> None:
     with closing(sqlite3.connect(asked["file"], isolation_level=None)) as connection:
         connection.execute(f"PRAGMA mmap_size={_MAPPED}")
         for first, last, before in asked["stretches"]:
-            found = problems(fetch_from(connection), tables, Stretch(first, last, ChainLink(*before)))
-            sys.stdout.write(json.dumps(found) + "\n")
+            wrong = problems(fetch_from(connection), tables, Stretch(first, last, ChainLink(*before)))
+            sys.stdout.write(json.dumps(wrong) + "\n")
             sys.stdout.flush()

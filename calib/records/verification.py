@@ -38,10 +38,10 @@ class LedgerFinding:
 def chain_findings(connection: Connection, progress: Progress = lambda _: None) -> Iterator[LedgerFinding]:
     """Changed entries, gaps, changed order; records that were changed or are missing: in the order of the ledger."""
     asked = _stretches(connection)
-    for count, found in enumerate(_each(connection, asked), 1):
+    for count, problems_of in enumerate(_each(connection, asked), 1):
         if len(asked) > 1:
             progress(f"verified {count} of {len(asked)} stretches of {_STRETCH} ledger entries")
-        yield from (LedgerFinding(*one) for one in found)
+        yield from (LedgerFinding(*problem) for problem in problems_of)
 
 
 def _stretches(connection: Connection) -> list[Stretch]:
@@ -50,25 +50,25 @@ def _stretches(connection: Connection) -> list[Stretch]:
     if first is None:
         return []
     step = text("SELECT sequence, digest FROM ledger WHERE sequence >= :first ORDER BY sequence LIMIT 1 OFFSET :skip")
-    before, found = ChainLink(0, BEFORE_THE_FIRST), []
+    before, asked = ChainLink(0, BEFORE_THE_FIRST), []
     while first <= last:
         end = connection.execute(step, {"first": first, "skip": _STRETCH - 1}).first()
-        found.append(Stretch(first, last if end is None else end[0], before))
+        asked.append(Stretch(first, last if end is None else end[0], before))
         if end is None:
             break
         before, first = ChainLink(end[0], end[1]), end[0] + 1
-    return found
+    return asked
 
 
 def _each(connection: Connection, asked: Sequence[Stretch]) -> Iterator[list[Problem]]:
     done = 0
     processes = min(len(asked), _processors()) if _is_for_several(connection) else 1
     if processes > 1:
-        for found in _in_processes(str(connection.engine.url.database), asked, processes):
+        for problems_of in _in_processes(str(connection.engine.url.database), asked, processes):
             done += 1
-            yield found
+            yield problems_of
     fetch, tables = _fetch(connection), _tables()
-    yield from (stretches.problems(fetch, tables, one) for one in asked[done:])
+    yield from (stretches.problems(fetch, tables, stretch) for stretch in asked[done:])
 
 
 def _is_for_several(connection: Connection) -> bool:
@@ -125,7 +125,7 @@ def _tables() -> dict[str, Stored]:
             sorted(column.name for column in table.columns),
             any(isinstance(column.type, LargeBinary) for column in table.columns),
         )
-        for table in (one.__table__ for one in EVIDENCE)  # type: ignore[attr-defined]
+        for table in (each.__table__ for each in EVIDENCE)  # type: ignore[attr-defined]
     }
 
 
@@ -179,5 +179,5 @@ def unaccounted_findings(connection: Connection) -> Iterator[LedgerFinding]:
             f'SELECT id FROM "{table}" WHERE NOT EXISTS '  # noqa: S608 (own names)
             f'(SELECT 1 FROM ledger WHERE record_table = :name AND record_id = "{table}".id) ORDER BY id'
         )
-        for number in connection.execute(asked, {"name": table}).scalars():
-            yield LedgerFinding(f"{table} {number}", "is in the records without a ledger entry")
+        for record_id in connection.execute(asked, {"name": table}).scalars():
+            yield LedgerFinding(f"{table} {record_id}", "is in the records without a ledger entry")

@@ -1,8 +1,17 @@
-"""Validation of the law of propagation of uncertainty by a Monte Carlo method (JCGM 101:2008, 8)."""
+"""Validation of the law of propagation of uncertainty by a Monte Carlo method (JCGM 101:2008, 8).
+
+Decision (2026-11-29). A stated interval stands as long as neither end lies more than 5 % of U off that of the distribution: so
+much is what a convolution may exceed U by before it counts, and what the middle may lie beside the value before that is told. The
+tolerance of clause 8 is some 0.5 to 5 % of u, by its leading digit, and judges the law's digits, not whether U may be cited.
+Options: to cite the interval of the distribution where clause 8 rejects the law (then two answers cite two intervals for one
+flow); no rule. Cost: an end that is off by less than 5 % of U is told and changes nothing.
+"""
 
 from dataclasses import dataclass
 
 from calib.uncertainty.monte_carlo import CoverageInterval, numerical_tolerance
+
+ENDS_WITHIN = 0.05  # of U
 
 
 @dataclass(frozen=True)
@@ -17,6 +26,35 @@ class Validation:
     def validated(self) -> bool:
         """Whether both ends agree to within delta: then the law of propagation may be used for this and like models."""
         return self.d_low <= self.delta and self.d_high <= self.delta
+
+
+@dataclass(frozen=True)
+class StatedInterval:
+    """A stated interval, held against that of the Monte Carlo method for the same coverage probability. In parts of U [1]."""
+
+    low: float  # lower end of the distribution's interval, above that stated; negative: it reaches farther down
+    high: float  # its upper end, above that stated
+
+    @property
+    def stands(self) -> bool:
+        """Whether neither end is off by more than 5 % of U."""
+        return max(abs(self.low), abs(self.high)) <= ENDS_WITHIN
+
+    @property
+    def longer(self) -> float:
+        """By how much the distribution's interval is longer than the stated one: by as much is U too small."""
+        return 0.5 * (self.high - self.low)
+
+    @property
+    def above(self) -> float:
+        """By how much its middle lies above that of the stated one."""
+        return 0.5 * (self.high + self.low)
+
+
+def check_interval(stated: CoverageInterval, drawn: CoverageInterval) -> StatedInterval:
+    """Distances of the ends of the interval that was drawn from those of the one stated, over U = half the stated length."""
+    u = stated.half_length
+    return StatedInterval((drawn.low - stated.low) / u, (drawn.high - stated.high) / u)
 
 
 def validate_law(

@@ -141,6 +141,21 @@ def _by_table():
     return {table: [one for one in WRITTEN if one.table == table] for table in {one.table for one in WRITTEN}}
 
 
+@pytest.mark.parametrize(
+    ("changed", "act"),
+    [
+        ({"title": "T"}, "record"),
+        ({"decision_rule": "guarded"}, "agree"),
+        ({"density_kg_per_m3": "1.2"}, "agree"),
+        ({"agreed_by": "The client", "agreed_on": "2026-03-01"}, "agree"),
+    ],
+)
+def test_a_revision_of_a_job_is_another_act_where_it_changes_what_was_agreed(changed, act):
+    before = {"title": "S", "decision_rule": "simple", "density_kg_per_m3": None}
+    assert act_of("job_revision", before | changed, before) == act
+    assert act_of("job_revision", before | changed) == "agree"  # of what nobody knows, everything is new
+
+
 def test_the_rule_that_chooses_curves_has_the_name_that_curves_are_kept_with():
     assert act_of("correction_curve", {"chosen_by": BY_THE_RULE}) == "record"
 

@@ -71,6 +71,20 @@ def test_the_band_is_widened_from_the_95_percent_quantile_of_chi_squared_on(chi_
     assert found.degrees_of_freedom == (np.inf if scale == 1.0 else 3.0)
 
 
+@pytest.mark.parametrize(("chi_squared", "scale"), [(15.50, 1.0), (15.52, 1.94)])
+def test_a_scale_between_one_and_two_widens_the_band_too(chi_squared, scale):
+    # 15.507 for eight degrees of freedom (any table). Ten calibrations, the deviations of the line above, and the same again.
+    pattern = np.array([1.0, -2.0, 0.0, 2.0, -1.0, 1.0, -2.0, 0.0, 2.0, -1.0])
+    times = np.arange(10.0)
+    pattern -= np.polyval(np.polyfit(times, pattern, 1), times)
+    found = drift_line(straight(*(0.05 * np.sqrt(chi_squared / (pattern @ pattern)) * pattern)), X)
+    assert found.chi_squared == pytest.approx(chi_squared, rel=1e-9)
+    assert found.scale == pytest.approx(scale, rel=1e-9)
+    assert found.degrees_of_freedom == (np.inf if scale == 1.0 else 8.0)
+    # Times four years apart: sum (t - mean)^2 = 16 * 82.5.
+    assert found.rate_uncertainty == pytest.approx(0.05 * np.sqrt(scale / 1320.0), rel=1e-9)
+
+
 def test_three_calibrations_make_a_line():
     found = drift_line(straight(0.0, 0.0, 0.0), X)
     assert (found.calibrations, found.rate) == (3, pytest.approx(0.1, rel=1e-12))

@@ -167,3 +167,11 @@ def test_without_limits_nothing_is_recommended():
 def test_what_is_below_a_target_is_not_printed_as_the_target():
     assert percent_down(0.94999) == "94.9 %"
     assert percent_down(0.95) == "95 %"
+
+
+@pytest.mark.parametrize(("own", "family", "months"), [(9, 0, 18), (10, 0, 24), (3, 6, 18), (3, 7, 24), (3, 40, 24)])
+def test_fewer_than_ten_changes_lengthen_by_one_step_and_ten_may_double(own, family, months):
+    """Nothing drifts, so that twice the interval is as sound as the next step."""
+    said = recommend(12, 0.95, np.zeros(2), np.ones(2), Spread(0.01, 1.0, own, family), adjustable=False)
+    assert (said.action, said.months) == (LENGTHEN, months)
+    assert ("one step a review" in said.why) == (months == 18)

@@ -7,7 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import betainc, gammaincc
+from scipy.stats import chi2
+from scipy.stats import f as f_distribution
 from statsmodels.regression.linear_model import OLS
+from statsmodels.tools.eval_measures import aicc as aicc_of_statsmodels
 
 from calib.curves.choice import averaged_scatter, candidates, choose, own_scatter
 from calib.curves.curve import correction_curve_from_text
@@ -256,3 +259,43 @@ def test_the_unit_leaves_relative_uncertainties_alone(points, part):
 def test_corrections_without_any_scatter_take_the_lowest_degree(degree, d):
     choice = choose(comparisons(X, SHAPES[degree][1], d=d))
     assert choice.curve.polynomial.degree == degree
+
+
+# --- exactly at 5 %, and AICc of unknown scatter ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("beyond", "stands"), [(1 - 1e-6, True), (1 + 1e-6, False)])
+def test_a_candidate_stands_up_to_the_95_percent_quantile_of_chi_squared(beyond, stands):
+    scatter = np.array([1.0, -1.0, -1.0, 1.0])  # orthogonal to 1 and to a line over equal steps
+    d = 0.01
+    size = d * np.sqrt(beyond * chi2.isf(0.05, 3) / 4)
+    constant, *_ = candidates(comparisons(X[:4], 0.2 + size * scatter, d=d))
+    assert constant.fit.chi_squared == pytest.approx(beyond * chi2.isf(0.05, 3), rel=1e-9)
+    assert constant.stands == stands
+
+
+@pytest.mark.parametrize(("beyond", "stands", "degree"), [(1 - 1e-6, True, 0), (1 + 1e-6, False, 1)])
+def test_without_stated_repeatability_a_candidate_stands_up_to_the_95_percent_quantile_of_f(beyond, stands, degree):
+    # Four points: a constant and a line alone. RSS of the line is 4 e^2 with 2 degrees of freedom, the slope a adds 5 a^2.
+    e, slope = np.array([1.0, -1.0, -1.0, 1.0]) * 0.01, np.sqrt(beyond * f_distribution.isf(0.05, 1, 2) * 4e-4 / 2 / 5)
+    points = comparisons(X[:4], 0.2 + slope * (X[:4] - 2.5) + e)
+    constant, line = candidates(points)
+    assert constant.probability == pytest.approx(
+        f_distribution.sf(beyond * f_distribution.isf(0.05, 1, 2), 1, 2), rel=1e-9
+    )
+    assert (constant.stands, line.stands) == (stands, True)
+    assert choose(points).chosen.degree == degree
+
+
+@pytest.mark.parametrize(("size", "degree"), [(5, 0), (5, 1), (6, 1), (7, 2), (8, 3), (8, 0)])
+def test_aicc_of_unknown_scatter_is_that_of_statsmodels(size, degree):
+    """-2 ln L + 2 k n/(n - k - 1), k = p + 1 with the scatter; without n (ln 2 pi + 1), which all candidates share."""
+    points = comparisons(X[:size], SHAPES[1][1][:size] + NOISE[:size])
+    fit = OLS(points.correction, np.vander(points.indication, degree + 1)).fit()
+    expected = aicc_of_statsmodels(fit.llf, size, degree + 2) - size * (np.log(2 * np.pi) + 1)
+    assert candidates(points)[degree].aicc == pytest.approx(expected, rel=1e-10)
+
+
+@pytest.mark.parametrize(("size", "degree"), [(3, 0), (4, 1), (5, 2), (6, 3)])
+def test_aicc_of_unknown_scatter_is_infinite_where_the_scatter_takes_the_last_degree_of_freedom(size, degree):
+    assert candidates(comparisons(X[:size], NOISE[:size]))[degree].aicc == np.inf

@@ -1,9 +1,14 @@
-"""What a fit says of itself, against its definitions worked out the long way."""
+"""What a fit says of itself, against its definitions worked out the long way, statsmodels and scipy."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import brentq
+from scipy.stats import f as f_distribution
+from scipy.stats import norm
+from scipy.stats import t as student
+from statsmodels.regression.linear_model import OLS
 
 from calib.curves.diagnosis import Whitened, lack_of_fit, leave_one_out, leverage, outliers
 
@@ -70,3 +75,81 @@ def test_lack_of_fit_is_seldom_seen_where_the_line_is_right():
     x = np.repeat(np.arange(5.0), 3)
     seen = [lack_of_fit(x, line(x, noise(seed, x.size), known=False)).probability < 0.05 for seed in range(400)]
     assert np.mean(seen) == pytest.approx(0.05, abs=3 * np.sqrt(0.05 * 0.95 / 400))
+
+
+# --- exactly at the limit --------------------------------------------------------------------------------------------------------
+
+
+def one_off(degree, size, known):
+    """Points on a polynomial but for noise, and the displacement of point 2 at which it is just named, by statsmodels and scipy."""
+    x = X[:size] if size <= X.size else np.linspace(0.6, 14.0, size)
+    design = np.vander(x, degree + 1, increasing=True)
+    y = 0.02 * noise(11, size)
+    off = np.eye(size)[2]
+
+    def beyond(displacement):
+        moved = OLS(y + displacement * off, design).fit()
+        if known:
+            residual = moved.resid[2] / np.sqrt(1 - moved.get_influence().hat_matrix_diag[2]) / 0.05
+            return residual - norm.isf(0.05 / (2 * size))
+        studentised = moved.get_influence().resid_studentized_external[2]
+        return studentised - student.isf(0.05 / (2 * size), size - degree - 2)
+
+    limit = brentq(beyond, 0.0, 1e3, xtol=1e-13, rtol=1e-14)
+
+    def fit(displacement):
+        jacobian, moved = design / 0.05, (y + displacement * off) / 0.05
+        q, _ = np.linalg.qr(jacobian)
+        return Whitened(jacobian, moved - q @ (q.T @ moved), known)
+
+    return limit, fit
+
+
+@pytest.mark.parametrize(
+    ("degree", "size", "known"),
+    [
+        *(
+            (degree, size, known)
+            for known in (True, False)
+            for degree, size in [(0, 5), (0, 3), (1, 7), (2, 7), (1, 12)]
+        ),
+        (1, 4, False),
+    ],
+)
+def test_a_point_is_named_from_the_limit_of_bonferroni_on(degree, size, known):
+    # scipy: normal and t at 1 - 0.05/(2n); statsmodels: residuals, of unknown scatter studentised without the point.
+    limit, fit = one_off(degree, size, known)
+    assert outliers(fit(limit * (1 - 1e-6))) == []
+    assert outliers(fit(limit * (1 + 1e-6))) == [2]
+
+
+def test_of_a_curve_that_goes_through_every_point_none_stands_out():
+    assert outliers(line(np.arange(5.0), np.zeros(5), known=False)) == []
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_no_point_is_named_where_too_few_are_left_to_judge_it_by(known):
+    # Three points and a line leave one degree of freedom, which the point itself takes.
+    assert outliers(line(np.array([0.0, 1.0, 3.0]), np.array([0.0, 50.0, 0.0]), known=known)) == []
+
+
+def test_lack_of_fit_by_hand():
+    # x = 1, 1, 2, 2, 3, 3; y = 1, 3, 2, 2, 4, 6: the line is y = 1.5 x, with means 2, 2, 5 against 1.5, 3, 4.5.
+    x = np.array([1.0, 1.0, 2.0, 2.0, 3.0, 3.0])
+    found = lack_of_fit(x, line(x, np.array([1.0, 3.0, 2.0, 2.0, 4.0, 6.0]), known=False))
+    # Pure error 2 + 0 + 2 with 3 degrees of freedom, lack of fit 2 (0.25 + 1 + 0.25) with 1.
+    assert found.f == pytest.approx(3.0 / (4.0 / 3.0), rel=1e-12)
+    assert found.degrees_of_freedom == (1, 3)
+    assert found.probability == pytest.approx(f_distribution.sf(2.25, 1, 3), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("x", "y"),
+    [
+        ((0.0, 0.0, 1.0, 1.0), (0.1, -0.1, 1.1, 0.9)),  # as many indications as coefficients: nothing can lack
+        ((0.0, 0.0, 1.0, 2.0), (0.5, 0.5, 1.1, 0.9)),  # no pure error
+    ],
+)
+def test_lack_of_fit_is_not_asked_without_both_kinds_of_error(x, y):
+    x = np.array(x)
+    assert lack_of_fit(x, line(x, np.array(y), known=False)) is None

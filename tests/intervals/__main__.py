@@ -15,12 +15,12 @@ _SEED = 20_000
 
 
 def rows(fleets, seed=_SEED):
-    """A row for all fleets, for each law, for lone instruments and for those whose proposal nothing cut."""
+    """A row for all fleets, for each law, for as many instruments that are alone and for those whose proposal nothing cut."""
     told = [reviewed(seed + place) for place in range(fleets)]
     kinds = {
         "all": told,
         **{law: [one for one in told if one.law == law] for law in LAWS},
-        "one instrument": [one for one in told if one.instruments == 1],
+        "one instrument": [reviewed(seed + place, alone=True) for place in range(fleets)],
         "below twice the present interval": [one for one in told if one.share_of_present < 2 and not one.adjusts],
         "adjusted": [one for one in told if one.adjusts],
     }

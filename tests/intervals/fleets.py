@@ -11,7 +11,7 @@ found beyond 70 % of a limit is adjusted. Sizes are drawn so that some fleets st
 for one.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -133,10 +133,10 @@ class Reviewed:
     adjusts: bool
 
 
-def reviewed(seed):
-    """Draw a fleet, review its first instrument before and after the last certificate, and find it at the day due."""
+def reviewed(seed, *, alone=False):
+    """Draw a fleet, or one instrument, review the first before and after the last certificate, and find it at the day due."""
     rng = np.random.default_rng(seed)
-    fleet = drawn(rng)
+    fleet = replace(drawn(rng), instruments=1) if alone else drawn(rng)
     bias = Bias(fleet.laboratory * rng.standard_normal(), float(rng.choice([-1.0, 1.0])))
     instruments = [Instrument(fleet, bias, rng) for _ in range(fleet.instruments)]
     before, said = (_recommended(fleet, [each.history[:end] for each in instruments]) for end in (-1, None))

@@ -26,3 +26,11 @@ def test_what_is_proposed_below_the_cap_is_found_as_stated(told):
 
 def test_one_more_certificate_seldom_moves_the_proposal_by_more_than_a_step(told):
     assert told["all"]["moved"] <= 0.05
+
+
+def test_nor_that_of_an_instrument_which_is_alone(told):
+    """5 % is asked; of 200 that scatters by 1.5 % (one standard deviation)."""
+    alone = told["one instrument"]
+    assert alone["fleets"] == 200
+    assert alone["moved"] <= 0.08
+    assert alone["found"] == pytest.approx(alone["stated"], abs=0.03)

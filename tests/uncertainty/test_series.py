@@ -7,6 +7,7 @@ for long series: an identity of time-series analysis (e.g. G. Box, G. Jenkins, T
 import itertools
 import math
 
+import mpmath
 import numpy as np
 import pytest
 from hypothesis import given
@@ -140,3 +141,97 @@ def test_a_shift_of_all_values_shifts_the_mean_alone(values, shift):
     plain, moved = type_a_of_series(values), type_a_of_series(np.array(values) + shift)
     assert moved.estimate.value == pytest.approx(plain.estimate.value + shift, abs=1e-9)
     assert moved.estimate.standard_uncertainty == pytest.approx(plain.estimate.standard_uncertainty, rel=1e-5, abs=1e-6)
+
+
+# --- each constant of the rule ---------------------------------------------------------------------------------------------------
+
+
+def widest_by_hand(values, sizes):
+    """u, nu and the size of the block with the largest U, of the sizes given."""
+
+    def one(size):
+        means = [math.fsum(values[k : k + size]) / size for k in range(0, len(values) // size * size, size)]
+        u, nu = rule_by_hand(means)
+        return u * t_distribution.ppf(0.97724986805182079, nu), u, nu, size
+
+    return max(map(one, sizes))[1:]
+
+
+def drawn(seed, length, phi, noise):
+    generator = np.random.default_rng(seed)
+    slow = math.sqrt(1 - phi**2) * autoregression(phi, generator, length)
+    white = generator.standard_normal(length)
+    return [float(value) for value in np.round(math.sqrt(1 - noise) * slow + math.sqrt(noise) * white, 2)]
+
+
+@pytest.mark.parametrize(
+    ("length", "sizes"),
+    [
+        (10, (1,)), (15, (1,)), (16, (1, 2)), (23, (1, 2)), (24, (1, 2, 3)),
+        (39, (1, 2, 3)), (40, (1, 2, 3, 5)), (60, (1, 2, 3, 5)),
+    ],
+)  # fmt: skip
+def test_blocks_of_two_three_and_five_count_from_eight_of_them_on(length, sizes):
+    # 40 series of each length, and each size allowed must have been the widest of some of them: else nothing was shown.
+    shown = set()
+    for seed in range(40):
+        values = drawn(seed, length, 0.9 if seed % 2 else 0.5, 0.5 if seed % 2 else 0.2)
+        u, nu, size = widest_by_hand(values, sizes)
+        found = type_a_of_series(values)
+        assert found.block == size
+        assert found.estimate.standard_uncertainty == pytest.approx(u, rel=1e-12)
+        assert found.estimate.degrees_of_freedom == pytest.approx(nu, rel=1e-12)
+        shown.add(size)
+    assert shown == set(sizes)
+
+
+def test_ten_values_are_enough_and_nine_are_not():
+    assert type_a_of_series(np.arange(10.0) % 3).observations == 10
+    with pytest.raises(CalibError, match="9 logged value"):
+        type_a_of_series(np.arange(9.0) % 3)
+
+
+def exact(terms):
+    """Sum with 50 digits."""
+    with mpmath.workdps(50):
+        return mpmath.fsum(terms)
+
+
+def test_a_steady_drift_of_1500_values_has_the_strongest_correlation_that_is_taken():
+    # r1 of 0, 1, ... n - 1 is above 0.99 from n = 300 on; n_eff = n/(1 + 2 sum (1 - k/n) 0.99^k), with 50 digits.
+    n = 1500
+    with mpmath.workdps(50):
+        effective = n / (1 + 2 * exact((1 - mpmath.mpf(k) / n) * mpmath.mpf("0.99") ** k for k in range(1, n)))
+        variance = mpmath.mpf(n * (n * n - 1)) / 12 / (n - n / effective)
+        u = mpmath.sqrt(variance / effective)
+    found = type_a_of_series(np.arange(float(n)))
+    assert (found.correlation, found.block) == (0.99, 5)
+    by_single_values = rule_by_hand([float(k) for k in range(n)])
+    assert by_single_values == pytest.approx((float(u), float(effective) - 1), rel=1e-9)
+    u, nu, _ = widest_by_hand([float(k) for k in range(n)], (1, 2, 3, 5))
+    assert (found.estimate.standard_uncertainty, found.estimate.degrees_of_freedom) == pytest.approx((u, nu), rel=1e-12)
+
+
+def test_a_slope_of_ten_values_counts_for_1_15_and_has_one_degree_of_freedom():
+    # s^2 (n - 1) = n (n^2 - 1)/12 = 82.5; r1 = 0.7, raised to 0.7 + 3.8/10 and held at 0.99: n_eff would be below 1.15.
+    found = type_a_of_series(np.arange(10.0))
+    assert found.correlation == 0.99
+    variance = 82.5 / (10 - 10 / 1.15)
+    assert found.estimate.standard_uncertainty == pytest.approx(math.sqrt(variance / 1.15), rel=1e-14)
+    assert found.standard_deviation == pytest.approx(math.sqrt(variance), rel=1e-14)
+    assert found.effective_observations == pytest.approx(1.15, rel=1e-14)
+    assert found.estimate.degrees_of_freedom == 1.0
+    assert found.values_wanted == math.ceil(10 * 10 / 2)
+
+
+def test_too_short_means_fewer_than_four_effective_values():
+    # Records of 60 values: of those between 3.6 and 4.4 effective ones, those below 4.0 are named with their length.
+    below, above = 0, 0
+    for seed in range(60):
+        values = drawn(seed, 60, 0.9, 0.3)
+        effective = widest_by_hand(values, (1, 2, 3, 5))[1] + 1
+        below += 3.6 < effective < 4.0
+        above += 4.0 < effective < 4.4
+        assert type_a_of_series(values).values_wanted == (math.ceil(60 * 10 / effective) if effective < 4.0 else None)
+    assert below > 0
+    assert above > 0

@@ -4,7 +4,7 @@ import pytest
 
 from calib.uncertainty.distributions import Normal
 from calib.uncertainty.monte_carlo import CoverageInterval, propagate_distributions
-from calib.uncertainty.validation import validate_law
+from calib.uncertainty.validation import check_interval, validate_law
 
 
 def test_the_law_is_validated_where_both_ends_lie_within_delta():
@@ -29,3 +29,22 @@ def test_the_law_is_validated_for_a_sum_and_not_for_a_square():
     assert total.stabilised
     assert validate_law(1.0, 26**0.5, 2 * 26**0.5, total.symmetric_interval).validated
     assert not validate_law(1.0, 2.0, 4.0, square.symmetric_interval).validated
+
+
+@pytest.mark.parametrize(
+    ("drawn", "low", "high", "longer", "above", "stands"),
+    [
+        ((8.0, 12.0), 0.0, 0.0, 0.0, 0.0, True),
+        ((7.92, 12.08), -0.04, 0.04, 0.04, 0.0, True),  # longer by 4 %
+        ((8.06, 12.12), 0.03, 0.06, 0.015, 0.045, False),  # one end alone is too far off
+        ((7.88, 11.98), -0.06, -0.01, 0.025, -0.035, False),
+        ((8.4, 11.6), 0.2, -0.2, -0.2, 0.0, False),  # U is larger than needed
+    ],
+)
+def test_a_stated_interval_stands_while_neither_end_is_off_by_more_than_5_percent_of_u(
+    drawn, low, high, longer, above, stands
+):
+    checked = check_interval(CoverageInterval(8.0, 12.0), CoverageInterval(*drawn))
+    assert (checked.low, checked.high) == pytest.approx((low, high))
+    assert (checked.longer, checked.above) == pytest.approx((longer, above))
+    assert checked.stands == stands

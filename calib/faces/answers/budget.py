@@ -12,6 +12,7 @@ from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.uncertainty.estimate import relative_uncertainty_of_s
 from calib.uncertainty.statement import round_uncertainty
+from calib.uncertainty.validation import ENDS_WITHIN
 
 
 def document(reading: ReadingInJob, wanted: str | None, units: str | None) -> Content:
@@ -45,7 +46,7 @@ def document(reading: ReadingInJob, wanted: str | None, units: str | None) -> Co
 
 
 def monte_carlo(reading: ReadingInJob, both: LawAndDistributions, seed: int, units: str | None) -> Content:
-    """Propagation of distributions beside the law, and whether the law is good enough (JCGM 101 clause 8)."""
+    """Propagated distributions as a check of the interval that every face states, and of the law (JCGM 101 clause 8)."""
     in_unit = flow_unit(reading.evaluation.measured[reading.row].outlet, units)
     simulated, judged = both.simulated, both.validation
 
@@ -68,6 +69,13 @@ def monte_carlo(reading: ReadingInJob, both: LawAndDistributions, seed: int, uni
         "d_high": float(in_unit.difference_from_si(judged.d_high)),
         "numerical_tolerance": float(in_unit.difference_from_si(judged.delta)),
         "law_validated": judged.validated,
+        "cited_interval": ends(both.stated.low, both.stated.high),
+        "low_end_off_by_percent_of_u": 100.0 * both.check.low,
+        "high_end_off_by_percent_of_u": 100.0 * both.check.high,
+        "allowed_percent_of_u": 100.0 * ENDS_WITHIN,
+        "cited_interval_stands": both.check.stands,
+        "u_too_small_by_percent": 100.0 * both.check.longer,
+        "middle_above_by_percent_of_u": 100.0 * both.check.above,
         "heavy_tails": _heavy_tails(reading),
     }
 
@@ -87,11 +95,11 @@ def text(answer: Content) -> str:
     """The same for people."""
     parts = [*_budget_lines(answer), "", *_lever_lines(answer)]
     if "monte_carlo" in answer:
-        parts += ["", *_monte_carlo_lines(answer["monte_carlo"])]
+        parts += ["", *_monte_carlo_lines(answer["monte_carlo"], answer["flow"])]
     return "\n".join(parts)
 
 
-def _monte_carlo_lines(simulated: Content) -> list[str]:
+def _monte_carlo_lines(simulated: Content, flow: Content) -> list[str]:
     digits = round_uncertainty(simulated["standard_uncertainty"], 3).as_tuple().exponent
     places = max(-int(digits), 0)
 
@@ -99,25 +107,59 @@ def _monte_carlo_lines(simulated: Content) -> list[str]:
         low, high = simulated[name]
         return f"{low:.{places}f} to {high:.{places}f}"
 
-    verdict = "the law is good enough"
-    if not simulated["law_validated"]:
-        verdict = "the law is not good enough: cite the interval of the distributions"
     steady = "steady" if simulated["stabilised"] else "not steady to the digits asked for"
     return [
-        f"propagation of distributions, {simulated['trials']} trials, seed {simulated['seed']}, {steady} [{simulated['unit']}]:",
+        (
+            f"check by propagation of distributions, {simulated['trials']} trials, seed {simulated['seed']}, {steady} "
+            f"[{simulated['unit']}]:"
+        ),
         (
             f"  value {simulated['value']:.{places}f}, u = {two_digits(simulated['standard_uncertainty'])}, "
             f"k of the interval = {simulated['coverage_factor']:.2f}"
         ),
-        f"  interval of the law          {interval('law_interval')}",
+        f"  interval that is cited       {interval('cited_interval')}",
         f"  symmetric coverage interval  {interval('symmetric_interval')}",
         f"  shortest coverage interval   {interval('shortest_interval')}",
-        "  ends differ by {d_low:.2g} and {d_high:.2g}, tolerance {numerical_tolerance:.2g}".format(**simulated),
-        f"  {verdict} (JCGM 101 clause 8)",
+        *_verdict(simulated, flow),
         *(
             f"  {name}: two degrees of freedom or fewer, a distribution without standard deviation, so u may never settle"
             for name in simulated["heavy_tails"]
         ),
+    ]
+
+
+def _verdict(simulated: Content, flow: Content) -> list[str]:
+    """What the check means for the one answer, in parts of its U; and how the law fares by the digits of clause 8."""
+    beyond = simulated["d_low"], simulated["d_high"]
+    return [
+        f"  cite {flow['statement']}, as every answer states it",
+        (
+            f"  the distributions end {_off(simulated['low_end_off_by_percent_of_u'])} its lower end, and "
+            f"{_off(simulated['high_end_off_by_percent_of_u'])} its upper end"
+        ),
+        *(f"  {line}" for line in _meaning(simulated, flow)),
+        (
+            f"  JCGM 101 clause 8: ends of value ± U off by {beyond[0]:.3g} and {beyond[1]:.3g}, tolerance "
+            f"{simulated['numerical_tolerance']:.3g} (half of the last digit of u): "
+            f"{'within' if simulated['law_validated'] else 'beyond'} it"
+        ),
+    ]
+
+
+def _off(percent: float) -> str:
+    return f"{abs(percent):.1f} % of U {'above' if percent >= 0 else 'below'}"
+
+
+def _meaning(simulated: Content, flow: Content) -> list[str]:
+    allowed = f"{simulated['allowed_percent_of_u']:.0f} % of U"
+    if simulated["cited_interval_stands"]:
+        return [f"within {allowed}: the check upholds U"]
+    longer, above = simulated["u_too_small_by_percent"], simulated["middle_above_by_percent_of_u"]
+    promised = coverage_percent_text(flow["coverage_probability"])
+    less = "too small, and covers less than" if longer > 0 else "larger than needed, and covers more than"
+    return [
+        f"beyond {allowed}: U is {abs(longer):.1f} % {less} its {promised} %",
+        f"and the middle of the distribution lies {_off(above)} that of the interval cited: say so with this flow",
     ]
 
 

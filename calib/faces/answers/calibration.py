@@ -6,6 +6,7 @@ from shlex import quote
 from typing import Any
 
 from calib.faces.parts.curve import curve, stored_residuals, unit_of_residuals
+from calib.faces.parts.signature import signature_told
 from calib.faces.parts.two_days import accepted_on
 from calib.faces.plain_text import superseded_text, table_text, withdrawn_text
 from calib.faces.written import Content
@@ -97,13 +98,6 @@ def text(answer: Content) -> str:
             *map(signature_told, answer["signatures"]),
         ]
     )
-
-
-def signature_told(signature: Content) -> str:
-    """What was found of the signature on a file that a certificate was read from."""
-    signer = f", signed by {signature['signer']}" if signature["signer"] else ""
-    vouched = f", as QA recorded it of {signature['laboratory']}" if signature["laboratory"] else ""
-    return f"read from {signature['file']}: {signature['verdict']}{signer}{vouched}"
 
 
 def _certificate_lines(answer: Content) -> list[str]:

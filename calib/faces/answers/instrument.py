@@ -7,6 +7,7 @@ from calib.faces.parts.two_days import accepted_on, day_recorded
 from calib.faces.plain_text import cells_text, no_longer_text, table_text, withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.on_record.instrument_history import InstrumentHistory
+from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 
 _Columns = dict[str, str]  # name in the document -> heading
 
@@ -66,6 +67,7 @@ def text(answer: Content) -> str:
     left_out = ("reasons", "retired", "paired_with", "photos")
     lines = [
         *(answer["reasons"] or [f"{instrument['tag']}: may be used"]),
+        *([f"but {WITHOUT_STATE}"] if lacks_state(instrument) else []),
         cells_text({name: cell for name, cell in instrument.items() if name not in left_out}),
         used_line(answer["used"]),
         *open_lines(answer),

@@ -6,7 +6,7 @@ from datetime import date
 
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.people.competences import CompetenceOnRecord
+from calib.procedures.on_record.competences_on_file import CompetenceOnRecord
 from calib.procedures.people.persons_and_roles import PersonOnFile
 
 

@@ -18,6 +18,10 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
                                                          tolerance_plus_percent, minimum_flow, maximum_flow; null: none, or
                                                          the only limit is the design itself
         provable                                         whether an instrument can prove the tolerance; null without design
+        answer                                           instrument, probe, method, observations, u_over_t of the one to take:
+                                                         the best that proves it and is no reference standard, or
+                                                         failing that a standard; null: none proves it
+        reason                                           why none proves it; null where one does, or nothing is to be proved
         traverse                                         rule, lines, points that a duct is planned with; else null
         candidates                                       sorted by u_over_t
             instrument, probe, method, certificate
@@ -46,10 +50,11 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
 
 import math
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from calib.arrays import finite
+from calib.counted import count_of
 from calib.faces.parts.limits import limits_content
 from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
@@ -62,6 +67,7 @@ from calib.procedures.plan.planned import (
     EXPECTED,
     NO,
     NOT_KNOWN,
+    YES,
     JobPlan,
     OutletPlan,
     PlannedAcceptance,
@@ -73,6 +79,7 @@ from calib.records.words import MEASURED_AS, OUTLET
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_uncertainty
 
+_REASONS = 2  # of what speaks against an outlet's instruments, in its answer; all stand below it
 _WIDTH = 80  # of what is printed; a table is wider where names are long
 _SHOWN = {"temperature": "temperature", "barometric pressure": "pressure", "relative humidity": "humidity"}
 
@@ -82,6 +89,10 @@ _SHOWN = {"temperature": "temperature", "barometric pressure": "pressure", "rela
 
 def document(plan: JobPlan, units: str | None) -> Content:
     """A plan as a document; its fields stand at the top of this file. `units` is "si", "ip", or None for those typed."""
+    outlets = [_outlet(outlet, plan.job.decision_rule, units) for outlet in plan.outlets]
+    left_out = [{"instrument": each.instrument.tag, "reasons": list(each.reasons)} for each in plan.left_out]
+    for outlet in outlets:
+        outlet.update(_answered(outlet, plan.standards, left_out))
     return {
         "job": plan.job.job,
         "title": plan.job.title,
@@ -91,8 +102,8 @@ def document(plan: JobPlan, units: str | None) -> Content:
         "at_most": plan.wish.at_most,
         "air": None if plan.air is None else _air(plan.air, units),
         "air_reasons": list(plan.air_reasons),
-        "outlets": [_outlet(outlet, plan.job.decision_rule, units) for outlet in plan.outlets],
-        "left_out": [{"instrument": each.instrument.tag, "reasons": list(each.reasons)} for each in plan.left_out],
+        "outlets": outlets,
+        "left_out": left_out,
         "reference_standards": list(plan.standards),
         "without_instrument": [outlet.outlet.outlet for outlet in plan.without_instrument],
         "without_design": [outlet.outlet.outlet for outlet in plan.outlets if not outlet.has_design],
@@ -193,20 +204,65 @@ def _intervals(accepted: PlannedAcceptance, flow: Unit, *, known: bool) -> Conte
     }
 
 
+def _answered(outlet: Content, standards: Collection[str], left_out: Sequence[Content]) -> Content:
+    """What to take, or why nothing proves it."""
+    if outlet["design"] is None:
+        return {"answer": None, "reason": None}
+    proving = [each for each in outlet["candidates"] if each["can_prove"] == YES]
+    first = next((each for each in proving if each["instrument"] not in standards), next(iter(proving), None))
+    if first is None:
+        return {"answer": None, "reason": _reason(outlet, left_out)}
+    names = ("instrument", "probe", "method", "observations", "u_over_t")
+    return {"answer": {name: first[name] for name in names}, "reason": None}
+
+
+def _reason(outlet: Content, left_out: Sequence[Content]) -> str:
+    """What stands in the way: the best instrument's largest influence, or what keeps each from being used."""
+    if outlet["candidates"]:
+        best = next((each for each in outlet["candidates"] if each["can_prove"] == NOT_KNOWN), outlet["candidates"][0])
+        why = [f"{_name(best)} is the best, and {each}" for each in _why_not(best, outlet)]
+        away = [f"left out that day: {', '.join(outlet['left_out'])}"] if outlet["left_out"] else []
+    else:
+        why = [_said_of(those, reason) for reason, those in _together(outlet["unusable"])]
+        away = [reason for each in left_out if each["instrument"] in outlet["left_out"] for reason in each["reasons"]]
+    return "; ".join([*why[:_REASONS], *away[:_REASONS]]) or "nothing at hand fits the place"
+
+
 # --- for people ------------------------------------------------------------------------------------------------------------------
 
 
 def text(answer: Content) -> str:
     """The same for people."""
-    blocks = [_head(answer), *(_outlet_lines(outlet) for outlet in answer["outlets"]), *_tail(answer)]
+    blocks = [
+        *_answers(answer),
+        _head(answer),
+        *(_outlet_lines(outlet) for outlet in answer["outlets"]),
+        *_tail(answer),
+    ]
     return "\n\n".join("\n".join(block) for block in blocks)
 
 
-def _head(answer: Content) -> list[str]:
+def _answers(answer: Content) -> list[list[str]]:
+    """First what each outlet is measured with, or why nothing proves its tolerance."""
     title = f", {answer['title']}" if answer["title"] else ""
+    first = f"{answer['job']}{title}: what can prove each outlet's tolerance on {answer['on']}"
+    designed = [outlet for outlet in answer["outlets"] if outlet["design"]]
+    lines = [line for outlet in designed for line in _wrapped(f"{outlet['outlet']}: {_answer(outlet)}", "  ", "    ")]
+    return [[*_wrapped(first, ""), *_wrapped(_summary(answer), "")], *([lines] if lines else [])]
+
+
+def _answer(outlet: Content) -> str:
+    taken = outlet["answer"]
+    if taken is None:
+        return f"NOT PROVABLE: {outlet['reason']}"
+    counted = ("pass", "passes") if outlet["traverse"] else ("observation", "observations")
+    how = f"{_name(taken)}, {taken['method']}, {count_of(taken['observations'], *counted)}"
+    return f"{how} (U/T = {taken['u_over_t']:.2f})"
+
+
+def _head(answer: Content) -> list[str]:
     probability = f"{coverage_percent_text(answer['coverage_probability'])} %"
     return [
-        *_wrapped(f"{answer['job']}{title}: what can prove each outlet's tolerance on {answer['on']}", ""),
         *_wrapped(_air_line(answer), ""),
         "",
         f"  T         half-width of the tolerance; U/T up to {answer['at_most']:g} proves it (--at-most)",
@@ -385,7 +441,7 @@ def _tail(answer: Content) -> list[list[str]]:
     if answer["reference_standards"]:
         tags = ", ".join(answer["reference_standards"])
         last += _wrapped(f"Reference standard: {tags}; keep it for calibrations where another instrument can do.", "")
-    return [*blocks, [*last, *_wrapped(_summary(answer), ""), *_wrapped(_PREDICTED, "")]]
+    return [*blocks, [*last, *_wrapped(_PREDICTED, "")]]
 
 
 _PREDICTED = (
@@ -405,8 +461,8 @@ def _summary(answer: Content) -> str:
     return f"Outlets with a design: {len(designed)}; each has an instrument that can prove it."
 
 
-def _wrapped(told: str, before: str = "  ") -> list[str]:
-    after = " " * len(before)
+def _wrapped(told: str, before: str = "  ", after: str | None = None) -> list[str]:
+    after = " " * len(before) if after is None else after
     return textwrap.wrap(
         one_line(told), line_width(_WIDTH), initial_indent=before, subsequent_indent=after, break_on_hyphens=False
     )

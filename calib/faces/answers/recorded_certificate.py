@@ -2,7 +2,8 @@
 
 from shlex import quote
 
-from calib.faces.answers.calibration import completeness_of, missing_lines, signature_told
+from calib.faces.answers.calibration import completeness_of, missing_lines
+from calib.faces.parts.signature import signature_told
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 

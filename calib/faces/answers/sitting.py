@@ -8,7 +8,13 @@ from calib.faces.written import Content
 
 
 def document(
-    job: str, entries: Sequence[Content], not_written: Sequence[Content], left: Sequence[str], *, half_typed: bool
+    job: str,
+    outlets: int,
+    entries: Sequence[Content],
+    not_written: Sequence[Content],
+    left: Sequence[str],
+    *,
+    half_typed: bool,
 ) -> Content:
     """Each entry with what it proves, by the line it was typed in; lines of a pipe that were not written; what is left."""
     return {
@@ -16,6 +22,7 @@ def document(
         "entries": list(entries),
         "not_written": list(not_written),
         "half_typed": half_typed,
+        "outlets": outlets,
         "outlets_left": list(left),
     }
 
@@ -31,8 +38,12 @@ def text(answer: Content) -> str:
     lines = [", ".join(told)]
     lines += [f"not written, line {each['line']}: {one_line(each['typed'])}" for each in answer["not_written"]]
     lines += ["what is half-typed is kept, and offered at the next start"] if answer["half_typed"] else []
-    left = answer["outlets_left"]
-    named = f" left: {', '.join(map(one_line, left))}" if left else ""
-    return "\n".join(
-        [*lines, f"{count_of(len(left), 'outlet', 'outlets')}{named}" if left else "every outlet is measured"]
-    )
+    return "\n".join([*lines, _left(answer["outlets"], answer["outlets_left"])])
+
+
+def _left(outlets: int, left: Sequence[str]) -> str:
+    if not outlets:
+        return "the job has no outlet yet"
+    if not left:
+        return "every outlet is measured"
+    return f"{count_of(len(left), 'outlet', 'outlets')} left: {', '.join(map(one_line, left))}"

@@ -44,5 +44,6 @@ def audit(
         from calib.faces.write_over import write_over
 
         page = audit_page(document, clock().isoformat(timespec="seconds"), form)
-        write_over(into, page, BEGINS[form], "assessor's page")
+        begins, mark = BEGINS[form]
+        write_over(into, page, begins, "assessor's page", mark)
     return Reply(document, answer.text, status=int(assessed.findings > 0))

@@ -33,7 +33,7 @@ def budget(
     ] = None,
     monte_carlo: Annotated[
         bool,
-        typer.Option("--monte-carlo", help="Propagate the distributions too, and say whether the law is good enough."),
+        typer.Option("--monte-carlo", help="Check U by propagated distributions too: how far off its ends are."),
     ] = False,
     digits: Annotated[
         int, typer.Option(min=1, max=3, help="Significant digits of U that the propagation of distributions must bear.")
@@ -58,7 +58,7 @@ def budget(
     simulated = None
     if monte_carlo or document["dominant"]:
         say("drawing random numbers until the figures are steady")
-        simulated = distributions_of(in_job, seed, digits)
+        simulated = distributions_of(in_job, seed, digits, desk.units)
         document |= {"monte_carlo": answer.monte_carlo(in_job, simulated, seed, desk.units)}
     if plot is not None:
         from calib.faces.drawings.budget_of_reading import reading_budget_chart

@@ -11,6 +11,7 @@ from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
 from calib.faces.cli.options import (
     Certificate,
+    FileDigest,
     FileToKeep,
     LatestCertificate,
     OnDate,
@@ -21,11 +22,14 @@ from calib.faces.cli.options import (
     day_of,
     to_draw,
 )
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
+
+    from sqlmodel import Session
 
     from calib.procedures.fleet.attach_file import FileRead
     from calib.procedures.on_record.calibrations import CalibrationOnFile
@@ -48,12 +52,8 @@ _SHORTER = {
     "decision_rule": ["--rule"],
     "departure_reason": ["--departure"],
 }
-_OF_THE_FILE = "that of the file read"
 _ADDED = RowOptions(
-    CALIBRATIONS_CSV,
-    ["tag", "certificate"],
-    _SHORTER,
-    otherwise={"laboratory": _OF_THE_FILE, "calibrated_on": _OF_THE_FILE},
+    CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, asked="that of the file read, or asked for with --ask"
 )
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
@@ -82,8 +82,14 @@ def add(
     cells: Cells,
     comparisons: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv."),
+        typer.Option(
+            metavar="FILE",
+            help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv; asked for line by line with --ask.",
+        ),
     ] = None,
+    ask: Annotated[
+        bool, typer.Option("--ask", help="Ask for what the certificate states, a question each; a pipe may answer.")
+    ] = False,
     correlations: Annotated[
         Path | None,
         typer.Option(
@@ -104,8 +110,12 @@ def add(
             metavar="PHASE", help="as-found or as-left, of each result of the file read; asked for on a terminal."
         ),
     ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be recorded, and record nothing.")] = False,
 ) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
+
+    With --ask it is typed by answers to questions, each checked at once; the whole is shown before it is written, and Ctrl-C writes
+    nothing.
 
     A certificate as XML is read with --read c-0815.xml --phase as-left alone: its signature is checked first, and what is typed
     beside it must be what the file says.
@@ -116,23 +126,74 @@ def add(
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.typed.comparison_sheets import comparison_columns
 
+    if ask:
+        if read is not None or phase or dry_run:
+            said = "nothing of --read, --phase, --dry-run beside it: no file is read, and the whole is shown before it is written"
+            raise BadInputError([Finding.typed("ask", None, said)])
+        return _asked(desk, (tag, certificate), cells, comparisons, _file(file), sheet, correlations)
     # How it would be judged is stated with an acceptance alone.
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
     typed = {"tag": tag, "certificate": certificate, **stated}
     if read is not None:
         beside = {"comparisons": comparisons, "sheet": sheet, "file": file, "correlations": correlations}
-        return _of_file_read(desk, typed, read, phase or [], beside)
+        return _of_file_read(desk, typed, read, phase or [], beside, dry_run=dry_run)
     if comparisons is None or cells["laboratory"] is None or cells["calibrated_on"] is None or phase:
         raise BadInputError(_missing(typed, comparisons, phase))
     rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
     matrix = [] if correlations is None else _matrix(correlations, tag, certificate, rows)
-    recorded = add_calibration(desk.writing(), typed, rows, content, desk.signature(), clock(), say, matrix)
-    return _recorded(recorded)
+
+    def record(session: "Session") -> "CalibrationOnFile":
+        return add_calibration(session, typed, rows, content, desk.signature(), clock(), say, matrix)
+
+    return _added(desk, record, dry_run=dry_run)
+
+
+def _added(desk: Desk, record: "Callable[[Session], CalibrationOnFile]", *, dry_run: bool) -> Reply:
+    """Record a calibration, or find out what would be recorded."""
+    with desk.writing_last() as session:
+        reply = _recorded(record(session))
+        if not dry_run:
+            return reply
+        session.rollback()
+    answer, document = reply.text, reply.document
+    text = answer if isinstance(answer, str) else answer(document)
+    return reply._replace(text=f"{text}\nnothing was written: --dry-run")
+
+
+def _asked(
+    desk: Desk,
+    names: tuple[str, str],
+    cells: Cells,
+    comparisons: Path | None,
+    content: "FileRead | None",
+    sheet: str | None,
+    correlations: Path | None,
+) -> Reply:
+    """What a certificate states, asked for where it was not typed, shown and written; raises CalibError, nothing written."""
+    from calib.faces.cli.certificate_questions import CertificateQuestions
+    from calib.faces.cli.questions import answered_and_written, nothing_written_if_stopped
+    from calib.procedures.calibrate.add_calibration import add_calibration, must_be_new
+    from calib.procedures.typed.comparison_sheets import comparison_columns
+
+    with desk.reading_first() as session:
+        instrument = must_be_new(session, *names)
+    read = None if comparisons is None else _read(comparisons, *names, comparison_columns(), sheet)
+    questions = CertificateQuestions(names, instrument, {**cells, "decision_rule": None, "judged": None}, read)
+
+    def write() -> Reply:
+        rows = questions.comparisons
+        matrix = [] if correlations is None else _matrix(correlations, *names, rows)
+        with desk.writing_last() as session:
+            added = add_calibration(session, questions.cells, rows, content, desk.signature(), clock(), say, matrix)
+            return _recorded(added)
+
+    with nothing_written_if_stopped():
+        return answered_and_written(questions, questions.ask, questions.shown, write)
 
 
 def _missing(cells: Cells, comparisons: Path | None, phase: "Sequence[str] | None") -> list[Finding]:
     """What must be typed where no file is read."""
-    of_file = "or a certificate as XML with --read"
+    of_file = "or a certificate as XML with --read, or questions with --ask"
     columns = {column.name: column for column in CALIBRATIONS_CSV}
     findings = [
         Finding.typed(name, None, f"{columns[name].meaning}, {of_file}")
@@ -149,12 +210,11 @@ def _missing(cells: Cells, comparisons: Path | None, phase: "Sequence[str] | Non
 
 
 def _of_file_read(
-    desk: Desk, cells: Cells, path: Path, phases: "Sequence[str]", beside: "Mapping[str, object]"
+    desk: Desk, cells: Cells, path: Path, phases: "Sequence[str]", beside: "Mapping[str, object]", *, dry_run: bool
 ) -> Reply:
     """Record a certificate as XML: read first, while nobody waits; then ask what it does not say; then write."""
     from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.calibrate.read_calibration import read_calibration, record_read_calibration
-    from calib.procedures.fleet.attach_file import attachable
 
     said = {
         "file": "nothing: the file that is read is kept; `calib calibration attach` keeps another one beside it",
@@ -167,32 +227,34 @@ def _of_file_read(
     ]
     if wrong:
         raise BadInputError(wrong)
-    content = file_content(path, LARGEST_FILE)
-    file = attachable(content)
     with desk.reading_first() as session:
-        certificate = read_calibration(session, cells["tag"] or "", content, file)
+        certificate = read_calibration(session, cells["tag"] or "", file_content(path, LARGEST_FILE))
     typed = [phase.strip().replace(" ", "-") for phase in phases] or _asked_phases(certificate.results)
-    recorded = record_read_calibration(desk.writing(), certificate, cells, typed, desk.signature(), clock(), say)
-    return _recorded(recorded)
+
+    def record(session: "Session") -> "CalibrationOnFile":
+        return record_read_calibration(session, certificate, cells, typed, desk.signature(), clock(), say)
+
+    return _added(desk, record, dry_run=dry_run)
 
 
 def _asked_phases(results: "Sequence[str]") -> list[str]:
     """On a terminal: which result is as found and which as left, since the schema does not say it."""
-    import sys
-
+    from calib.faces.cli.frame import is_somebody_there
+    from calib.faces.cli.questions import Questions, nothing_written_if_stopped
     from calib.records.words import PHASES
 
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not is_somebody_there():
         return []
-    return [_asked_phase(name, PHASES) for name in results]
-
-
-def _asked_phase(result: str, phases: "Sequence[str]") -> str:
-    while True:
-        asked = f"{result}: comparisons {' or '.join(phases)}?"
-        answer = str(typer.prompt(asked, err=True, prompt_suffix=" ")).strip().replace(" ", "-")
-        if answer in phases:
-            return answer
+    questions, phases = Questions(), []
+    with nothing_written_if_stopped():
+        for name in results:
+            while True:
+                typed = questions.line(f"{name}: comparisons {' or '.join(PHASES)}?")
+                if (phase := typed.replace(" ", "-")) in PHASES:
+                    break
+                questions.wrong([("phase", typed, " or ".join(PHASES))])
+            phases.append(phase)
+    return phases
 
 
 def _matrix(path: Path, tag: str, certificate: str, comparisons: "Sequence[TypedRow]") -> "list[TypedRow]":
@@ -380,6 +442,15 @@ def attach(
     return attached(on_record, f"{tag}, certificate {certificate}")
 
 
+@writes(app, "detach")
+def detach(desk: Desk, tag: Tag, certificate: Certificate, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a file belongs to a certificate; its bytes stay with the records.
+
+    Example: calib calibration detach VA-21 C-0815 3a7bd3e2 --reason "the certificate of VA-22"
+    """
+    return withdrawn(desk, "file of a calibration", (tag, certificate, sha256), reason)
+
+
 @reads(app, "list")
 def list_(
     desk: Desk,
@@ -401,6 +472,13 @@ def show(
     tag: Tag,
     certificate: LatestCertificate = None,
     plot: Annotated[Path | None, to_draw("the curve")] = None,
+    dcc: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a calibration made in house as a certificate as XML (DCC 3.3)."),
+    ] = None,
+    country: Annotated[
+        str | None, typer.Option(metavar="CODE", help="Beside --dcc: the country where it was made, like DE.")
+    ] = None,
 ) -> Reply:
     """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 
@@ -409,13 +487,30 @@ def show(
     from calib.faces.answers import calibration as answer
     from calib.procedures.on_record.calibrations import calibration_on_file
 
-    calibration = calibration_on_file(desk.reading(), tag, certificate)
+    session = desk.reading()
+    calibration = calibration_on_file(session, tag, certificate)
     document = answer.document(calibration)
+    if dcc is not None:
+        _written_as_xml(session, calibration, dcc, country)
+    elif country is not None:
+        raise BadInputError([Finding.typed("country", country, "nothing without --dcc")])
     if plot is not None:
         from calib.faces.drawings.calibration import calibration_chart
 
         plotted([calibration_chart(calibration)], plot)
     return Reply(document, answer.text)
+
+
+def _written_as_xml(session: "Session", calibration: "CalibrationOnFile", path: Path, country: str | None) -> None:
+    from calib.faces.write_over import write_over
+    from calib.procedures.calibrate.write_calibration import write_calibration
+    from calib.procedures.dcc.write_certificate import WRITTEN_BEGINS
+
+    written = write_calibration(session, calibration, country)
+    write_over(path, written.content, WRITTEN_BEGINS, "certificate as XML that calib wrote")
+    for notice in written.notices:
+        say(f"notice: {notice}")
+    say(f"wrote {path}: certificate {calibration.calibration.certificate} as DCC 3.3, unsigned")
 
 
 @reads(app, "candidates")

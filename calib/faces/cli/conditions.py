@@ -8,11 +8,12 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import AtTime, JobNamed, time_happened
+from calib.faces.cli.options import AtTime, JobNamed, Reason, time_happened
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.")
+app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, withdraw, list.")
 
 # Quantity -> the options of its value with the unit, and of the instrument that showed it; none shows an altitude.
 _QUANTITIES = {
@@ -23,11 +24,12 @@ _QUANTITIES = {
     "wet-bulb temperature": ("wet-bulb", "wet-bulb-thermometer"),
     "altitude": ("altitude", None),
 }
+_OF_ALL = ("job", "conditions", "observed_at", "quantity", "source", "revision", "withdrawn")
 _ROWS = [
     RowOptions(
         CONDITIONS_CSV,
         named=quantity,
-        without=["job", "conditions", "observed_at", "quantity", "source", *([] if instrument else ["instrument"])],
+        without=[*_OF_ALL, *([] if instrument else ["instrument"])],
         typed_as={
             "value": [f"--{value}"],
             **({"instrument": [f"--{instrument}"]} if instrument else {}),
@@ -58,8 +60,9 @@ def add(
     from calib.procedures.enter.add_conditions import add_conditions
 
     values = _values(rows)
-    now = time_happened(at)  # a time that is wrong is named once, not for each quantity
-    common = {"job": job, "conditions": conditions, "observed_at": at or now.isoformat()}
+    observed_at = desk.observed_at(job, at)
+    time_happened(observed_at)  # a time that is wrong is named once, not for each quantity
+    common = {"job": job, "conditions": conditions, "observed_at": observed_at}
     quantities: dict[str, Cells] = {
         quantity:
             {**common, "quantity": quantity, **rows[quantity], **value,
@@ -94,6 +97,20 @@ def _wrong(quantity: str, cells: Cells) -> Iterator[Finding]:
 def _parts(typed: str) -> dict[str, str]:
     figure, separator, unit = typed.strip().partition(" ")
     return {"value": figure, "unit": unit.strip()} if separator else {}
+
+
+@writes(app, "withdraw")
+def withdraw(
+    desk: Desk,
+    job: JobNamed,
+    conditions: Annotated[str, typer.Argument(metavar="NAME", help="What readings call these conditions.")],
+    reason: Reason,
+) -> Reply:
+    """Take back conditions that were typed wrongly, all of one name; typed again by hand, they count anew.
+
+    Example: calib conditions withdraw FQ-204 roof --reason "read off the wrong barometer"
+    """
+    return withdrawn(desk, "conditions", (job, conditions), reason)
 
 
 @reads(app, "list")

@@ -97,6 +97,7 @@ class Conversation:
         self.is_tried = False  # whether the set-up was asked about beforehand
         self.marks: tuple[str, ...] = ()
         self.doubted: list[str] = []  # what was asked about the entry
+        self.told: set[str] = set()  # what is against the set-up, as it was told last
         self.gear: InstrumentAsks | None = None
         self.place: Path
         self.site: JobOnSite
@@ -185,19 +186,33 @@ class Conversation:
     def _set_up(self, last: Mapping[str, str]) -> None:
         """Ask once for all that is not said yet; what was used last in this job is offered. A pipe takes what is offered."""
         said, self.sitting = self.sitting.setup, replace(self.sitting, setup={})
-        offered = {**last, **said}
-        if said.get("instrument", last.get("instrument")) != last.get("instrument"):
-            offered = dict(said) | ({"method": last["method"]} if "method" in last else {}) | dict(said)
-        self._asked("instrument", said, offered)
-        if self.gear is None:
+        self._asked("instrument", said, {**last, **said})
+        self._ask_for_another()
+        if self.gear is None or self.is_over:
             return
+        offered = {**self._offered(self.gear, last), **said}
         for column in self.gear.columns:
-            if column == "unit":
-                offered.setdefault("unit", self.gear.unit)
             self._asked(column, said, offered)
-        for column in ("probe", "conditions"):
+        for column in ("probe", "conditions"):  # that the meter does not ask for
             if column in said and column not in self.sitting.setup:
                 self._set(column, said[column])
+
+    def _offered(self, gear: InstrumentAsks, last: Mapping[str, str]) -> dict[str, str]:
+        """What was used last, and the unit that the meter shows where it is another one than last."""
+        is_same = self.sitting.setup["instrument"] == last.get("instrument")
+        return {"unit": gear.unit} | dict(last) | ({} if is_same else {"unit": gear.unit})
+
+    def _ask_for_another(self) -> None:
+        """Where the gate refuses the meter ask for another one: what this one shows would be no flow."""
+        while self.asks and self.told and not self.is_over:
+            other = self.ask(f"another meter (empty: go on with {self.sitting.setup['instrument']}): ")
+            if not other:
+                self.is_over = other is None
+                return
+            try:
+                self._set("instrument", other)
+            except CalibError as error:
+                self.mistake(error, other)
 
     def _asked(self, column: str, said: Mapping[str, str], offered: Mapping[str, str]) -> None:
         """Ask for one thing of the set-up until the answer is on record."""
@@ -213,31 +228,34 @@ class Conversation:
             if not typed and not self.asks:
                 return
             try:
-                if typed:
-                    self._set(column, typed)
-                    return
-                raise BadInputError([Finding.typed(_CALLED[column], "", "a name as the records have it")])
+                self._set(column, typed, must=True)
             except CalibError as error:
                 if not self.asks:
                     raise
                 self.mistake(error, typed)
                 typed, offer = None, ""
+            else:
+                return
 
-    def _set(self, column: str, typed: str) -> None:
-        """Take something else from now on; a meter and a probe are looked at by the gate first."""
-        if typed or column in ("instrument", "unit", "method"):
+    def _set(self, column: str, typed: str, *, must: bool = False) -> None:
+        """Take something else from now on; a meter and a probe are looked at by the gate first.
+
+        Where something must be said, whoever types nothing is told what there is.
+        """
+        if typed or must or column in ("instrument", "unit", "method"):
             with self.desk.reading_first() as session:
                 typed = setup_cell(session, self.sitting.job, column, typed, self.gear)
                 now = clock()
                 if column == "instrument":
                     asks = asks_of_setup(session, typed, now)
-                    if self.gear is not None and self.sitting.setup.get("unit") not in asks.units:
+                    if self.gear is not None and self.sitting.setup.get("instrument") != typed:
                         self.sitting = self.sitting.with_setup("unit", asks.unit)
                     self.gear = asks
                     self.sitting = replace(self.sitting, needs=("instrument", *asks.columns))
                 if column in ("instrument", "probe"):
                     answer = readiness.document(now, ready(session, [typed], now, now, None), None)
                     self.tell(readiness.text(answer))
+                    self.told = {reason for each in answer["instruments"] for reason in each["reasons"]}
         self.sitting = self.sitting.with_setup(column, typed)
         self.is_tried = False
 
@@ -291,7 +309,9 @@ class Conversation:
         with self.desk.reading_first() as session:
             against = against_setup(session, self.sitting, self.desk.signature().person, clock())
         for reason in against:
-            self.tell(f"  as it stands: {reason}")
+            if reason not in self.told:
+                self.tell(f"  as it stands: {reason}")
+        self.told = {*against}
         self.is_tried = not against
 
     def _traverse_by(self, typed: Mapping[str, str]) -> None:
@@ -365,13 +385,27 @@ class Conversation:
 
     def word_to(self, rest: str) -> None:
         """Go to another outlet."""
-        self._go_to(outlet_meant(rest, list(self.site.outlets)))
+        outlet = outlet_meant(rest, list(self.site.outlets))
+        self._leaving(lambda: self._go_to(outlet))
 
     def word_skip(self, _rest: str) -> None:
         """Leave the outlet for later."""
-        if self.sitting.outlet is not None:
-            self.sitting = replace(self.sitting, skipped=self.sitting.skipped | {self.sitting.outlet})
-            self._go_on()
+        outlet = self.sitting.outlet
+        if outlet is not None:
+            self._leaving(lambda: self._skipped(outlet))
+
+    def _skipped(self, outlet: str) -> None:
+        self.sitting = replace(self.sitting, skipped=self.sitting.skipped | {outlet})
+        self._go_on()
+
+    def _leaving(self, then: Callable[[], None]) -> None:
+        """Do something that leaves the points of a traverse behind: asked where some are typed."""
+        traverse = self.sitting.traverse
+        if traverse is None or not traverse.values:
+            then()
+            return
+        count = count_of(len(traverse.values), "point", "points")
+        self._question(f"{count} typed here would be lost: leave them? yes or no: ", lambda typed: _if_yes(typed, then))
 
     def word_left(self, _rest: str) -> None:
         """List what is not measured yet."""
@@ -383,6 +417,7 @@ class Conversation:
         """A remark with the next reading."""
         self.sitting = replace(self.sitting, remarks=rest or None)
         self._put_down()
+        self.tell(f"  with the next reading: {rest}" if rest else "  no remark")
 
     def word_stage(self, rest: str) -> None:
         """What the next readings are."""
@@ -393,8 +428,8 @@ class Conversation:
         """Another traverse of the duct."""
         if self.sitting.outlet is None or not is_traversed(self.site.outlets[self.sitting.outlet]):
             raise BadInputError([Finding.typed("traverse", rest, "a duct with a shape on record here")])
-        named = zip(("rule", "lines", "points", "passes"), rest.split(), strict=False)
-        self._traverse_by(_TRAVERSED_BY | dict(named))
+        named = dict(zip(("rule", "lines", "points", "passes"), rest.split(), strict=False))
+        self._leaving(lambda: self._traverse_by(_TRAVERSED_BY | named))
 
     def word_help(self, _rest: str) -> None:
         """What may be typed."""
@@ -437,7 +472,8 @@ class Conversation:
         """Say what an entry proves that is written; the draft goes after that, so that nobody is left without the answer."""
         asked = {f"notice: {doubt}" for doubt in self.doubted}
         for remark in imported.remarks:
-            if remark not in asked:
+            # Nobody typed the time: of two readings within a second the later one has the next.
+            if remark not in asked and not remark.startswith("notice: observed_at: "):
                 self.tell(f"  {remark}")
         self.doubted = []
         if meanwhile is not None:
@@ -459,10 +495,9 @@ class Conversation:
             if written.refused:
                 answer = entered_reading.refused_reading(self.sitting.job, outlet, reasons)
                 self.is_refused = True
-                said = [f"  refused: {reason}" for reason in reasons]
-                self.tell(
-                    "\n".join([f"{outlet}: kept as refused reading {written.record_id}, no flow is reported", *said])
-                )
+                said = [] if self.asks else [f"  refused: {reason}" for reason in reasons]
+                kept = f"{outlet}: kept as refused reading {written.record_id}, no flow is reported"
+                self.tell("\n".join([kept, *said]))
             else:
                 try:
                     verdict = verdict_on(session, reading_in_job(session, written.record_id, clock()))
@@ -609,6 +644,11 @@ class Conversation:
 def _as_called_here(finding: Finding) -> Finding:
     """A finding with the word for its column."""
     return replace(finding, column=_CALLED.get(finding.column or "", finding.column))
+
+
+def _if_yes(answer: str, then: Callable[[], None]) -> None:
+    if _is_yes(answer):
+        then()
 
 
 def _is_yes(answer: str) -> bool:

@@ -9,6 +9,7 @@ would write has one key, so nothing is written twice. Options: a lock (it outliv
 """
 
 import hashlib
+import json
 import os
 from contextlib import suppress
 from pathlib import Path
@@ -64,3 +65,14 @@ def drop_draft(place: Path) -> None:
     for each in (place, place.with_name(f"{place.name}.part")):
         with suppress(OSError):
             each.unlink(missing_ok=True)
+
+
+def jobs_half_typed(location: str) -> list[str]:
+    """Jobs of these records with something half-typed, by the drafts that stand where this person's would; raises RecordsError."""
+    jobs = set()
+    for path in draft_place(location, "", "").parent.glob("*half-typed-*.json"):
+        with suppress(OSError, ValueError, KeyError, TypeError):  # one that cannot be read is told where it is taken up
+            cells = json.loads(path.read_text(encoding="utf-8"))
+            if draft_place(location, cells["job"], cells["person"]) == path:
+                jobs.add(cells["job"])
+    return sorted(jobs)

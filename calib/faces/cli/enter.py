@@ -42,8 +42,7 @@ def enter(
     setup = {column: cell for column, cell in said.items() if cell}
     talk = Conversation(desk.kept_open(), Sitting(job, setup, stage=stage_meant(stage or "")), sure)
     talk.hold()
-    document = answer.document(
-        job, talk.entries, talk.not_written, talk.site.left, half_typed=talk.sitting.is_half_typed
-    )
+    written = talk.entries, talk.not_written, talk.site.left
+    document = answer.document(job, len(talk.site.outlets), *written, half_typed=talk.sitting.is_half_typed)
     status = 2 if talk.not_written else 3 if talk.is_refused else 0
     return Reply(document, answer.text, status=status)

@@ -133,6 +133,15 @@ class Desk:
 
         return self.written_if_sure(write, sure=sure)
 
+    def observed_at(self, job: str, typed: str | None) -> str:
+        """When something of a job was observed: now, as typed, or a time of day in the job's zone; raises NotInRecordsError."""
+        if typed is None or options.today_at(typed) == typed:
+            return typed or clock().isoformat()
+        from calib.procedures.on_record.zone_of_job import zone_of_job
+
+        with self.reading_first() as session:
+            return options.today_at(typed, zone_of_job(session, job))
+
     def signature(self, action: str | None = None) -> "Signature":
         """Who writes, now, by the command's own words or another action; raises BadInputError where nobody is named."""
         from calib.records.ledger import Signature
@@ -183,6 +192,7 @@ class RowOptions:
     # Of a command that types several rows: which one this is, as findings name it. It may be left out as a whole.
     named: str | None = None
     behind: Mapping[str, str] = field(default_factory=dict)  # column -> the one whose option it is typed in: a unit
+    asked: str | None = None  # when the command itself asks for what must be typed and was not; None: it does not
 
     @property
     def columns(self) -> list[TypedColumn]:
@@ -200,7 +210,7 @@ class RowOptions:
 
     def parameters(self) -> Iterator[inspect.Parameter]:
         """Parameters as typer reads them, those that must be typed first."""
-        for column in sorted(self.columns, key=lambda each: not self._must(each)):
+        for column in sorted(self.columns, key=lambda each: not self._lacks(each)):
             option = typer.Option(
                 *self.options_of(column.name), help=self._in_words(column), autocompletion=names_for(column.name)
             )
@@ -218,7 +228,15 @@ class RowOptions:
         return "_".join(filter(None, (self.named, column.name))).lower().replace(" ", "_").replace("-", "_")
 
     def _must(self, column: TypedColumn) -> bool:
+        return self.asked is None and self._lacks(column)
+
+    def _lacks(self, column: TypedColumn) -> bool:
         return self.named is None and column.required and not {column.name} & {*self.otherwise, *self.defaults}
+
+    @property
+    def required(self) -> list[str]:
+        """Columns that must be typed."""
+        return [column.name for column in self.columns if self._lacks(column)]
 
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
@@ -229,7 +247,8 @@ class RowOptions:
         with_it = (each.meaning for each in self.declared if self.behind.get(each.name) == column.name)
         meaning = " and ".join((column.meaning, *with_it))
         of_row = "" if self.named is None else f"{self.named}: "
-        return _sentence(f"{of_row}{meaning}", column, self.otherwise.get(column.name))
+        otherwise = self.asked if self._lacks(column) else None
+        return _sentence(f"{of_row}{meaning}", column, otherwise or self.otherwise.get(column.name))
 
 
 def _sentence(meaning: str, column: TypedColumn, otherwise: str | None) -> str:

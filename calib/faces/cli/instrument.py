@@ -12,6 +12,7 @@ from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, r
 from calib.faces.cli.options import (
     AtTime,
     CellsToSet,
+    FileDigest,
     FileToKeep,
     OnDate,
     Reason,
@@ -23,6 +24,7 @@ from calib.faces.cli.options import (
     days_of,
     time_happened,
 )
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
@@ -31,17 +33,68 @@ app = group(
 )
 
 
-@writes(app, "add", row=RowOptions(INSTRUMENTS_CSV, without=["tag"], defaults={"quantity": "air velocity"}))
+_ADDED = RowOptions(
+    INSTRUMENTS_CSV,
+    without=["tag"],
+    defaults={"quantity": "air velocity"},
+    asked="asked for at a terminal if not given",
+)
+# Asked for beside what must be: it decides what may be said of readings with the instrument.
+_ASKED_TOO = ("mpe_percent", "mpe_absolute", "repeatability")
+
+
+@writes(app, "add", row=_ADDED)
 def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
-    """Add an instrument to the register.
+    """Add an instrument to the register; at a terminal what is missing is asked for, with what its kind needs.
+
+    A thermal anemometer needs the density effect with the temperature and the pressure of its reference state; one that works out
+    the velocity for the air as it is has --density-effect none.
 
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
     --unit m/s --resolution 0.01 --mpe-percent 2 --mpe-absolute 0.1 --interval-months 12
     """
+    from calib.faces.cli.frame import is_somebody_there
+    from calib.faces.cli.questions import missing_in
     from calib.procedures.enter.add_instrument import add_instrument
+    from calib.procedures.typed.kinds import needs_of_kind, without_word
 
-    add_instrument(desk.writing(), {"tag": tag, **cells}, desk.signature(), clock())
+    needs = [*_ADDED.required, *needs_of_kind(cells)]
+    lacking = [name for name in needs if cells.get(name) is None]
+    if lacking and is_somebody_there():
+        _add_asked(desk, tag, cells)
+    else:
+        if {*lacking} & {*_ADDED.required, "density_effect"}:  # what else is lacking is found with all that is wrong
+            missing_in(_ADDED, cells, needs)
+        add_instrument(desk.writing(), {"tag": tag, **without_word(cells)}, desk.signature(), clock())
     return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
+
+
+def _add_asked(desk: Desk, tag: str, given: Cells) -> None:
+    """Ask for what is missing, show the whole and write it; raises CalibError, nothing written."""
+    from calib.faces.cli.questions import Questions, answered_and_written, cells_shown, nothing_written_if_stopped
+    from calib.procedures.enter.add_instrument import add_instrument
+    from calib.procedures.typed.kinds import columns_for, needs_of_kind, without_word
+
+    cells, questions = dict(given), Questions()
+    on_sheet = [column.name for column in _ADDED.columns]
+
+    def ask(again: frozenset[str]) -> bool:
+        cells.update(dict.fromkeys(again & set(on_sheet)))
+        asked: set[str] = set()
+        while True:
+            wanted = {*_ADDED.required, *needs_of_kind(cells), *_ASKED_TOO, *(again & set(on_sheet))} - asked
+            left = [name for name in on_sheet if name in wanted and cells.get(name) is None]
+            if not left:
+                return bool(asked)
+            asked.add(left[0])
+            cells[left[0]] = questions.cell(columns_for(cells)[left[0]])
+
+    def write() -> None:
+        with desk.writing_last() as session:
+            add_instrument(session, {"tag": tag, **without_word(cells)}, desk.signature(), clock())
+
+    with nothing_written_if_stopped():
+        answered_and_written(questions, ask, lambda: cells_shown(f"instrument {tag}", without_word(cells)), write)
 
 
 @writes(app, "amend")
@@ -143,6 +196,15 @@ def attach(
     return attached(attach_to_instrument(desk.writing(), tag, content, remarks, desk.signature()), tag)
 
 
+@writes(app, "detach")
+def detach(desk: Desk, tag: Tag, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a file belongs to an instrument; its bytes stay with the records.
+
+    Example: calib instrument detach VA-14 3a7bd3e2 --reason "a photo of VA-15"
+    """
+    return withdrawn(desk, "file of an instrument", (tag, sha256), reason)
+
+
 Probe = Annotated[str, typer.Argument(metavar="PROBE", help="The probe.")]
 Meter = Annotated[str, typer.Argument(metavar="METER", help="The meter that it is used with.")]
 
@@ -163,6 +225,15 @@ def part(desk: Desk, probe: Probe, meter: Meter, reason: Reason, at: AtTime = No
     Example: calib instrument part PT-07 DM-31 --reason "the meter goes back to its maker"
     """
     return _pair(desk, (probe, meter), "parted", at, reason)
+
+
+@writes(app, "withdraw-pair")
+def withdraw_pair(desk: Desk, probe: Probe, meter: Meter, reason: Reason) -> Reply:
+    """Take back the last pairing or parting of a probe and a meter that was recorded wrongly.
+
+    Example: calib instrument withdraw-pair PT-07 DM-31 --reason "PT-08 was meant"
+    """
+    return withdrawn(desk, "pairing", (probe, meter), reason)
 
 
 def _pair(desk: Desk, tags: tuple[str, str], kind: str, at: str | None, reason: str) -> Reply:

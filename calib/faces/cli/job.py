@@ -3,11 +3,12 @@
 from calib.clock import clock
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import CellsToSet, FileToKeep, JobNamed, Reason, Remarks
+from calib.faces.cli.options import CellsToSet, FileDigest, FileToKeep, JobNamed, Reason, Remarks
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import JOBS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Jobs: add, amend, list, attach files.")
+app = group("Jobs: add, amend, list, attach and detach files.")
 
 
 @writes(
@@ -47,6 +48,15 @@ def attach(desk: Desk, job: JobNamed, file: FileToKeep, remarks: Remarks = None)
 
     content = attachable(file_content(file, LARGEST_FILE))
     return attached(attach_to_job(desk.writing(), job, content, remarks, desk.signature()), f"job {job}")
+
+
+@writes(app, "detach")
+def detach(desk: Desk, job: JobNamed, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a file belongs to a job; its bytes stay with the records.
+
+    Example: calib job detach FQ-204 3a7bd3e2 --reason "the letter of another client"
+    """
+    return withdrawn(desk, "file of a job", (job, sha256), reason)
 
 
 @reads(app, "list")

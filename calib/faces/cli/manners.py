@@ -6,6 +6,7 @@ every command would be declared anew. Cost: they know how typer 0.2x lays out a 
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any, cast
 
@@ -37,18 +38,18 @@ class PlainCommand(core.TyperCommand):
                     formatter.write_dl(shown)
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """The arguments as typer reads them; raises its errors, with all that is missing at once."""
+        """The arguments as typer reads them; raises its errors, with all that is missing or given twice at once."""
         typed = list(args)
         try:
-            rest = super().parse_args(ctx, args)
+            left = super().parse_args(ctx, args)
         except typer.BadParameter as error:
             told = _told(self, ctx, typed, error)
             if told is None:
                 raise
             cast(typer.Context, ctx).fail(told)
-        if too_large := ", ".join(_too_large(self, ctx)):
-            cast(typer.Context, ctx).fail(too_large)
-        return rest
+        if wrong := "; ".join([*_twice(self, ctx, typed), *_too_large(self, ctx)]):
+            cast(typer.Context, ctx).fail(wrong)
+        return left
 
 
 def _too_large(command: PlainCommand, ctx: Any) -> Iterator[str]:
@@ -85,6 +86,16 @@ def _missing(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]
     for each in command.get_params(ctx):
         if each.required and not given.get(each.name) and each.resolve_envvar_value(ctx) is None:
             yield _named(each)
+
+
+def _twice(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]:
+    """Every option that takes one value and was given more: typer would take the last without a word."""
+    _, _, order = command.make_parser(ctx).parse_args(args=list(typed))
+    options: Iterator[Any] = (each for each in order if each.param_type_name == "option")
+    single = (each for each in options if not (each.multiple or each.is_flag))
+    return (
+        f"{_named(each)}: given {count} times; expected once" for each, count in Counter(single).items() if count > 1
+    )
 
 
 def _named(parameter: Any) -> str:

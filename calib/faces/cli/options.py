@@ -1,7 +1,7 @@
 """The options and arguments that several commands have, and how what was typed in them is read."""
 
 import re
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -59,6 +59,7 @@ EntryNumbered = Annotated[
     int, typer.Argument(metavar="NUMBER", help="Its number, as `calib instrument show` shows it.")
 ]
 FileToKeep = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
+FileDigest = Annotated[str, typer.Argument(metavar="SHA256", help="Its SHA-256, or the beginning of it.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words; it is kept and shown.")]
 Sure = Annotated[bool, typer.Option("--sure", help="What is unusual was looked at and is right: do not ask.")]
 CellsToSet = Annotated[
@@ -71,12 +72,19 @@ Conditions = Annotated[
     str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
 ]
 ObservedAt = Annotated[
-    str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
+    str | None,
+    typer.Option(
+        "--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."
+    ),
 ]
 OnDate = Annotated[str | None, typer.Option("--on", metavar="DATE", help="The day asked about; today if not given.")]
 AtTime = Annotated[
     str | None,
-    typer.Option("--at", metavar="TIME", help="When it happened, like 2026-03-05T14:30+01:00; now if not given."),
+    typer.Option(
+        "--at",
+        metavar="TIME",
+        help="When it happened, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given.",
+    ),
 ]
 AsOf = Annotated[
     str | None,
@@ -124,8 +132,19 @@ def time_of(typed: str | None, column: str = "at") -> datetime:
         return clock()
     from calib.procedures.typed import cells
 
-    _checked(typed, cells.time_with_zone(typed), column)
-    return datetime.fromisoformat(typed)
+    moment = today_at(typed)
+    expected = cells.time_with_zone(moment)
+    _checked(typed, None if expected is None else f"{expected}, or 14:30 for today", column)
+    return datetime.fromisoformat(moment)
+
+
+def today_at(typed: str, zone: tzinfo | None = None) -> str:
+    """A time of day alone, like 14:30, as that time today, in a zone or in that of this machine; anything else as it was typed."""
+    if not re.fullmatch(r"([01]?\d|2[0-3]):[0-5]\d", typed.strip()):
+        return typed
+    hour, minute = map(int, typed.split(":"))
+    now = clock() if zone is None else clock().astimezone(zone)
+    return now.replace(hour=hour, minute=minute, second=0).isoformat(timespec="minutes")
 
 
 def begin_of(typed: str) -> str:

@@ -10,8 +10,6 @@ from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from sqlmodel import Session
 
 app = group("Outlets and measuring sections of ducts: add, amend, list, show.")
@@ -48,7 +46,7 @@ def amend(
     from calib.procedures.enter.amend_outlet import amend_outlet
     from calib.records.record import typed
 
-    def write(session: "Session", sure: bool) -> "Mapping[str, object]":
+    def write(session: "Session", sure: bool) -> "dict[str, object]":
         return typed(amend_outlet(session, job, outlet, changes, reason, desk.signature(), sure=sure), "outlet_id")
 
     amended = desk.written_if_sure(write, sure=sure)

@@ -9,8 +9,9 @@ from calib.clock import clock, end_of
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 from calib.faces.cli.options import OnDate, Reason, day_of
+from calib.faces.cli.withdrawing import withdrawn
 
-app = group("People and roles: add, role, login, competence, list, roles, grants.")
+app = group("People and roles: add, role, login, competence, withdraw-competence, list, roles, grants.")
 
 PersonNamed = Annotated[str, typer.Argument(metavar="NAME", help="The person's name, as it stands in the records.")]
 _SERVER_FOLLOWS = "the server follows once the owner of its tables runs what `calib person grants` prints"
@@ -141,6 +142,20 @@ def competence(
     )
 
 
+@writes(app, "withdraw-competence")
+def withdraw_competence(
+    desk: Desk,
+    name: PersonNamed,
+    scope: Annotated[str, typer.Option(metavar="TEXT", help="The scope, as it was recorded.")],
+    reason: Reason,
+) -> Reply:
+    """Take back the last competence of a scope that was recorded wrongly: the one before counts again.
+
+    Example: calib person withdraw-competence "T. Lindqvist" --scope "duct traverses" --reason "the course was L. Ström's"
+    """
+    return withdrawn(desk, "competence", (name, scope), reason)
+
+
 @reads(app, "list")
 def list_(desk: Desk, on: OnDate = None) -> Reply:
     """List the people on record with the roles they have on a day, and what they are authorised to do.
@@ -148,7 +163,7 @@ def list_(desk: Desk, on: OnDate = None) -> Reply:
     Example: calib person list
     """
     from calib.faces.answers import people as answer
-    from calib.procedures.people.competences import competences
+    from calib.procedures.on_record.competences_on_file import competences
     from calib.procedures.people.persons_and_roles import people_on_file
 
     session, day = desk.reading(), day_of(on)

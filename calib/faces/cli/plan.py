@@ -1,11 +1,13 @@
 """The command that plans a job before it is measured."""
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.clock import clock, end_of
 from calib.errors import BadInputError, CalibError, Finding
+from calib.faces.cli.field_sheet import sheet_findings, write_field_sheet
 from calib.faces.cli.frame import Desk, Reply, group, reads
 from calib.faces.cli.options import JobNamed, OnDate, day_of
 
@@ -41,6 +43,12 @@ def plan(
     pressure: Annotated[
         str | None, typer.Option(metavar="VALUE", help='Absolute pressure of the air to expect, like "101.3 kPa".')
     ] = None,
+    sheet: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--sheet", metavar="FILE", help="Write a field sheet: .pdf to print, .xlsx or .ods to fill in; repeatable."
+        ),
+    ] = None,
     humidity: Annotated[
         str | None, typer.Option(metavar="VALUE", help='Relative humidity of the air to expect, like "50 %".')
     ] = None,
@@ -65,11 +73,14 @@ def plan(
     typed = {"temperature": temperature, "pressure": pressure, "humidity": humidity}
     wrong = [*_day_findings(on), *_ratio_findings(at_most), *_air_findings(typed)]
     methods = tuple(dict.fromkeys(method or ()))
+    wrong += sheet_findings(sheet or ())
     session = desk.reading()
     wrong += method_findings(session, methods)
     if wrong:
         raise BadInputError(wrong)
     planned = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, _expected(typed)))
+    for path in sheet or ():
+        write_field_sheet(session, job, path)
     return Reply(answer.document(planned, desk.units), answer.text, status=1 if planned.without_instrument else 0)
 
 

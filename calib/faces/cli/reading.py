@@ -58,7 +58,7 @@ def add(
     from calib.faces.files import log_content
     from calib.procedures.enter.add_reading import add_reading
 
-    typed = {"job": job, "outlet": outlet, **cells, "observed_at": cells["observed_at"] or clock().isoformat()}
+    typed = {"job": job, "outlet": outlet, **cells, "observed_at": desk.observed_at(job, cells["observed_at"])}
     typed |= _observations(values or [], cells)
     log = log_content(cells["log_file"])
 

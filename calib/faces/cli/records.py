@@ -72,9 +72,9 @@ _DAY_FIRST = {"dmy": True, "mdy": False}
 def import_(
     desk: Desk,
     paths: Annotated[
-        list[Path],
+        list[Path] | None,
         typer.Argument(metavar="PATH", help="Folders with CSV files, or files: CSV or workbooks (.xlsx, .ods)."),
-    ],
+    ] = None,
     reason: Annotated[
         str | None,
         typer.Option("--reason", metavar="TEXT", help="Why acceptances hold from before today, where no cell says so."),
@@ -82,6 +82,18 @@ def import_(
     dates: Annotated[
         str | None,
         typer.Option("--dates", metavar="ORDER", help="How 03/04/2026 is meant: dmy, 3 April, or mdy, 4 March."),
+    ] = None,
+    map_: Annotated[
+        Path | None,
+        typer.Option(
+            "--map", metavar="FILE", help="A TOML file that names the columns of a sheet with other headings."
+        ),
+    ] = None,
+    suggest_map: Annotated[
+        Path | None,
+        typer.Option(
+            "--suggest-map", metavar="SHEET", help="Write such a file for a sheet, beside it, and read nothing."
+        ),
     ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be written, and write nothing.")] = False,
 ) -> Reply:
@@ -93,11 +105,15 @@ def import_(
     """
     from calib.faces.files import import_folders
 
+    if suggest_map is not None:
+        return _map_suggested(suggest_map, paths)
+    if not paths:
+        raise BadInputError([Finding.typed("paths", None, "a folder or a file to read")])
     if dates not in {None, *_DAY_FIRST}:
         raise BadInputError([Finding.typed("dates", dates, "dmy or mdy")])
     day_first = None if dates is None else _DAY_FIRST[dates]
     with desk.writing_last() as session:
-        imported = import_folders(session, paths, desk.signature(), clock(), say, reason, day_first)
+        imported = import_folders(session, paths, desk.signature(), clock(), say, reason, day_first, map_)
         if dry_run:
             session.rollback()
     if dry_run:
@@ -118,6 +134,17 @@ def import_(
         for reason in refusal.reasons
     ]
     return Reply(document, written, refused, status=3 if imported.refusals else 0)
+
+
+def _map_suggested(sheet: Path, paths: list[Path] | None) -> Reply:
+    from calib.faces.files import suggest_map
+
+    if paths:
+        expected = "nothing beside --suggest-map: it reads one sheet and writes no record"
+        raise BadInputError([Finding.typed("paths", str(paths[0]), expected)])
+    written, text = suggest_map(sheet)
+    told = f"wrote {written}: look through it, fill in what is missing, then calib import --map {written} {sheet} --dry-run"
+    return Reply({"map": str(written), "text": text}, text, [told])
 
 
 @reads(app, "due")
@@ -266,11 +293,12 @@ def verify(
         raise BadInputError([Finding.typed("digest", digest, expected)])
     session = desk.reading()
     rows = partial(ledger.verify, session.connection(), digest, say)
-    verified = Verified(rows()) if rows_only else verify_state(session, digest, say)
+    verified = Verified(rows()) if rows_only else verify_state(session, digest, say, clock())
     name = database.name_of(desk.records)
     heads = () if anchors is None else _heads_kept(anchors, name)
     findings = (*verified.findings, *anchor_findings(session, heads))
-    told = answer.document(*ledger.ledger_head(session), findings, verified.remarks) | {"anchors": len(heads)}
+    _, last = ledger.ledger_head(session)
+    told = answer.document(ledger.ledger_length(session), last, findings, verified.remarks) | {"anchors": len(heads)}
     remarks = []
     if anchor is not None and findings:
         remarks.append(f"{anchor}: nothing was appended, since there are findings")

@@ -6,18 +6,22 @@ import typer
 
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, writes
-from calib.faces.cli.options import JobNamed
+from calib.faces.cli.options import JobNamed, Reason
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import ROOMS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Rooms whose supply and extract the design relates: add.")
+app = group("Rooms whose supply and extract the design relates: add, withdraw.")
 
 
-@writes(app, "add", row=RowOptions(ROOMS_CSV, without=["job", "room"]))
+RoomNamed = Annotated[str, typer.Argument(metavar="ROOM", help="The room, as outlets name it.")]
+
+
+@writes(app, "add", row=RowOptions(ROOMS_CSV, without=["job", "room", "revision", "withdrawn"]))
 def add(
     desk: Desk,
     job: JobNamed,
-    room: Annotated[str, typer.Argument(metavar="ROOM", help="The room, as outlets name it.")],
+    room: RoomNamed,
     cells: Cells,
 ) -> Reply:
     """Say whether a room is to have more supply than extract, or less.
@@ -28,3 +32,12 @@ def add(
 
     row = import_row(desk.writing(), "rooms.csv", {"job": job, "room": room, **cells}, desk.signature(), clock())
     return Reply(row.cells, f"added the room {room}: {cells['pressure']}")
+
+
+@writes(app, "withdraw")
+def withdraw(desk: Desk, job: JobNamed, room: RoomNamed, reason: Reason) -> Reply:
+    """Take back a room that was typed wrongly; the right one is added as a new one.
+
+    Example: calib room withdraw FQ-204 "Store" --reason "the architect's list says positive"
+    """
+    return withdrawn(desk, "room", (job, room), reason)

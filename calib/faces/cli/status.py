@@ -1,9 +1,5 @@
 """The command `status`: what waits for somebody."""
 
-import json
-from contextlib import suppress
-from pathlib import Path
-
 from calib.clock import end_of
 from calib.faces.cli.frame import Desk, Reply, group, reads
 from calib.faces.cli.options import OnDate, Within, day_of, days_of
@@ -21,19 +17,9 @@ def show(desk: Desk, within: Within = None, on: OnDate = None) -> Reply:
     Example: calib status
     """
     from calib.faces.answers import status as answer
+    from calib.faces.cli.drafts import jobs_half_typed
     from calib.procedures.fleet.status import what_waits
 
     asked = what_waits(desk.reading(), end_of(day_of(on)), days_of(within))
-    drafts = _half_typed(desk.records)
+    drafts = jobs_half_typed(desk.records)
     return Reply(answer.document(asked, drafts), answer.text, status=int(asked.is_found or bool(drafts)))
-
-
-def _half_typed(records: str) -> list[str]:
-    """Jobs with an entry that was begun and not finished, by the files beside the records."""
-    from calib.records.location import located
-
-    place, jobs = located(records), set()
-    for path in place.parent.glob(f"{place.name}.half-typed-*.json") if isinstance(place, Path) else ():
-        with suppress(OSError, ValueError, KeyError, TypeError):
-            jobs.add(str(json.loads(path.read_text(encoding="utf-8"))["job"]))
-    return sorted(jobs)

@@ -5,21 +5,26 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, writes
-from calib.faces.cli.options import JobNamed, Sure
+from calib.faces.cli.options import JobNamed, Reason, Sure
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import SYSTEMS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Designs of systems, which their totals are judged by: add.")
+app = group("Designs of systems, which their totals are judged by: add, withdraw.")
 
 
-@writes(app, "add", row=RowOptions(SYSTEMS_CSV, without=["job", "system", "service"]))
+SystemNamed = Annotated[str, typer.Argument(metavar="SYSTEM", help="The system, as outlets name it.")]
+ServiceNamed = Annotated[
+    str, typer.Argument(metavar="SERVICE", help="supply, return, exhaust or another of its totals.")
+]
+
+
+@writes(app, "add", row=RowOptions(SYSTEMS_CSV, without=["job", "system", "service", "revision", "withdrawn"]))
 def add(
     desk: Desk,
     job: JobNamed,
-    system: Annotated[str, typer.Argument(metavar="SYSTEM", help="The system, as outlets name it.")],
-    service: Annotated[
-        str, typer.Argument(metavar="SERVICE", help="supply, return, exhaust or another of its totals.")
-    ],
+    system: SystemNamed,
+    service: ServiceNamed,
     cells: Cells,
     sure: Sure = False,
 ) -> Reply:
@@ -30,3 +35,12 @@ def add(
     typed = {"job": job, "system": system, "service": service, **cells}
     row = desk.row_if_sure("systems.csv", typed, sure=sure)
     return Reply(row.cells, f"added the design of {system} {service}: {cells['design_flow']} {cells['flow_unit']}")
+
+
+@writes(app, "withdraw")
+def withdraw(desk: Desk, job: JobNamed, system: SystemNamed, service: ServiceNamed, reason: Reason) -> Reply:
+    """Take back the design of a system that was typed wrongly; the right one is added as a new one.
+
+    Example: calib system withdraw FQ-204 AHU-1 supply --reason "the design of AHU-2"
+    """
+    return withdrawn(desk, "design", (job, system, service), reason)

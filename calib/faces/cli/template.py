@@ -35,9 +35,8 @@ def template(
     from calib.faces.files import write_new
     from calib.faces.handouts.spreadsheet import SPREADSHEETS
     from calib.procedures.enter.blank_sheet import blank_sheet
-    from calib.procedures.typed.as_people_write import did_you_mean
     from calib.procedures.typed.columns import FILES
-    from calib.procedures.typed.spelling import spelled_alike
+    from calib.procedures.typed.spelling import did_you_mean, spelled_alike
 
     kinds = {spelled_alike(name.removesuffix(".csv")): declared for name, declared in FILES.items()}
     names = [name.removesuffix(".csv") for name in FILES]

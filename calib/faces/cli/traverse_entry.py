@@ -68,7 +68,7 @@ def add(
     with desk.reading_first() as session:
         who = authorise(session, desk.signature(), "record")
     cells = {
-        "job": job, "outlet": outlet, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
+        "job": job, "outlet": outlet, "instrument": instrument, "observed_at": desk.observed_at(job, observed_at), "unit": unit,
         "method": method, "remarks": remarks, "probe": probe, "conditions": conditions,
         "traverse_rule": rule,
     }  # fmt: skip

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from calib.errors import RecordsError
 from calib.faces.answers.instrument import open_lines, tables, used_line
 from calib.faces.template import template
+from calib.faces.write_over import write_over
 from calib.faces.written import Content
 from calib.procedures.on_record.attached_files import Photo
 
@@ -75,8 +75,6 @@ def _limits(percent: str | None, absolute: str | None, in_unit: str) -> str | No
 
 
 def save_page(answer: Content, photos: Sequence[Photo], path: Path, on: date) -> None:
-    """Write the page; raises RecordsError where it cannot be written."""
-    try:
-        path.write_text(_page(answer, photos, on), encoding="utf-8")
-    except OSError as error:
-        raise RecordsError(f"{path}: the page cannot be written there ({error.strerror})") from error
+    """Write the page; raises CalibError where it cannot be written, or something else is there."""
+    page = _page(answer, photos, on).encode("utf-8", "backslashreplace")
+    write_over(path, page, b"<!DOCTYPE html>", "page of an instrument", b": history</title>")

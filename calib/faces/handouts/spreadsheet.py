@@ -27,7 +27,7 @@ _LONGEST_HINT, _LONGEST_TITLE = 250, 30  # signs that a spreadsheet shows beside
 _MADE = datetime(2026, 1, 1, tzinfo=UTC)  # in every file: the same sheet gives the same bytes
 
 
-def as_csv(sheets: Sequence[BlankSheet]) -> bytes:
+def as_blank_csv(sheets: Sequence[BlankSheet]) -> bytes:
     """The first sheet as a CSV file."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
@@ -80,15 +80,15 @@ def as_workbook(sheets: Sequence[BlankSheet]) -> bytes:
                 page.set_column(place, place, _width(sheet, place), text)
                 page.write_string(0, place, controls_named(column.heading), formats[column.must])
                 page.data_validation(1, place, _ROWS, place, _validation(column, lists))
-            for number, row in enumerate(sheet.rows, start=1):
-                shown = pale if sheet.is_of_example and number == 1 else text
+            for line, row in enumerate(sheet.rows, start=1):
+                shown = pale if sheet.is_of_example and line == 1 else text
                 for place, cell in enumerate(row):
-                    page.write_string(number, place, controls_named(cell), shown)
+                    page.write_string(line, place, controls_named(cell), shown)
         words = workbook.add_worksheet(_WORDS)
-        for number, row in enumerate(_word_rows(sheets)):
+        for line, row in enumerate(_word_rows(sheets)):
             for place, cell in enumerate(row):
                 if cell:
-                    words.write_string(number, place, controls_named(cell), text)
+                    words.write_string(line, place, controls_named(cell), text)
     return out.getvalue()
 
 
@@ -143,7 +143,7 @@ def as_open_document(sheets: Sequence[BlankSheet]) -> bytes:
     lists = _lists(sheets)
     words = list(_word_rows(sheets))
     tables = "".join(_table(sheet, lists) for sheet in sheets)
-    rules = "".join(_rule(number, choices) for choices, number in lists.items())
+    rules = "".join(_rule(rank, choices) for choices, rank in lists.items())
     content = (
         f'<?xml version="1.0" encoding="UTF-8"?>\n<office:document-content office:version="1.3" {_NAMESPACES}>'
         f"<office:automatic-styles>{_STYLES}</office:automatic-styles><office:body><office:spreadsheet>"
@@ -164,11 +164,11 @@ def as_open_document(sheets: Sequence[BlankSheet]) -> bytes:
     return out.getvalue()
 
 
-def _rule(number: int, choices: Sequence[str]) -> str:
+def _rule(rank: int, choices: Sequence[str]) -> str:
     words = ";".join('"{}"'.format(word.replace('"', '""')) for word in choices)
     condition = quoteattr(f"of:cell-content-is-in-list({words})")
     return (
-        f'<table:content-validation table:name="list{number}" table:condition={condition} table:allow-empty-cell="true">'
+        f'<table:content-validation table:name="list{rank}" table:condition={condition} table:allow-empty-cell="true">'
         '<table:error-message table:message-type="warning" table:display="true"/></table:content-validation>'
     )
 
@@ -197,5 +197,5 @@ def _cell(cell: str, rule: int | None) -> str:
 
 
 SPREADSHEETS: Mapping[str, Callable[[Sequence[BlankSheet]], bytes]] = {
-    ".xlsx": as_workbook, ".ods": as_open_document, ".csv": as_csv,
+    ".xlsx": as_workbook, ".ods": as_open_document, ".csv": as_blank_csv,
 }  # fmt: skip

@@ -262,8 +262,8 @@ def _flags(evaluation: Evaluation, row: int) -> list[str]:
     assert evaluation.flow is not None and evaluation.flow.second_order is not None  # noqa: S101, PT018 (the reading stands)
     changed = float(evaluation.flow.second_order.changed[row])
     told = (
-        f"terms of second order (GUM 5.1.2) would change U by {100.0 * changed:+.0f} %: the law of propagation is not enough here, "
-        "propagate the distributions"
+        f"terms of second order (GUM 5.1.2) would change U by {100.0 * changed:+.0f} %, which is stated without them: "
+        "propagated distributions tell how far its ends are off"
     )
     return [*evaluation.measured[row].flags, *([told] if changed else [])]
 

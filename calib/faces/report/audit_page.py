@@ -8,8 +8,11 @@ from calib.faces.report.page import as_html
 from calib.faces.written import Content, moment_text
 
 _HTML, _PDF = ".html", ".pdf"
-# How a file of each form begins: what is written over is one of its kind.
-BEGINS: Mapping[str, bytes] = {_HTML: b"<!DOCTYPE html>", _PDF: b"%PDF-"}
+# How a file of each form begins, and what stands in it: what is written over is one of its kind.
+BEGINS: Mapping[str, tuple[bytes, bytes]] = {
+    _HTML: (b"<!DOCTYPE html>", b": assessor&#x27;s page</title>"),
+    _PDF: (b"%PDF-", b"/Title(Assessor's page)/"),
+}
 
 
 def audit_page(answer: Content, at: str, form: str) -> bytes:
@@ -28,6 +31,7 @@ def _laid_out(answer: Content, at: str) -> Layout:
         blocks=tuple(_blocks(answer, at)),
         kind="assessor's page",
         running=heading(answer),
+        is_close=True,
     )
 
 
@@ -37,7 +41,7 @@ def _blocks(answer: Content, at: str) -> Iterator[Block]:
     if places:
         yield Notice(f"{ending(answer)}: {', '.join(places)}.", ())
     for place, asked in enumerate(answer["questions"], start=1):
-        yield Heading(3, f"{place}. {asked['question']}", f"question-{place}")
+        yield Heading(2, f"{place}. {asked['question']}", f"question-{place}")
         lead = [Run("Finding. ", Mark.STRONG)] if asked["is_finding"] else []
         grounds = asked["rests_on"]
         alone = [f" {grounds[0]}"] if len(grounds) == 1 else []  # a list of one takes a line more, and the page is one

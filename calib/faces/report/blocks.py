@@ -185,3 +185,4 @@ class Layout:
     blocks: tuple[Block, ...] = field(default=())
     kind: str = "air flow report"
     running: str | None = None  # at the head of each page; absent: the job
+    is_close: bool = False  # set closely: the paper is to be one page

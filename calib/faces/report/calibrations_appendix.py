@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from calib.faces.drawings.calibration import calibration_chart
+from calib.faces.parts.signature import signature_told
 from calib.faces.parts.two_days import accepted_on
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
@@ -84,6 +85,8 @@ def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
     yield f"; conditions {', '.join(air)}" if air else "; conditions not stated"
     if instrument["procedure"]:
         yield from ("; procedure ", instrument["procedure"])
+    for signature in instrument["signatures"]:
+        yield f"; {signature_told(signature)}"
     yield "; reference standards "
     yield from (
         reference_standards(instrument, anchors)

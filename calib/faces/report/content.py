@@ -180,6 +180,7 @@ def _instrument(on_file: CalibrationOnFile, due_on: date | None, standards: Sequ
         **on_file.two_days,
         "due_on": str(due_on),
         "measuring_interval": record.measuring_interval,
+        "signatures": [dict(each) for each in on_file.signatures],
         "reference_standards": list(on_file.standards),
         "standards": [{"tag": tag, "certificate": certificate} for tag, certificate in standards],
         "curve": curve(record, instrument),

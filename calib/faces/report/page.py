@@ -70,7 +70,8 @@ def as_html(
             f'<!DOCTYPE html>\n<html lang="{escape(layout.language)}">\n<head>\n<meta charset="utf-8">\n',
             f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n',
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
-            f"<title>{title}</title>\n<style>\n{style()}{on_paper(layout)}</style>\n</head>\n<body>\n<main>\n",
+            f"<title>{title}</title>\n<style>\n{style()}{on_paper(layout)}</style>\n</head>\n<body>\n",
+            '<main class="close">\n' if layout.is_close else "<main>\n",
             *_written(layout.blocks, _FORMS | forms),
             "</main>\n</body>\n</html>\n",
         )

@@ -59,6 +59,7 @@ def begin_pdf(
         "draft": layout.is_draft,
         "digest": showable(layout.ledger_digest),
         "language": layout.language,
+        "close": layout.is_close,
         "blocks": typesetting.blocks(),
         "attachments": [
             {

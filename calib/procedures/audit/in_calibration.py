@@ -58,8 +58,7 @@ def _valid(tag: str, decided: Sequence[tuple[Use, Decision]], days: str) -> str:
     relied = "" if own_days == days else f", relied on {own_days}"
     check = "" if decision.check_due_on is None else f", intermediate check by {decision.check_due_on}"
     assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    certificate = f"{decision.calibration.certificate} of {decision.calibration.calibrated_on}"
-    return f"{tag} ({certificate}, through {decision.due_on}{check}{relied})"
+    return f"{tag} ({decision.calibration.certificate}, through {decision.due_on}{check}{relied})"
 
 
 def who_accepted(session: Session, subject: Subject) -> Answer:
@@ -121,7 +120,17 @@ def traceable(subject: Subject) -> Answer:
         return Answer(question, "To nothing: no accredited certificate is reached.", is_finding=True)
     else:
         said = f"To {_listed(laboratories)}: every chain ends at an accredited certificate that was valid on its day."
-    return Answer(question, said, bool(gaps), (*(f"{gap}." for gap in gaps), *_in_house(subject)))
+    return Answer(question, said, bool(gaps), (*(f"{gap}." for gap in gaps), *_in_house(subject), *_signed(subject)))
+
+
+def _signed(subject: Subject) -> Iterator[str]:
+    """What was found of the signatures on the files that certificates were read from."""
+    for _, on_file in _by_tag(subject):
+        for each in on_file.signatures:
+            signer = f", signed by {each['signer']}" if each["signer"] else ""
+            vouched = f", trusted by QA as {each['laboratory']}" if each["laboratory"] else ""
+            name = f"{on_file.instrument.tag} ({on_file.calibration.certificate})"
+            yield f"{name} was read from {each['file']}, {each['verdict']}{signer}{vouched}."
 
 
 def _in_house(subject: Subject) -> Iterator[str]:

@@ -9,8 +9,8 @@ from calib.confirmation.authority import are_checked, roles_of
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
 from calib.procedures.audit.subject import Subject
+from calib.procedures.on_record.competences_on_file import CompetenceOnRecord, competences
 from calib.procedures.people.authorise import people_on_record
-from calib.procedures.people.competences import CompetenceOnRecord, competences
 from calib.records.record import moment
 
 _DID = {
@@ -44,7 +44,7 @@ def authorised(session: Session, subject: Subject) -> Answer:
         is_covered = all(any(each.holds(day) for each in own) for day in days)
         without += [] if is_covered else [person]
         told = "; ".join(_competence(each) for each in own) or "no competence on record"
-        lines.append(f"{person} {work}: {' and '.join(roles) or 'no role on record'}; {told}.")
+        lines.append(f"{person} {work}: {' and '.join(roles) or 'no role'}; {told}.")
     if not are_checked(known.changes):
         said = f"{count_of(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."
         return Answer(question, said, is_finding=True, rests_on=tuple(lines))

@@ -6,14 +6,15 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.confirmation.words import SIMPLE
-from calib.errors import BadInputError
+from calib.errors import BadInputError, Finding
 from calib.procedures.certificate.departures import departures, of_criterion, of_reason
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.enter.import_sheets import import_sheets
 from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
-from calib.procedures.typed.sheets import TypedRow, typed_row
+from calib.procedures.on_record.names_on_file import certificates_by_number
+from calib.procedures.typed.sheets import Cells, TypedRow, typed_row
 from calib.records import ledger
 from calib.records.record import typed
 
@@ -55,3 +56,13 @@ def add_calibration(
     if file is not None:
         attach_to_calibration(session, tag, certificate.strip(), file, None, signature)
     return calibration_on_file(session, tag, certificate.strip())
+
+
+def must_be_new(session: Session, tag: str, certificate: str) -> Cells:
+    """Cells of the instrument whose certificate is to be typed; raises NotInRecordsError, BadInputError where it is on record."""
+    instrument = typed(instrument_tagged(session, tag))
+    if certificate.strip() in certificates_by_number(session, tag):
+        raise BadInputError(
+            [Finding.typed("certificate", certificate, f"a new certificate of {tag}; this one is on record")]
+        )
+    return instrument

@@ -22,7 +22,7 @@ from calib.procedures.dcc.check_signature import (
 )
 from calib.procedures.dcc.document import read_document
 from calib.procedures.dcc.read_certificate import CellRead, CertificateRead, CertificateWanted, read_certificate
-from calib.procedures.fleet.attach_file import FileRead
+from calib.procedures.fleet.attach_file import FileRead, attachable
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.on_record.laboratory_certificates import laboratory_certificates
@@ -51,7 +51,7 @@ class CalibrationRead:
         return [result.name for result in self.certificate.results]
 
 
-def read_calibration(session: Session, tag: str, content: FileContent, file: FileRead) -> CalibrationRead:
+def read_calibration(session: Session, tag: str, content: FileContent) -> CalibrationRead:
     """Read a certificate for an instrument of the register; nothing is written.
 
     Raises NotInRecordsError; BadInputError where the file is none, or its signature is broken. What else is wrong with it is found
@@ -62,6 +62,8 @@ def read_calibration(session: Session, tag: str, content: FileContent, file: Fil
         TrustedCertificate(key(each.latest.id), each.latest.laboratory, each.latest.content, each.is_trusted)
         for each in laboratory_certificates(session)
     ]
+    if content.expected is not None:
+        raise BadInputError([Finding(content.source, None, None, None, content.expected)])
     root, wrong = read_document(content.source, content.content)
     if root is None:
         raise BadInputError(wrong)
@@ -71,11 +73,14 @@ def read_calibration(session: Session, tag: str, content: FileContent, file: Fil
     if wrong or root is None:
         raise BadInputError(wrong)
     wanted = CertificateWanted(
-        instrument["quantity"], indication_quantity(instrument), instrument["unit"], int(instrument["interval_months"])
+        instrument["quantity"],
+        indication_quantity(instrument) or instrument["quantity"],
+        instrument["unit"],
+        int(instrument["interval_months"]),
     )
     read = read_certificate(root, content.source, wanted)
     read.findings += [*_of_identity(read, instrument), *_of_signer(read, signature)]
-    return CalibrationRead(file, signature, read)
+    return CalibrationRead(attachable(content), signature, read)
 
 
 def record_read_calibration(

@@ -7,6 +7,7 @@ that the curve can be made anew and compared.
     2    without stated repeatability the scatter of all candidates, and never less than the rounding of the certificate's digits;
          degrees of freedom of U/k from k, at the coverage probability that the certificate states
     3    the same scatter, and no less than the rounding of digits, of the shapes of instruments that indicate another quantity
+    4    the digits of an indication are rounded whatever U of the reference value, to no more than the instrument's resolution
 
 Decision (2026-11-29). A new edition counts for certificates recorded from then on, and for curves that a person chooses from then
 on; a stored curve stays as it is. Option: refit all, which would change the U of reported flows without anyone's act. Cost: two
@@ -82,7 +83,7 @@ def fit_curve(
     A correction curve where the instrument indicates the quantity itself, else a response curve. `correlations` are those of
     reference values that the certificate states, of either phase. By the latest edition of the rule.
     """
-    return fit_by(THIRD_EDITION, instrument, comparisons, wish, correlations)
+    return fit_by(FOURTH_EDITION, instrument, comparisons, wish, correlations)
 
 
 def fit_by(
@@ -186,13 +187,28 @@ def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Compar
 
 def comparisons_with_digits(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
     """The same with what the certificate's k and its digits tell: degrees of freedom of U/k, and how the digits are rounded."""
-    points = comparisons_in_si(instrument, comparisons)
-    by_reference, by_indication = _rounding(instrument, comparisons, points)
+    return _with_rounding(comparisons_in_si(instrument, comparisons), comparisons, _Steps.of(instrument, comparisons))
+
+
+def comparisons_with_digits_held_against_u(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
+    """The same as editions 2 and 3 had it: a place of the indication that is worth more than U is no rounding either.
+
+    An indication of another quantity is held against U by the slope over all comparisons.
+    """
+    points, steps = comparisons_in_si(instrument, comparisons), _Steps.typed(instrument, comparisons)
+    slope = 1.0
+    if (indication_quantity(instrument) or instrument["quantity"]) != instrument["quantity"]:
+        slope = float(np.ptp(points.reference) / (np.ptp(points.indication) or math.inf))
+    is_rounding = steps.indication * slope <= steps.least_expanded
+    return _with_rounding(points, comparisons, steps if is_rounding else replace(steps, indication=0.0))
+
+
+def _with_rounding(points: Comparisons, comparisons: Sequence[Cells], steps: "_Steps") -> Comparisons:
     return replace(
         points,
         reference_degrees_of_freedom=reference_degrees_of_freedom(comparisons),
-        reference_rounding=by_reference,
-        indication_rounding=by_indication,
+        reference_rounding=resolution(steps.reference if steps.reference <= steps.least_expanded else 0.0),
+        indication_rounding=resolution(steps.indication),
     )
 
 
@@ -217,30 +233,48 @@ def _of_factor(comparison: Cells) -> float:
     return float(degrees_of_freedom_from_factor(k, probability))
 
 
-def _rounding(instrument: Cells, comparisons: Sequence[Cells], points: Comparisons) -> tuple[float, float]:
-    """Standard uncertainties of reference and indication by the last digits written [SI].
+@dataclass(frozen=True)
+class _Steps:
+    """What the last digits written are worth [SI]; of a column the finest place: who types 5 for 5.00 rounds to no whole number.
 
-    Of a column the finest place counts: who types 5 for 5.00 does not round to whole numbers. Nor does whoever types 50 and 100
-    with a U of 0.1: a place larger than U is no rounding. An indication of another quantity is held against U by the slope over all
-    comparisons.
+    Nor does whoever types a reference value of 50 with a U of 0.1: a place larger than U is no rounding of it. Of an indication's
+    digits U says nothing: these are the instrument's.
     """
-    if not comparisons:
-        return 0.0, 0.0
-    quantity = _cell(instrument, "quantity")
-    indicated = indication_quantity(instrument) or quantity
-    of_reference = min(_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons)
-    of_indication = min(
-        _step(indicated, each["indication_unit"] or _cell(each, "unit"), _cell(each, "indication"))
-        for each in comparisons
-    )
-    least = min(
-        unit(quantity, _cell(each, "unit")).difference_to_si(float(_cell(each, "expanded_uncertainty")))
-        for each in comparisons
-    )
-    slope = 1.0 if indicated == quantity else float(np.ptp(points.reference) / (np.ptp(points.indication) or math.inf))
-    steps = (of_reference, of_reference), (of_indication, of_indication * slope)
-    by_reference, by_indication = (resolution(step) if worth <= least else 0.0 for step, worth in steps)
-    return by_reference, by_indication
+
+    reference: float
+    indication: float
+    least_expanded: float  # U of a comparison [SI]
+
+    @staticmethod
+    def typed(instrument: Cells, comparisons: Sequence[Cells]) -> "_Steps":
+        """As typed on the certificate; 0 without comparisons."""
+        quantity = _cell(instrument, "quantity")
+        indicated = indication_quantity(instrument) or quantity
+        return _Steps(
+            min((_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons), default=0.0),
+            min(
+                (
+                    _step(indicated, each["indication_unit"] or _cell(each, "unit"), _cell(each, "indication"))
+                    for each in comparisons
+                ),
+                default=0.0,
+            ),
+            min(
+                (
+                    unit(quantity, _cell(each, "unit")).difference_to_si(float(_cell(each, "expanded_uncertainty")))
+                    for each in comparisons
+                ),
+                default=0.0,
+            ),
+        )
+
+    @staticmethod
+    def of(instrument: Cells, comparisons: Sequence[Cells]) -> "_Steps":
+        """The same, the indication rounded to no more than the instrument's resolution: 5 for 5.0 there where it shows tenths."""
+        steps = _Steps.typed(instrument, comparisons)
+        indicated = unit(indication_quantity(instrument) or _cell(instrument, "quantity"), _cell(instrument, "unit"))
+        shown = indicated.difference_to_si(float(_cell(instrument, "resolution")))
+        return replace(steps, indication=min(steps.indication, shown))
 
 
 def _step(quantity: str, symbol: str, digits: str) -> float:
@@ -255,9 +289,10 @@ def last_place(digits: str) -> int:
 
 
 FIRST_EDITION = Edition(1, comparisons_in_si, own_scatter, own_scatter)
-SECOND_EDITION = Edition(2, comparisons_with_digits, averaged_scatter, own_scatter)
-THIRD_EDITION = Edition(3, comparisons_with_digits, averaged_scatter, averaged_scatter)
-EDITIONS = {edition.ordinal: edition for edition in (FIRST_EDITION, SECOND_EDITION, THIRD_EDITION)}
+SECOND_EDITION = Edition(2, comparisons_with_digits_held_against_u, averaged_scatter, own_scatter)
+THIRD_EDITION = Edition(3, comparisons_with_digits_held_against_u, averaged_scatter, averaged_scatter)
+FOURTH_EDITION = Edition(4, comparisons_with_digits, averaged_scatter, averaged_scatter)
+EDITIONS = {edition.ordinal: edition for edition in (FIRST_EDITION, SECOND_EDITION, THIRD_EDITION, FOURTH_EDITION)}
 
 
 def _cell(cells: Cells, column: str) -> str:

@@ -2,7 +2,8 @@
 
 Decision (2026-11-29). The bytes are counted by the reader that counts workbooks (size, elements, depth, no declaration, no document
 type) before defusedxml builds anything. Options: defusedxml alone (it bounds no size or depth), lxml for all (it reads entities and
-files unless told otherwise). Cost: a certificate is read twice, 5 ms for one of 50 kB.
+files unless told otherwise). Cost: a certificate is read twice, 1 ms for one of 20 kB, 1.5 s at
+the bounds with its signature.
 """
 
 from collections import Counter
@@ -102,7 +103,7 @@ def short_name(tag: str) -> str:
 def read_document(source: str, content: bytes) -> tuple[Node | None, list[Finding]]:
     """The root of a certificate, or what is wrong with the file as a file."""
     try:
-        whole = _Counted().parse("itself", content)
+        whole = _Counted().parse("the file", content)
     except WorkbookError as error:
         return None, [_of_file(source, str(error))]
     if not whole:

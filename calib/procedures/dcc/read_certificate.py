@@ -13,7 +13,7 @@ it would say that U is known with 60 degrees of freedom.
 """
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -29,6 +29,7 @@ from calib.quantities import Unit, coherent, unit
 REFERENCE, MEASURED, ERROR = "basic_referenceValue", "basic_measuredValue", "basic_measurementError"
 REPEATABILITY, OBSERVATIONS = "calib_repeatability", "calib_observations"  # what the schema has no meaning for
 NORMAL_USED = "basic_normalUsed"
+_PARTS = ("dcc:administrativeData", "dcc:measurementResults", "dcc:comment", "dcc:document", "ds:Signature")
 _ONCE = (REFERENCE, MEASURED, ERROR, REPEATABILITY, OBSERVATIONS)
 
 
@@ -82,8 +83,11 @@ def read_certificate(root: Node, source: str, wanted: CertificateWanted) -> Cert
     if is_later_version(root):
         version = root.element.get("schemaVersion")
         read.notices.append(f"schemaVersion {version} came after 3.3, and is read as that")
-    for part in (_core, _item, _laboratory, _recalibration):
-        part(root, read, wanted, wrong)
+    for part in root.children():
+        if part.name not in _PARTS:
+            wrong.add(part, None, f"one of the parts of a certificate: {', '.join(_PARTS)}")
+    for take in (_core, _item, _laboratory, _recalibration):
+        take(root, read, wanted, wrong)
     measured = root.at(
         "measurementResults"
     )  # and nothing that stands elsewhere, in a comment of another kind of XML say
@@ -303,7 +307,7 @@ def _condition(place: Node, condition: _Condition, read: CertificateRead, wrong:
         for digits in own.digits:
             value = _in(digits, own.unit, condition.quantity, condition.symbol)
             if condition.check(value) is not None:
-                wrong.add(own.node, f"{digits} {own.unit.symbol}", condition.expected)
+                wrong.add(own.node, f"{digits} {own.written_unit}", condition.expected)
                 return None
             values.append(value)
     if not values or len(set(values)) == 1:
@@ -410,7 +414,7 @@ def _kind(meaning: str, wanted: CertificateWanted) -> tuple[str, str]:
     return wanted.quantity, wanted.symbol if wanted.quantity == wanted.indicated else coherent(wanted.quantity).symbol
 
 
-def _as_long(columns: "Iterator[QuantityRead] | Sequence[QuantityRead]", count: int, wrong: WrongInFile) -> bool:
+def _as_long(columns: Iterable[QuantityRead], count: int, wrong: WrongInFile) -> bool:
     sound = True
     for column in columns:
         if len(column.digits) not in {1, count}:

@@ -56,7 +56,8 @@ def pint_expression(written: str) -> str | None:
     """A unit of D-SI as an expression for pint; None where it is none that is known."""
     if len(written) > _LONGEST or _TOKEN.sub("", written).strip():
         return None
-    factors, prefix, turned, waiting = [], "", False, False
+    factors: list[str] = []
+    prefix, is_turned, waiting = "", False, False
     for name, power in _TOKEN.findall(written):
         if name == "tothe":
             if not waiting or not power:
@@ -66,17 +67,17 @@ def pint_expression(written: str) -> str | None:
         elif power:
             return None
         elif name == "per":
-            if turned or prefix:
+            if is_turned or prefix:
                 return None
-            turned = True
+            is_turned = True
         elif name in _PREFIXES and not prefix:
             prefix = _PREFIXES[name]
         elif name in _NAMES and not (prefix and _NAMES[name] in {"degC", "dimensionless", "percent", "kilogram"}):
-            factors.append(f"({prefix}{_NAMES[name]})**(-1)" if turned else f"{prefix}{_NAMES[name]}")
-            prefix, turned, waiting = "", False, True
+            factors.append(f"({prefix}{_NAMES[name]})**(-1)" if is_turned else f"{prefix}{_NAMES[name]}")
+            prefix, is_turned, waiting = "", False, True
         else:
             return None
-    return None if prefix or turned or not factors else "*".join(factors)
+    return None if prefix or is_turned or not factors else "*".join(factors)
 
 
 @lru_cache(maxsize=256)

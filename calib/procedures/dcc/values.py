@@ -22,6 +22,7 @@ _EXPANDED = ("si:expandedUnc", "si:expandedUncXMLList", "si:expandedMU", "si:exp
 _U = ("si:uncertainty", "si:uncertaintyXMLList", "si:valueExpandedMU", "si:valueExpandedMUXMLList")
 _K = ("si:coverageFactor", "si:coverageFactorXMLList")
 _P = ("si:coverageProbability", "si:coverageProbabilityXMLList")
+_LIST = "XMLList"
 _INTERVAL = "si:coverageInterval"
 _OTHER_UNCERTAINTY = "an expanded uncertainty with its coverage factor"
 
@@ -60,6 +61,7 @@ class QuantityRead:
     rounding: tuple[float, ...]  # half a unit of the last digit that is written of each, in the coherent unit
     expanded: ExpandedRead | None
     is_turned: bool  # from a unit that the records do not know
+    written_unit: str  # as the file has it
     node: Node
 
     def broadcast(self, count: int) -> tuple[str, ...]:
@@ -100,7 +102,7 @@ def read_quantity(node: Node, quantity: str, preferred: str, wrong: WrongInFile)
 
 def _unit(node: Node, quantity: str, wrong: WrongInFile, *, alone: bool) -> tuple[Node, UnitRead] | None:
     """A value with its unit; one of several that the records do not know is passed over."""
-    place = node.first(*_UNITS)
+    place = node.first(*_named(node, _UNITS))
     if place is None:
         wrong.add(node, None, "a unit")
         return None
@@ -116,8 +118,13 @@ def _unit(node: Node, quantity: str, wrong: WrongInFile, *, alone: bool) -> tupl
         return None
 
 
+def _named(node: Node, names: Sequence[str]) -> list[str]:
+    """Names of elements within one: those of lists in a list, the others in a single value."""
+    return [name for name in names if name.endswith(_LIST) == node.name.endswith(_LIST)]
+
+
 def _tokens(node: Node, names: Sequence[str]) -> list[str]:
-    place = node.first(*names)
+    place = node.first(*_named(node, names))
     return [] if place is None else place.text.split()
 
 
@@ -130,13 +137,19 @@ def _values(node: Node, unit: UnitRead, wrong: WrongInFile) -> QuantityRead | No
     rounding = tuple(half_digit(each) * scale for each in digits)
     is_turned = unit.factor is not None
     return QuantityRead(
-        tuple(turned(each, unit.factor) for each in digits), unit.unit, rounding, expanded, is_turned, node
+        tuple(turned(each, unit.factor) for each in digits),
+        unit.unit,
+        rounding,
+        expanded,
+        is_turned,
+        _tokens(node, _UNITS)[0],
+        node,
     )
 
 
 def _numbers(node: Node, names: Sequence[str], expected: str, wrong: WrongInFile) -> list[str]:
     """The numbers of one list; none where one of them is wrong."""
-    places = list(node.children(*names))
+    places = list(node.children(*_named(node, names)))
     if len(places) != 1:
         wrong.add(node, None, expected if not places else f"{places[0].name} once")
         return []
@@ -171,7 +184,7 @@ def _expanded(node: Node, count: int, unit: UnitRead, wrong: WrongInFile) -> Exp
     of_u = _broadcast(place, _U, count, "the value of U", above_zero, wrong)
     of_k = _broadcast(place, _K, count, "the coverage factor of U", at_least_one, wrong)
     of_p: Sequence[str | None] = [None] * count
-    if place.first(*_P) is not None:
+    if place.first(*_named(place, _P)) is not None:
         of_p = [_percent(each) for each in _broadcast(place, _P, count, "a coverage probability", _probability, wrong)]
     if not len(of_u) == len(of_k) == len(of_p) == count:
         return None
@@ -184,7 +197,7 @@ def _broadcast(
     node: Node, names: Sequence[str], count: int, what: str, check: Callable[[str], str | None], wrong: WrongInFile
 ) -> list[str]:
     numbers = _numbers(node, names, what, wrong)
-    place = node.first(*names)
+    place = node.first(*_named(node, names))
     if not numbers or place is None or not count:
         return []
     if len(numbers) not in {1, count}:

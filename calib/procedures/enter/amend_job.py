@@ -1,4 +1,7 @@
-"""Amend a job: all but its name. Its decision rule, its density and the client's agreement are an act of QA or an engineer."""
+"""Amend a job: all but its name. Its decision rule, its density and the client's agreement are an act of QA or an engineer.
+
+Which of both a revision is, the door to the ledger tells by what it changes, and so does a server (`authority.WRITTEN`).
+"""
 
 from collections.abc import Sequence
 
@@ -11,13 +14,11 @@ from calib.procedures.enter.check_jobs import agreement_whole
 from calib.procedures.enter.record_rows import cells_of_table
 from calib.procedures.impact.take_back import HungOn, reports_of_jobs
 from calib.procedures.on_record.jobs_by_name import amended_job
-from calib.procedures.people.authorise import append, authorise
+from calib.procedures.people.authorise import append
 from calib.procedures.typed.columns import FILES
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.jobs import JobRevision
-
-AGREED = ("decision_rule", "density_kg_per_m3", "agreed_by", "agreed_on")
 
 
 def amend_job(
@@ -29,8 +30,6 @@ def amend_job(
     findings = [*asked.findings, *agreement_whole(asked.row)]
     if findings:
         raise BadInputError(findings)
-    if any(column in AGREED for column in asked.changes):
-        signature = authorise(session, signature, "agree")
     owner, counted = key(job.first.id), 2 + len(job.revisions)
     cells = cells_of_table(FILES["job_amendments.csv"], asked.row.cells)
     append(session, [JobRevision(job_id=owner, revision=counted, reason=reason.strip(), **cells)], signature)

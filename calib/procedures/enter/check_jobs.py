@@ -7,6 +7,7 @@ from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_limits import limit_findings
 from calib.procedures.enter.check_readings import reading_findings
+from calib.procedures.enter.check_revisions import revision_of
 from calib.procedures.enter.check_sources import source_findings
 from calib.procedures.enter.check_stages import StagesOnRecord, stage_findings
 from calib.procedures.measure.air import (
@@ -193,7 +194,7 @@ def _design(row: TypedRow) -> Iterable[Finding]:
 
 
 def _systems(named: KnownNames) -> Iterable[Finding]:
-    columns = FILES["systems.csv"].key
+    columns = FILES["systems.csv"].must_name
     yield from repeated(named, "systems.csv")
     there = _on_outlets(named, columns)
     for row in named.sheets["systems.csv"]:
@@ -218,7 +219,7 @@ def _texts(cells: Cells) -> dict[str, str]:
 
 
 def _rooms(named: KnownNames) -> Iterable[Finding]:
-    columns = FILES["rooms.csv"].key
+    columns = FILES["rooms.csv"].must_name
     yield from repeated(named, "rooms.csv")
     there = _on_outlets(named, columns)
     for row in named.sheets["rooms.csv"]:
@@ -238,16 +239,18 @@ def _air(named: KnownNames) -> Iterable[Finding]:
 def _conditions(named: KnownNames) -> Iterable[Finding]:
     rows = named.sheets["conditions.csv"]
     yield from repeated(named, "conditions.csv", recorded={})
-    groups: dict[tuple[str, str], list[TypedRow]] = defaultdict(list)
+    groups: dict[tuple[str, str, int], list[TypedRow]] = defaultdict(list)
     for row in rows:
         yield from named.unknown(row, "conditions.csv", "job")
         yield from _condition(row, named)
         if row.sound("job", "conditions"):
-            groups[row.cells["job"], row.cells["conditions"]].append(row)
+            groups[row.cells["job"], row.cells["conditions"], revision_of(row)].append(row)
     # A row that could not be read, or whose job was found wrong, may be the one that is missing.
     whole = not named.undecided("conditions.csv", 2)
-    for group, members in groups.items():
-        if group in named.on_record("conditions.csv", 2):
+    for (job, conditions, revision), members in groups.items():
+        on_record = named.known["conditions.csv"]
+        held = [int(names[-1]) for names in on_record if names[:2] == (job, conditions)]
+        if held and revision <= max(held):
             yield duplicate(
                 members[0], ("conditions",), "a new name; the records hold it already, and conditions are whole"
             )

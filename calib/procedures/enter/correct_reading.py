@@ -27,8 +27,6 @@ from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Traverse, TraversePoint
 
-KEPT_AS_TYPED = ("job", "outlet", "instrument", "observed_at", "operator", "revision")  # of a corrected reading
-
 
 @dataclass(frozen=True)
 class CorrectedReading:

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
+from sqlalchemy import String
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
@@ -146,9 +147,13 @@ class NamesOnRecord:
             return query
         as_typed = {column.name for column in declaration if column.compared is str}
         for column in own:
-            names = self.asked.of(declaration.table, column) if column in as_typed else None
+            stored = getattr(table, column)
+            is_text = column in as_typed and isinstance(
+                stored.type, String
+            )  # a revision is stored as the number that it is
+            names = self.asked.of(declaration.table, column) if is_text else None
             if names is not None:
-                query = query.where(col(getattr(table, column)).in_(names))
+                query = query.where(col(stored).in_(names))
         for reference in (
             references if table is not Calibration else ()
         ):  # a laboratory numbers those of all instruments
@@ -214,8 +219,11 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         table: Any = declaration.table
         records = sorted(by_keys(session, select(table), table.id, names), key=lambda record: key(record.id))
         amended = _IN_FORCE.get(table, _as_typed)(session, records) if records else {}
+        back = _why_taken_back(session, declaration, names)
         return {
-            declaration.compared(names[key(record.id)]): record.model_dump(mode="json") | amended.get(record.id, {})
+            declaration.compared(names[key(record.id)]): record.model_dump(mode="json")
+            | amended.get(record.id, {})
+            | back.get(key(record.id), {})
             for record in records
         }
 
@@ -225,11 +233,8 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         read: dict[RecordNames, Cells] = {}
         for table in (Reading, Refusal):
             names = self.names.names(table)
-            withdrawn = taken_back(session, table, names)
-            read |= {
-                compared(own): {TAKEN_BACK: withdrawn[record_id].reason if record_id in withdrawn else None}
-                for record_id, own in names.items()
-            }
+            withdrawn = _why_taken_back(session, DECLARED[Reading], names, table)
+            read |= {compared(own): withdrawn[record_id] for record_id, own in names.items()}
         return read
 
     def in_force(self, file: str, names: RecordNames) -> Cells:
@@ -256,6 +261,18 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
     def factors(self) -> dict[str, Cells]:
         """Factors found in the field, by name, as they count now."""
         return {names[0]: cells for names, cells in self["factors.csv"].items()}
+
+
+def _why_taken_back(
+    session: Session, declaration: Declaration, keys: Collection[int], table: Any = None
+) -> dict[int, dict[str, str | None]]:
+    """The cell that says why a record was taken back, by its key, where a file has one."""
+    if not any(column.name == TAKEN_BACK for column in declaration):
+        return {}
+    withdrawn = taken_back(session, table or declaration.table, keys)
+    return {
+        record_id: {TAKEN_BACK: withdrawn[record_id].reason if record_id in withdrawn else None} for record_id in keys
+    }
 
 
 # --- as they count now -----------------------------------------------------------------------------------------------------------

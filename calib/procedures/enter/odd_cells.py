@@ -14,6 +14,7 @@ from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 from calib.procedures.typed.observations import mean_of, observed_values
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import unit
@@ -51,19 +52,21 @@ def doubts_of(
             if column.odd is not None:
                 rows = [row for row in sheets.get(name, ()) if row.sound(column.name)]
                 yield from _doubts(column.name, ((row, column.odd(row.cells[column.name])) for row in rows))
+    kinds = [row for row in sheets.get("instruments.csv", ()) if row.source is not None and lacks_state(row.cells)]
+    yield from _doubts("kind", ((row, WITHOUT_STATE) for row in kinds))
     compared = ((row, _odd_uncertainty(row, instruments)) for row in sheets.get("comparisons.csv", ()))
     yield from _doubts("expanded_uncertainty", compared)
     for side in _SIDES:
         sides = ((row, _odd_side(row, side)) for row in sheets.get("outlets.csv", ()) if row.sound(side))
         yield from _doubts(side, sides)
     readings = sheets.get("readings.csv", ())
-    for column in ("observations", "throttled_observations"):
+    for repeated in ("observations", "throttled_observations"):
         passes = (
-            (row, _odd_passes(row.cells[column], instruments[row.cells["instrument"]]))
+            (row, _odd_passes(row.cells[repeated], instruments[row.cells["instrument"]]))
             for row in readings
-            if row.sound(column)
+            if row.sound(repeated)
         )
-        yield from _doubts(column, passes)
+        yield from _doubts(repeated, passes)
     points = sheets.get("traverses.csv", ())
     of_points = ((row, _odd_passes(row.cells["indications"], instruments[row.cells["instrument"]])) for row in points)
     yield from _doubts("indications", of_points)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import select
+from sqlmodel import col, select
 
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.on_record.recorded import sequences
@@ -96,7 +96,7 @@ def _decisions(names: NamesOnRecord, _file: str, _logs: "LogsOnRecord") -> Itera
     if not decisions:
         return
     places = _places(names, ReviewDecision, [key(each.id) for each in decisions])
-    factors = _places(names, FoundFactor, names.session.exec(select(FoundFactor.id)))
+    factors = _places(names, FoundFactor, names.session.exec(select(col(FoundFactor.id))))
     for decision in decisions:
         before = sum(each < places[key(decision.id)] for each in factors.values())
         owner = names.names(Calibration)[key(reviews[decision.impact_review_id].calibration_id)]
@@ -104,7 +104,7 @@ def _decisions(names: NamesOnRecord, _file: str, _logs: "LogsOnRecord") -> Itera
         yield decision.model_dump() | certificate | {"factors_before": before or None}
 
 
-def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[int | None]) -> Mapping[int, int]:
+def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[Any]) -> Mapping[int, int]:
     """Places in the ledger of records of a table, by their key."""
     return sequences(names.session, str(table.__tablename__), [key(each) for each in keys])
 

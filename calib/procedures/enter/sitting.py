@@ -16,7 +16,7 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.typed.as_people_write import did_you_mean
+from calib.procedures.typed.spelling import did_you_mean
 from calib.procedures.typed.values import cell_of
 
 SETUP = ("instrument", "probe", "conditions", "unit", "method")  # what is asked once: with what it is measured
@@ -123,7 +123,9 @@ class Sitting:
         return replace(self, entry=TypedEntry(cells, self.traverse.of_points()))
 
     def _must_be_ready(self) -> None:
-        findings = [Finding.typed(column, None, "it first: it is asked once") for column in self.missing()]
+        findings = [
+            Finding.typed(column, None, "it to be said once, before the first value") for column in self.missing()
+        ]
         if self.outlet is None:
             findings.append(Finding.typed("outlet", None, "an outlet first: every one is measured, or there is none"))
         if findings:

@@ -13,8 +13,9 @@ from sqlmodel import Session
 from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
+from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 from calib.quantities import read
-from calib.records.record import key
+from calib.records.record import key, typed
 from calib.records.tables.instruments import Instrument
 
 if TYPE_CHECKING:
@@ -46,11 +47,22 @@ def ready(
     }
     decided = [
         Readiness(
-            each, decision_on(gear, each.tag, at, max(at, now), value.get(each.indicated), indication or ""), None
+            each,
+            _with_what_it_lacks(
+                each, decision_on(gear, each.tag, at, max(at, now), value.get(each.indicated), indication or "")
+            ),
+            None,
         )
         for each in instruments
     ]
     return decided if indication is None else _with_values(session, gear, decided, (at, max(at, now)), indication)
+
+
+def _with_what_it_lacks(instrument: Instrument, decision: Decision) -> Decision:
+    """The decision with a note where the register lacks what an instrument of such a kind needs."""
+    if not lacks_state(typed(instrument)):
+        return decision
+    return replace(decision, notes=(*decision.notes, f"{instrument.tag}: {WITHOUT_STATE}"))
 
 
 def _with_values(

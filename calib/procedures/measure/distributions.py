@@ -15,7 +15,7 @@ flat oval but for squares of a relative half-width.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -35,45 +35,64 @@ from calib.measurement.trials import (
 )
 from calib.procedures.measure.air import AirFound, parts_of_density
 from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.uncertainty.distributions import InputDistribution, Normal, Rectangular, StudentT
 from calib.uncertainty.estimate import rectangular, type_a
 from calib.uncertainty.joint_distributions import MultivariateT
-from calib.uncertainty.monte_carlo import MonteCarloResult, propagate_distributions
-from calib.uncertainty.validation import Validation, validate_law
+from calib.uncertainty.monte_carlo import (
+    CoverageInterval,
+    MonteCarloResult,
+    numerical_tolerance,
+    propagate_distributions,
+)
+from calib.uncertainty.validation import StatedInterval, Validation, check_interval, validate_law
 
 _CLAUSE_8 = 0.2  # the law is judged with a simulation five times as fine as the tolerance (JCGM 101, 8.2)
 
 
 @dataclass(frozen=True)
 class LawAndDistributions:
-    """Both propagations of one reading's flow, in SI."""
+    """Both propagations of one reading's flow, in SI: what every answer states, and the distributions that check it."""
 
     value: float  # by the law [m3/s]
     standard_uncertainty: float
     expanded_uncertainty: float
+    stated: CoverageInterval  # value +- U, or the ends told beside it
     simulated: MonteCarloResult
     validation: Validation
+    check: StatedInterval
 
 
-def distributions_of(reading: ReadingInJob, seed: int, significant_digits: int = 2) -> LawAndDistributions:
-    """Propagate the distributions of a reading's input quantities and compare the law of propagation with them."""
+def distributions_of(
+    reading: ReadingInJob, seed: int, significant_digits: int = 2, units: str | None = None
+) -> LawAndDistributions:
+    """Propagate the distributions of a reading's input quantities, and check with them the interval that is stated.
+
+    The numerical tolerance is half a unit of the last digit of u as it is printed: in the unit of the flow.
+    """
     flow, readings = reading.evaluation.flow, reading.evaluation.readings
     assert flow is not None and readings is not None  # noqa: S101, PT018 (the reading stands)
     row = reading.row
     measured = reading.evaluation.measured[row]
     inputs, model = model_of(readings, row, measured.air, measured.calibration.record_id)
+    value, u = float(flow.value[row]), float(flow.combined.standard_uncertainty[row])
+    in_unit = flow_unit(measured.outlet, units)
+    in_si = numerical_tolerance(u, significant_digits)
+    printed = in_unit.difference_to_si(numerical_tolerance(float(in_unit.difference_from_si(u)), significant_digits))
     simulated = propagate_distributions(
         model,
         inputs,
         seed=seed,
         coverage_probability=flow.coverage_probability,
         significant_digits=significant_digits,
-        tolerance_fraction=_CLAUSE_8,
+        tolerance_fraction=_CLAUSE_8 * printed / in_si,
     )
-    value, u = float(flow.value[row]), float(flow.combined.standard_uncertainty[row])
     expanded = float(flow.expanded_uncertainty[row])
+    middle = value + (0.0 if flow.second_order is None else float(flow.second_order.above[row]))
+    stated = CoverageInterval(middle - expanded, middle + expanded)
     judged = validate_law(value, u, expanded, simulated.symmetric_interval, significant_digits)
-    return LawAndDistributions(value, u, expanded, simulated, judged)
+    checked = check_interval(stated, simulated.symmetric_interval)
+    return LawAndDistributions(value, u, expanded, stated, simulated, replace(judged, delta=float(printed)), checked)
 
 
 def model_of(

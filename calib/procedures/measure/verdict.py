@@ -16,7 +16,7 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from calib.arrays import Floats, Truths
-from calib.measurement import Readings, flows
+from calib.measurement import Readings, flow_values
 from calib.procedures.measure.budget import observations_for
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
@@ -98,25 +98,25 @@ def _passing(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
     mean = evaluation.measured[row].observed.mean
     if not ends[0] <= ends[1] or mean <= 0:
         return None
-    low, high = (_scale(evaluation.readings, row, end / judged) * mean for end in ends)
+    measured = _measured_flow(evaluation, row)
+    low, high = (_scale(evaluation.readings, row, measured, end / judged) * mean for end in ends)
     return low, high
 
 
-def _scale(readings: Readings, row: int, wanted: float) -> float:
-    """By what the indications of a reading would have to grow so that its flow grows by `wanted`; by secants of logarithms."""
+def _scale(readings: Readings, row: int, measured: float, wanted: float) -> float:
+    """By what the indications of a reading would have to grow so that its flow grows by `wanted`; secants of logarithms."""
     if not math.isfinite(wanted):
         return wanted
     if wanted <= 0:
         return 0.0
     before, scale = (0.0, 0.0), wanted
-    start = _flow_at(readings, row, 1.0)
     for _ in range(_STEPS):
-        grown = _flow_at(readings, row, scale) / start
+        grown = _flow_at(readings, row, scale) / measured
         if not grown > 0:
             return 0.0
         here = math.log(scale), math.log(grown)
         missing = math.log(wanted) - here[1]
-        if abs(missing) < 1e-9 or here[0] == before[0]:
+        if abs(missing) < 1e-8 or here[0] == before[0]:
             break
         slope = (here[1] - before[1]) / (here[0] - before[0])
         before, scale = here, scale * math.exp(missing / slope)
@@ -126,7 +126,7 @@ def _scale(readings: Readings, row: int, wanted: float) -> float:
 def _flow_at(readings: Readings, row: int, scale: float) -> float:
     """The flow of a reading with its indications scaled [m3/s]."""
     indication: Floats = np.where(_points_of(readings, row), readings.indication * scale, readings.indication)
-    return float(flows(replace(readings, indication=indication)).flow[row])
+    return float(flow_values(replace(readings, indication=indication))[row])
 
 
 def _points_of(readings: Readings, row: int) -> Truths:

@@ -26,7 +26,7 @@ from calib.records.tables.reports import IssuedReport
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 from calib.records.words import REVIEW_CAUSES
 
-FOUND_BEYOND, _, WITHDRAWAL, *_, RECORDED_LATER = REVIEW_CAUSES
+FOUND_BEYOND, WITHDRAWAL, RECORDED_LATER = REVIEW_CAUSES[0], REVIEW_CAUSES[2], REVIEW_CAUSES[-1]
 REISSUE = "reissue"
 Revisions = Mapping[str, list[tuple[int, int]]]  # of reports, by job: place in the ledger, revision
 
@@ -184,11 +184,6 @@ def review_numbered(session: Session, review_id: int) -> Review:
 def reviews_of_job(session: Session, job: str) -> list[Review]:
     """Reviews, open and closed, with a line on a reading or a report of a job."""
     return [review for review in reviews(session) if review.of_job(job)]
-
-
-def open_reviews_of(session: Session, job: str) -> list[Review]:
-    """Open reviews with a line on a reading or a report of a job."""
-    return [review for review in reviews_of_job(session, job) if review.is_open]
 
 
 def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:

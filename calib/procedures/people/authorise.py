@@ -21,7 +21,10 @@ from calib.confirmation.authority import (
     act_of,
     are_checked,
     holders,
+    is_compared,
+    owner_column,
     owner_of,
+    owner_table,
     unknown,
     unmet,
     unmet_by_login,
@@ -45,7 +48,9 @@ class People:
 
 def append(session: Session, records: Sequence[SQLModel], signature: ledger.Signature) -> None:
     """Append records with their ledger entries; raises BadInputError where the person may not write one of them."""
-    acts = dict.fromkeys(act_of(_name_of(type(record)), typed(record)) for record in records)
+    acts: dict[str, None] = {}
+    for kind in dict.fromkeys(type(record) for record in records):
+        acts |= _acts(session, _name_of(kind), [typed(record) for record in records if type(record) is kind])
     ledger.append_entries(session, records, _authorised(session, signature, tuple(acts)))
 
 
@@ -54,8 +59,35 @@ def append_rows(
 ) -> Sequence[int]:
     """Append rows of one table, column -> value, with their ledger entries; their keys. Raises BadInputError as `append` does."""
     table = _name_of(kind)
-    acts = dict.fromkeys(act_of(table, row) for row in rows)
+    acts = _acts(session, table, rows)
     return ledger.append_entries_of_rows(session, kind, rows, _authorised(session, signature, tuple(acts)))
+
+
+def _acts(session: Session, table: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, None]:
+    """The acts that write rows of a table."""
+    if not is_compared(table):
+        return dict.fromkeys(act_of(table, row) for row in rows)
+    acts: dict[str, None] = {}
+    amended: dict[int, Mapping[str, Any]] = {}
+    for row in sorted(rows, key=lambda row: int(row["revision"])):
+        owner = row[owner_column(table)]
+        acts[act_of(table, row, amended.get(owner) or before_amended(session, table, row))] = None
+        amended[owner] = row
+    return acts
+
+
+def before_amended(session: Session, table: str, revision: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    """What a row of a table of revisions amends: the revision before, or what was typed first."""
+    revisions, first = SQLModel.metadata.tables[table], SQLModel.metadata.tables[owner_table(table)]
+    owner = revision[owner_column(table)]
+    own = select(revisions).where(
+        revisions.c[owner_column(table)] == owner, revisions.c.revision < revision["revision"]
+    )
+    for query in (own.order_by(revisions.c.revision.desc()).limit(1), select(first).where(first.c.id == owner)):
+        row = session.execute(query).mappings().first()
+        if row is not None:
+            return row
+    return None
 
 
 def authorise(session: Session, signature: ledger.Signature, act: str) -> ledger.Signature:

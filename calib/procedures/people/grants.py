@@ -16,7 +16,18 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.confirmation.authority import ACTS, ANYONE, ENGINEER, QA, TECHNICIAN, WRITTEN, Written, roles_of
+from calib.confirmation.authority import (
+    ACTS,
+    ANYONE,
+    ENGINEER,
+    QA,
+    TECHNICIAN,
+    WRITTEN,
+    Written,
+    owner_column,
+    owner_table,
+    roles_of,
+)
 from calib.procedures.people.authorise import People, people_on_record
 from calib.records.tables.evidence import EVIDENCE
 from calib.records.tables.ledger import LedgerEntry
@@ -102,7 +113,7 @@ def _limits(table: str, lines: Sequence[Written]) -> Iterator[str]:
     for line in lines:
         if not line.of_owner:
             condition = " AND ".join(
-                [*_role(line.act), _own_key(table), *_words_of(line, lines), *_open(line), *_within(line)]
+                [*_role(line.act), _own_key(table), *_words_of(line, lines), *_open(line), *_within(line), *_same(line)]
             )
             yield _policy(table, line.act, f"FOR INSERT TO {', '.join(_may(line.act))} WITH CHECK ({condition})")
 
@@ -142,6 +153,13 @@ def _within(line: Written) -> Iterator[str]:
             for table in line.within
         )
         yield f"({' OR '.join(causes)})"
+
+
+def _same(line: Written) -> Iterator[str]:
+    """Columns of a revision are those of the revision before, or of what was typed first."""
+    before = f"public.{owner_table(line.table)}_before({owner_column(line.table)}, revision)"
+    for column in line.same:
+        yield f"{before} ->> '{column}' IS NOT DISTINCT FROM {column}"
 
 
 def _named_by(table: str) -> str:

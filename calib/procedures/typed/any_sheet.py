@@ -8,10 +8,11 @@ from collections.abc import Mapping, Sequence
 from zipfile import is_zipfile
 
 from calib.errors import Finding
-from calib.procedures.typed.as_people_write import header_place, headings_of, unit_column
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.comparison_sheets import workbook_lines
 from calib.procedures.typed.declaration import Declaration
+from calib.procedures.typed.foreign_sheet import SheetMap, has_headings, mapped_lines
+from calib.procedures.typed.headings import header_place, headings_of, unit_column
 from calib.procedures.typed.sheets import (
     NOT_IMPORTED_SHEET,
     FileContent,
@@ -28,8 +29,7 @@ def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[Type
     if file.expected is not None:
         return {}, [Finding(file.source, None, None, None, file.expected)]
     if not is_zipfile(io.BytesIO(file.content)):
-        every = {column.name: column for declared in FILES.values() for column in declared}
-        lines, expected = csv_lines(file, every.values(), reading)
+        lines, expected = csv_lines(file, _names_of(reading), reading)
         if expected is not None:
             return {}, [Finding(file.source, None, None, None, expected)]
         return _sorted({file.source: (file.name.rpartition(".")[0], lines)}, reading)
@@ -37,6 +37,30 @@ def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[Type
     named = {f"{file.source}, sheet {name}": (name, lines) for name, lines in sheets.items() if lines}
     rows, wrong = _sorted(named, reading)
     return rows, [*findings, *wrong]
+
+
+def _names_of(reading: HowToRead) -> list[str]:
+    """Every heading that may stand in a sheet."""
+    own = {column.name: None for declared in FILES.values() for column in declared}
+    return [*own, *(heading for each in reading.maps for heading in each.foreign)]
+
+
+def sheets_in(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[list[str]]], list[Finding]]:
+    """The lines of each sheet of a file, a CSV file's under its own name, and what is wrong with the file."""
+    if file.expected is not None:
+        return {}, [Finding(file.source, None, None, None, file.expected)]
+    if is_zipfile(io.BytesIO(file.content)):
+        return workbook_lines(file)
+    lines, expected = csv_lines(file, _names_of(reading), reading)
+    return {file.name: lines}, [] if expected is None else [Finding(file.source, None, None, None, expected)]
+
+
+def _map_for(name: str, lines: Sequence[Sequence[str]], reading: HowToRead, *, alone: bool) -> SheetMap | None:
+    """The map that a sheet is read with: the one that names it, or whose headings it has, or the only one for the only sheet."""
+    named = [each for each in reading.maps if each.sheet == name]
+    fits = [each for each in reading.maps if each.sheet is None and has_headings(each, lines)]
+    only = list(reading.maps) if alone and len(reading.maps) == 1 else []
+    return next(iter([*named, *fits, *only]), None)
 
 
 def _sorted(
@@ -48,6 +72,16 @@ def _sorted(
     for source, (name, lines) in sheets.items():
         if lines[0] and lines[0][0].strip().startswith(NOT_IMPORTED_SHEET):
             continue  # of a blank sheet of this program: it says so itself
+        sheet_map = _map_for(name, lines, reading, alone=len(sheets) == 1)
+        if sheet_map is not None:
+            own_lines, said, wrong = mapped_lines(sheet_map, source, lines)
+            reading.notices += said
+            findings += wrong
+            if not wrong:
+                own, wrong = sheet_rows(source, own_lines, sheet_map.declared.columns, reading)
+                rows.setdefault(sheet_map.declared.file, []).extend(own)
+                findings += wrong
+            continue
         declared, expected = _kind_of(name, lines)
         if declared is None:
             findings.append(Finding(source, None, None, None, expected))
@@ -86,5 +120,5 @@ def _fit(lines: Sequence[Sequence[str]], declared: Declaration) -> tuple[int, li
     units = {unit_column(heading.column, names) for heading in header if heading.unit is not None}
     there = {heading.column for heading in header} | units
     missing = [column.name for column in declared if column.required and column.name not in there]
-    unknown = [heading.typed for heading in header if heading.typed and heading.column not in names]
+    unknown = [heading.typed for heading in header if heading.column and heading.column not in names]
     return sum(heading.column in names for heading in header), missing, unknown

@@ -75,7 +75,9 @@ class BoundedXml:
             parser.Parse(content, True)
         except DeclarationError as error:
             raise WorkbookError(f"{self.whole} without declarations of its own in {name}") from error
-        except ExpatError:
+        except WorkbookError:
+            raise
+        except (ExpatError, LookupError, ValueError):  # no XML, or in an encoding that nobody knows
             return False
         return True
 

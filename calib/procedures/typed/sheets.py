@@ -2,38 +2,36 @@
 
 import csv
 import io
-from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from calib.errors import Finding
 from calib.procedures.typed.as_people_write import (
     Habits,
-    SheetHeading,
-    did_you_mean,
     habits_of,
-    header_place,
-    headings_of,
     is_as_wanted,
-    is_sum,
+    meaning_expected,
     meant,
     separator_of,
     text_of,
-    two_meanings,
-    unit_column,
+    without_unit,
 )
 from calib.procedures.typed.declaration import TypedColumn
-from calib.procedures.typed.unit_spelling import unit_meant
+from calib.procedures.typed.headings import Header, fixed_unit, header_of, header_place, unit_column
+
+if TYPE_CHECKING:
+    from calib.procedures.typed.foreign_sheet import SheetMap
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
 EXAMPLE = "Example:"  # how the first cell of a row begins that shows how a sheet is filled in
 NOT_IMPORTED_SHEET = "Not imported:"  # how the first cell of a sheet of a workbook begins that is for people alone
 _MOST_LINES = 500_000  # of one sheet, blank ones too
-_MOST_UNKNOWN = 20  # columns that are named each by itself
-_LONGEST_NAME = 60  # signs of a column's name in a message
+_LONGEST_MEANT = 2_000  # signs of a cell that is tried as people write it
+_MOST_RUNS = 20  # of rows that are named each by itself
 
 
 @dataclass(frozen=True)
@@ -59,7 +57,9 @@ class TypedRow:
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
     log: FileContent | None = None  # the file that the row names, from beside its sheet
-    either: dict[str, str] = field(default_factory=dict)  # column -> both that its cell may mean
+    either: dict[str, str] = field(
+        default_factory=dict
+    )  # column -> both that its cell may mean, or what it seems to be
     given: frozenset[str] = (
         frozenset()
     )  # cells that stand for the whole sheet: a mistake in them is named where they were given
@@ -118,7 +118,9 @@ def read_sheets(
         sheets[file.name], wrong = read_csv(file, known[file.name], reading)
         findings += wrong
         naming = next((column.name for column in known[file.name] if column.names_file), None)
-        for row in sheets[file.name] if naming is not None else ():
+        if naming is None:
+            continue
+        for row in sheets[file.name]:
             name = row.get(naming)
             named.add(name)
             # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
@@ -134,6 +136,7 @@ class HowToRead:
 
     day_first: bool | None = None  # of dates such as 03/04/2026; None: as far as the sheet tells by itself
     notices: list[str] = field(default_factory=list)  # what was taken as what
+    maps: "Sequence[SheetMap]" = ()  # of sheets with headings of their own
 
 
 def read_csv(
@@ -141,16 +144,14 @@ def read_csv(
 ) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of one CSV file as people write it (`as_people_write`), and what is wrong with it as a file."""
     reading, columns = reading or HowToRead(), tuple(columns)
-    lines, expected = csv_lines(file, columns, reading)
+    lines, expected = csv_lines(file, (column.name for column in columns), reading)
     if expected is not None:
         return [], [Finding(file.source, None, None, None, expected)]
     return sheet_rows(file.source, lines, columns, reading)
 
 
-def csv_lines(
-    file: FileContent, columns: Iterable[TypedColumn], reading: HowToRead
-) -> tuple[list[list[str]], str | None]:
-    """Lines of a CSV file that may have some columns, and what was expected of it where it is none."""
+def csv_lines(file: FileContent, names: Iterable[str], reading: HowToRead) -> tuple[list[list[str]], str | None]:
+    """Lines of a CSV file that may have headings of some names, and what was expected of it where it is none."""
     if file.expected is not None:
         return [], file.expected
     text, said = text_of(file.content)
@@ -160,7 +161,7 @@ def csv_lines(
         reading.notices.append(f"{file.source} {said}")
     if "\0" in text:
         return [], "text (there is a NUL byte in it)"
-    separator = separator_of(text, columns)
+    separator = separator_of(text, names)
     try:
         lines = list(
             islice(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True), _MOST_LINES + 1)
@@ -178,77 +179,99 @@ def sheet_rows(
     """Rows of a sheet, its header in the first line or below a title, and what is wrong with it as a whole."""
     reading = reading or HowToRead()
     if not lines:
-        return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
+        return [], [
+            Finding(source, None, None, None, f"a header row with {', '.join(column.name for column in columns)}")
+        ]
     place = header_place(lines, columns)
     if place:
         reading.notices.append(f"{source}: row {place + 1} is the header; what stands above it is left out")
     filled = [cell.strip() for cell in lines[place]]
     while filled and not filled[-1]:
         filled.pop()
-    header = headings_of(filled, columns)
-    units, findings = _units_of_headings(source, place + 1, header, columns)
-    findings += _header_findings(source, place + 1, header, columns, units)
+    below = lines[place + 1] if len(lines) > place + 1 else None
+    header, has_units, findings = header_of(source, place + 1, filled, below, columns)
     if findings:
         return [], findings
-    rows: list[TypedRow] = []
-    left_out: dict[tuple[str, str], list[int]] = {}
-    for row_number, line in enumerate(lines[place + 1 :], start=place + 2):
-        if not any(map(str.strip, line)):
-            continue  # a blank line is none of anybody's records
-        if len(line) < len(header) or any(map(str.strip, line[len(header) :])):
-            wanted = f"{len(header)} cells as in the header, found {len(line)}"
-            findings.append(Finding(source, row_number, None, None, wanted))
-            continue
-        cells = {each.column: cell for each, cell in zip(header, map(str.strip, line), strict=False) if cell}
-        why = _why_left_out(cells, columns)
-        if why is None:
-            rows.append(TypedRow(source, row_number, units | cells))
-        else:
-            left_out.setdefault(why, []).append(row_number)
-    reading.notices += [f"{source}: {_rows_told(numbers, *why)} left out" for why, numbers in left_out.items()]
-    if not rows and not findings and not left_out:
-        reading.notices.append(f"{source}: no row below the header")
+    if header.aside:
+        reading.notices.append(f"{source}: {', '.join(header.aside)}: for people alone, left out")
+    if has_units:
+        reading.notices.append(f"{source}: row {place + 2} has the units of the columns")
+    first = place + 1 + has_units
+    rows, findings = _rows_below(source, lines[first:], first + 1, header, columns, reading)
     _read_as_meant(source, rows, columns, reading)
     return rows, findings
 
 
-_AN_EXAMPLE, _A_TOTAL, _UNFILLED = (
-    ("the example", "examples"),
-    ("a total", "totals"),
-    ("not filled in", "not filled in"),
-)
+def _rows_below(
+    source: str,
+    lines: Sequence[Sequence[str]],
+    first: int,
+    header: Header,
+    columns: Collection[TypedColumn],
+    reading: HowToRead,
+) -> tuple[list[TypedRow], list[Finding]]:
+    """Rows of the lines below a header, of which the first has this number."""
+    rows: list[TypedRow] = []
+    findings: list[Finding] = []
+    left_out: dict[tuple[str, str], list[int]] = {}
+    width = len(header.headings)
+    for row_number, line in enumerate(lines, start=first):
+        if not any(map(str.strip, line)):
+            continue  # a blank line is none of anybody's records
+        cells = header.cells(line)
+        why = _AGAIN if header.is_repeated(line) else _why_left_out(cells, columns)
+        if why is not None:
+            left_out.setdefault(why, []).append(row_number)
+        elif len(line) < width or any(map(str.strip, line[width:])):
+            wanted = f"{width} cells as in the header, found {len(line)}"
+            findings.append(Finding(source, row_number, None, None, wanted))
+        else:
+            rows.append(TypedRow(source, row_number, {**header.given, **cells}))
+    reading.notices += [f"{source}: {_rows_told(counted, *why)} left out" for why, counted in left_out.items()]
+    if not rows and not findings and not left_out:
+        reading.notices.append(f"{source}: no row below the header")
+    return rows, findings
+
+
+# Why a row is none of anybody's records, in words for one and for several.
+_AN_EXAMPLE, _A_TOTAL, _A_NOTE = ("the example", "examples"), ("a total", "totals"), ("a note", "notes")
+_UNFILLED, _AGAIN = ("not filled in", "not filled in"), ("the header again", "the header again")
+_SUMS = frozenset({"total", "totals", "sum", "subtotal", "average", "mean", "grand total", "sub-total"})
+_NOTES = ("*", "\u2020", "note", "remark", "comment", "source:", "legend")
 
 
 def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> tuple[str, str] | None:
-    """Why a row is none of anybody's records, in words for one and for several; None where it may be a record."""
+    """Why a row is none of anybody's records; None where it may be a record."""
     if next(iter(cells.values()), "").casefold().startswith(EXAMPLE.casefold()):
         return _AN_EXAMPLE
     if {column.name for column in columns if column.beforehand}.issuperset(cells):
         return _UNFILLED
     missing = [column.name for column in columns if column.required and column.name not in cells]
-    return _A_TOTAL if is_sum(cells.values(), missing) else None
+    if missing and any(cell.strip().rstrip(":").casefold() in _SUMS for cell in cells.values()):
+        return _A_TOTAL
+    text = next(iter(cells.values()), "").casefold()
+    return _A_NOTE if len(cells) == 1 and len(missing) > 1 and text.startswith(_NOTES) else None
 
 
-def _rows_told(numbers: Sequence[int], single: str, several: str) -> str:
+def _rows_told(rows: Sequence[int], single: str, several: str) -> str:
     """Row 7 is a total and is, rows 3 to 24 and 27 are not filled in and are."""
     runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
         else:
-            runs.append([number])
-    told = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs[:_MOST_UNKNOWN]]
-    more = f" and {len(runs) - _MOST_UNKNOWN} more" if len(runs) > _MOST_UNKNOWN else ""
+            runs.append([row])
+    told = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs[:_MOST_RUNS]]
+    more = f" and {len(runs) - _MOST_RUNS} more" if len(runs) > _MOST_RUNS else ""
     return (
-        f"row {told[0]} is {single} and is"
-        if len(numbers) == 1
-        else f"rows {', '.join(told)}{more} are {several} and are"
+        f"row {told[0]} is {single} and is" if len(rows) == 1 else f"rows {', '.join(told)}{more} are {several} and are"
     )
 
 
-def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[TypedColumn], reading: HowToRead) -> None:
+def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Collection[TypedColumn], reading: HowToRead) -> None:
     """Put what is meant in the place of cells that are wrong only as they are written, and say so."""
     habits: Habits | None = None
+    names = {column.name for column in columns}
     for column in columns:
         name = column.name
         for row in rows:
@@ -259,62 +282,38 @@ def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[Type
                 habits = habits_of(
                     (typed for line in rows for typed in line.cells.values()), day_first=reading.day_first
                 )
-            written = meant(cell, column, row.row_number or 0, habits)
-            if written is not None:
-                row.cells[name] = written
-            elif (either := two_meanings(cell, column, habits)) is not None:
-                row.either[name] = either
+            _put_as_meant(row, column, names, habits)
     reading.notices += [] if habits is None else [f"{source}: {notice}" for notice in habits.notices()]
 
 
-def _names(columns: Iterable[TypedColumn]) -> str:
-    return ", ".join(column.name for column in columns)
-
-
-def _units_of_headings(
-    source: str, row: int, header: Sequence[SheetHeading], columns: Collection[TypedColumn]
-) -> tuple[dict[str, str], list[Finding]]:
-    """Column -> unit, of the units that stand in headings; and what is wrong with them."""
-    by_name = {column.name: column for column in columns}
-    units: dict[str, str] = {}
-    findings = []
-    for heading in header:
-        column = None if heading.unit is None else unit_column(heading.column, by_name)
-        if heading.unit is None or column is None:
-            continue
-        unit = unit_meant(heading.unit) or heading.unit
-        expected = by_name[column].check(unit)
-        if expected is None and units.setdefault(column, unit) != unit:
-            expected = f"one unit for all that stand in {column}: another heading has {units[column]}"
-        if expected is not None:
-            findings.append(Finding(source, row, heading.typed, heading.unit, expected))
-    return units, findings
-
-
-def _header_findings(
-    source: str, row: int, header: Sequence[SheetHeading], columns: Iterable[TypedColumn], units: Collection[str]
-) -> Iterable[Finding]:
-    known = {column.name for column in columns}
-    counts = Counter(heading.column for heading in header)
-    unknown = [name for name in counts if name not in known]
-    expected = f"one of the columns {_names(columns)}"
-    if len(unknown) > _MOST_UNKNOWN:  # another file: one line says so
-        yield Finding(source, row, _shown(unknown[0]), None, f"{expected}; {len(unknown) - 1} more are none of them")
+def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], habits: Habits) -> None:
+    """Put what is meant by a cell in its place, or say what it may mean."""
+    name, cell = column.name, row.cells[column.name]
+    if len(cell) > _LONGEST_MEANT:
+        return
+    written = meant(cell, column, row.row_number or 0, habits)
+    if written is not None:
+        row.cells[name] = written
+        return
+    parted = without_unit(cell, column)
+    if parted is None:
+        said = meaning_expected(cell, column, habits)
     else:
-        for name in unknown:
-            yield Finding(source, row, _shown(name), None, f"{expected}{did_you_mean(name, known)}")
-    for name, count in counts.items():
-        if count > 1 and name in known:
-            yield Finding(source, row, name, None, f"the column once, found {count} times")
-    for column in columns:
-        if column.required and column.name not in counts and column.name not in units:
-            yield Finding(source, row, column.name, None, "this column, which is missing")
-
-
-def _shown(name: str) -> str:
-    """The name of a column that may be anything."""
-    short = name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…"
-    return short or "(no name)"
+        bare_cell, unit = parted
+        of = None if fixed_unit(name) == unit else unit_column(name, names)
+        own = unit if of is None else row.cells.get(of, unit)
+        bare_cell = bare_cell if column.check(bare_cell) is None else meant(bare_cell, column, 0, Habits()) or bare_cell
+        said = column.check(bare_cell)
+        if of is None and fixed_unit(name) != unit:
+            said = f"a number alone: it has no unit of its own (the cell has {unit})"
+        elif own != unit:
+            said = f"a value in {own}, which {of} has: the cell has {unit}"
+        elif said is None:
+            habits.take(column, cell, f"{bare_cell} {unit}", "a unit in the cell", row.row_number or 0)
+            row.cells |= {name: bare_cell} if of is None else {name: bare_cell, of: unit}
+            return
+    if said is not None:
+        row.either[name] = said
 
 
 def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:

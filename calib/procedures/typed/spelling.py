@@ -9,6 +9,8 @@ apart by their two.
 """
 
 from collections import Counter
+from collections.abc import Iterable
+from difflib import get_close_matches
 
 _SHORTEST = 4  # letters of a word in which a slip is looked for
 _LONG = 8  # letters from which two may differ
@@ -31,6 +33,16 @@ def nearly_alike(name: str, other: str) -> bool:
     if shorter < _SHORTEST or longer - shorter > 2 or not (own + its).isalpha():
         return False
     return _edits(own, its) <= (2 if longer >= _LONG else 1)
+
+
+def did_you_mean(typed: str, names: Iterable[str]) -> str:
+    """The name that something typed comes near to, as the end of a sentence; blank where there is none."""
+    known = {spelled_alike(name): name for name in names}
+    own = spelled_alike(typed)
+    same = known.get(own) or known.get(own.zfill(3)) or known.get(own.zfill(2)) or known.get(own.lstrip("0"))
+    near = [] if same else get_close_matches(own, known, 1, 0.75)
+    meant = same or (known[near[0]] if near else None)
+    return f" (did you mean {meant}?)" if meant else ""
 
 
 def _words(name: str) -> list[str]:

@@ -2,16 +2,25 @@
 
 The ledger is read once, in its order, with people and roles as they were on record just before each entry. A time that runs back
 among entries without the program's version was written before that was refused: it is remarked, and blocks nothing. So is an
-instrument or a method that another role than QA put on record, which was nobody's act alone once.
+instrument or a method that another role than QA put on record then, which was nobody's act alone once.
 """
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from functools import lru_cache
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, SQLModel, col, select
 
-from calib.confirmation.authority import WRITTEN, PersonOnRecord, RoleChange, act_of, unmet, with_clock_step
+from calib.confirmation.authority import (
+    WRITTEN,
+    PersonOnRecord,
+    RoleChange,
+    act_of,
+    is_compared,
+    unmet,
+    with_clock_step,
+)
+from calib.procedures.people.authorise import before_amended
 from calib.records.ledger import runs_back
 from calib.records.tables.custody import ClockStep
 from calib.records.tables.evidence import EVIDENCE
@@ -39,7 +48,7 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
     """
     findings: list[LedgerFinding] = []
     remarks: list[LedgerFinding] = []
-    words = _words(session)
+    words, amended = _words(session), dict(_amended(session))
     people: tuple[PersonOnRecord, ...] = ()
     changes: tuple[RoleChange, ...] = ()
     persons = {person.id: person for person in session.exec(select(Person))}
@@ -58,10 +67,12 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
         if table == ClockStep.__tablename__:
             changes = with_clock_step(changes, at)
         before = (at, version)
-        expected = judged(act_of(table, words.get(table, {}).get(record_id, {})), person, people, changes, at)
+        told = words.get(table, {}).get(record_id, {})
+        expected = judged(amended.get((table, record_id)) or act_of(table, told), person, people, changes, at)
         if expected is not None:
-            # Whoever had a role could put them on record before that was an act of QA: no trace says which version did.
-            was_allowed = table in _ONCE_ANY_ROLE and judged("record", person, people, changes, at) is None
+            # Whoever had a role could put them on record before entries named a version.
+            is_early = version is None and table in _ONCE_ANY_ROLE
+            was_allowed = is_early and judged("record", person, people, changes, at) is None
             told = remarks if was_allowed else findings
             told.append(LedgerFinding(entry, f"is signed by {person!r}; expected {expected}"))
         if table == "person":
@@ -77,6 +88,14 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
 def _entries(session: Session) -> Iterator[tuple[int, str, str, str, int, str | None]]:
     asked = select(*_ENTRY).order_by(col(LedgerEntry.sequence))  # type: ignore[call-overload]
     yield from session.execute(asked.execution_options(yield_per=10_000))
+
+
+def _amended(session: Session) -> Iterator[tuple[tuple[str, int], str]]:
+    """The act of each revision whose act follows from what it changed, by table and key."""
+    for table in {written.table for written in WRITTEN if is_compared(written.table)}:
+        revisions = SQLModel.metadata.tables[table]
+        for row in session.execute(select(revisions)).mappings().all():
+            yield (table, row["id"]), act_of(table, row, before_amended(session, table, row))
 
 
 def _words(session: Session) -> Mapping[str, Mapping[int, Mapping[str, str]]]:

@@ -34,7 +34,7 @@ class Attached(Row, table=True):
     __tablename__: ClassVar[str] = "attached"
     __table_args__ = (
         CheckConstraint(
-            " + ".join(f"(CASE WHEN {one}_id IS NULL THEN 0 ELSE 1 END)" for one in ATTACHED_TO) + " = 1",
+            " + ".join(f"(CASE WHEN {name}_id IS NULL THEN 0 ELSE 1 END)" for name in ATTACHED_TO) + " = 1",
             name="belongs_to_one_record",
         ),
     )

@@ -21,7 +21,9 @@ def test_everything_that_is_missing_is_named_at_once(small_records):
     ran = calib("instrument", "add", "VA-9", "--kind", "vane", records=small_records)
 
     assert ran.status == 2
-    missing = "--maker, --model, --serial, --range-low, --range-high, --unit, --resolution, --interval-months"
+    missing = (
+        "--maker, --model, --serial, --range-low, --range-high, --unit, --resolution, --interval-months, --mpe-percent"
+    )
     assert f"missing: {missing}\n" in ran.err
 
 
@@ -47,6 +49,23 @@ def test_a_word_where_a_number_is_expected_is_said_in_plain_words(small_records,
 
     assert (ran.status, ran.out) == (2, "")
     assert said in ran.err
+
+
+def test_an_option_that_takes_one_value_is_not_taken_twice(small_records):
+    stages = ("--stage", "before adjustment", "--stage", "after adjustment", "--unit", "m/s", "--unit=fpm")
+
+    ran = calib(
+        "reading", "add", "J-1", "S1", "2.4", "--instrument", "VA-1", "--method", "grid", *stages, records=small_records
+    )
+
+    assert (ran.status, ran.out) == (2, "")
+    assert "--stage: given 2 times; expected once; --unit: given 2 times; expected once\n" in ran.err
+
+
+def test_an_option_that_takes_several_values_is_given_as_often_as_one_likes(small_records):
+    ran = calib("import", "nowhere-1", "nowhere-2", "--dates", "dmy", "--dry-run", "--dry-run", records=small_records)
+
+    assert "times; expected once" not in ran.err
 
 
 @pytest.mark.parametrize("words", COMMANDS, ids=" ".join)

@@ -122,6 +122,40 @@ def test_an_outlet_without_an_instrument_names_those_that_the_gate_refuses_and_w
     assert "FH-1: no calibration accepted on or before 2026-03-05" in ran.out.partition("Left out on 2026-03-05")[2]
 
 
+def first_answers(told):
+    """The lines that come before all else: what each outlet is measured with."""
+    return " ".join(told.split("\n\n")[1].split())
+
+
+def test_the_answer_for_each_outlet_comes_first(records):
+    document = plan(records, "--json").document
+    told = first_answers(plan(records).out)
+    for outlet in document["outlets"]:
+        taken = outlet["answer"]
+        if outlet["design"] is not None:
+            assert taken["u_over_t"] == min(
+                each["u_over_t"] for each in outlet["candidates"] if each["can_prove"] == "yes"
+            )
+            name = taken["instrument"] if taken["probe"] is None else f"{taken['instrument']} + {taken['probe']}"
+            assert f"{outlet['outlet']}: {name}, {taken['method']}, {taken['observations']} " in told
+
+
+def test_where_nothing_proves_it_the_real_reason_comes_first(records):
+    told = first_answers(plan(records, "--at-most", "0.45").out)
+    assert "S-1: NOT PROVABLE: FH-1 is the best, and no number of observations suffices, U/T stays at 0." in told
+    outlets = plan(records, "--at-most", "0.45", "--json").document["outlets"]
+    [outlet] = [each for each in outlets if each["outlet"] == "S-1"]
+    ruling = outlet["candidates"][0]["however_many_observations"]["ruled_by"]
+    assert outlet["answer"] is None
+    assert f": {ruling} rules (" in outlet["reason"]
+
+
+def test_where_the_gate_refuses_all_that_fits_its_reason_comes_first(tmp_path):
+    told = first_answers(plan(records_of(tmp_path, before(("calibrations.csv", 6, "accepted_on", "")))).out)
+    assert "S-2: NOT PROVABLE: " in told
+    assert "FH-1: no calibration accepted on or before 2026-03-05" in told.partition("S-2: NOT PROVABLE: ")[2]
+
+
 def test_one_reason_against_several_instruments_is_told_once(records):
     told = plan(records, air=()).out
     assert "Air: no conditions are stated or on record." in told

@@ -8,9 +8,11 @@ import json
 import pytest
 from sqlmodel import func, select
 
-from calib.records import database
+from calib.clock import clock
+from calib.records import database, ledger
 from calib.records.tables.files import Attachment
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.signatures import LaboratoryCertificate, SignatureVerdict
 from tests.command import calib
 from tests.dcc.invented import (
     INDICATION,
@@ -26,6 +28,8 @@ from tests.dcc.invented import (
     signing,
     values,
 )
+from tests.folders import imported, only, small_job, write
+from tests.terminal import Terminal
 
 
 @pytest.fixture
@@ -113,6 +117,27 @@ def test_what_the_file_does_not_say_is_taken_as_typed_and_said(small_records, wr
     assert ran.status == 0
     assert "accreditation: the file does not say it, 'K-1' is taken as typed" in ran.err
     assert shown(small_records)["accreditation"] == "K-1"
+
+
+def test_a_dry_run_says_what_would_be_recorded_and_records_nothing(small_records, written):
+    before = entries(small_records)
+    ran = add(small_records, written(certificate()), "--dry-run")
+    assert ran.status == 0
+    assert "recorded certificate C-201 of VA-1 with 7 comparisons" in ran.out
+    assert "nothing was written: --dry-run" in ran.out
+    assert entries(small_records) == before
+    assert add(small_records, written(certificate())).status == 0
+
+
+def test_on_a_terminal_the_phase_is_asked_for_until_it_is_one(small_records, written):
+    asked = ("calibration", "add", "VA-1", "C-201", "--read", written(certificate()), "--by", "A. Person")
+    with Terminal(*asked, records=small_records) as terminal:
+        terminal.shown("Results: comparisons as-found or as-left?")
+        terminal.type("yes")
+        terminal.shown("Results: comparisons as-found or as-left?")
+        terminal.type("as left")
+        terminal.shown("recorded certificate C-201 of VA-1 with 7 comparisons")
+    assert {row["phase"] for row in shown(small_records)["comparisons"]} == {"as-left"}
 
 
 # --- what is refused, nothing written --------------------------------------------------------------------------------------------
@@ -300,3 +325,97 @@ def test_an_export_holds_the_certificates_and_verdicts(small_records, written, t
     for name in ("laboratory_certificate", "signature_verdict"):
         assert (tmp_path / "out" / "not-imported" / f"{name}.csv").read_text(encoding="utf-8").count("\n") == 2
     assert json.dumps(shown(small_records)["signatures"])
+
+
+# --- a verdict that the records do not bear out ----------------------------------------------------------------------------------
+
+
+def test_verify_checks_verified_signatures_again(small_records, written):
+    trust(small_records, written)
+    add(small_records, written(signed(certificate())))
+    assert calib("verify", records=small_records).status == 0
+    assert add(small_records, written(certificate(number="C-202"), "other.xml"), number="C-202").status == 0
+    with database.writing(str(small_records)) as session:
+        (other,) = session.exec(select(Attachment.id).where(Attachment.name == "other.xml"))
+        (own,) = session.exec(select(LaboratoryCertificate.id))
+        false = SignatureVerdict(attachment_id=other, verdict="verified", signer="x", laboratory_certificate_id=own)
+        ledger.append_entries(session, [false], ledger.Signature("A. Person", clock(), "forge"))
+    ran = calib("verify", records=small_records)
+    assert ran.status == 1
+    assert "signature_verdict 3: says verified, and the signature on its file does not fit" in ran.out + ran.err
+
+
+def test_an_audit_says_what_was_found_of_a_signature(small_records, written):
+    trust(small_records, written)
+    add(small_records, written(signed(certificate())), "--accepted-on", "2026-02-14", "--accepted-by", "B. Person",
+        "--judged", "corrected value", "--departure", "it errs steadily", "--reason", "taken over")  # fmt: skip
+    told = calib("audit", "VA-1", "--on", "2026-03-01", "--json", records=small_records).document
+    said = [line for question in told["questions"] for line in question["rests_on"]]
+    assert any(
+        "VA-1 (C-201) was read from c.xml, verified, signed by North Laboratory signing" in line for line in said
+    )
+
+
+def test_a_report_says_it_beside_the_calibration(small_records, written, tmp_path):
+    trust(small_records, written)
+    add(small_records, written(signed(certificate())), "--accepted-on", "2026-02-14", "--accepted-by", "B. Person",
+        "--judged", "corrected value", "--departure", "it errs steadily", "--reason", "taken over")  # fmt: skip
+    assert calib("report", "J-1", "--format", "html,json", "--into", tmp_path, records=small_records).status == 0
+    (page,) = tmp_path.glob("*.html")
+    assert "read from c.xml: verified, signed by North Laboratory signing" in page.read_text(encoding="utf-8")
+    (document,) = (json.loads(path.read_text(encoding="utf-8")) for path in tmp_path.glob("J-1*.json"))
+    own = next(each for each in document["instruments"] if each["certificate"] == "C-201")
+    assert [each["verdict"] for each in own["signatures"]] == ["verified"]
+
+
+# --- in-house calibrations are written -------------------------------------------------------------------------------------------
+
+
+def write_xml(records, path, *more, tag="VA-2"):
+    return calib("calibration", "show", tag, "--dcc", path, *more, records=records)
+
+
+def test_a_calibration_in_house_is_written_and_read_back_by_other_records(small_records, empty_records, tmp_path):
+    path = tmp_path / "out.xml"
+    ran = write_xml(small_records, path, "--country", "DE")
+    assert ran.status == 0
+    assert f"wrote {path}: certificate C-102 as DCC 3.3, unsigned" in ran.err
+    assert "D-SI has no fpm: values are written in m/s" in ran.err
+    imported(empty_records, write(tmp_path / "in", only(small_job(), "instruments.csv")))
+    asked = ("calibration", "add", "VA-2", "C-102", "--read", path, "--phase", "as-left", "--by", "A. Person")
+    assert calib(*asked, records=empty_records).status == 0
+    own, back = (
+        calib("calibration", "show", "VA-2", "--json", records=each).document for each in (small_records, empty_records)
+    )
+    for column in ("reference", "indication", "expanded_uncertainty"):
+        in_fpm = [float(row[column]) / 0.3048 * 60 for row in back["comparisons"]]
+        assert in_fpm == pytest.approx([float(row[column]) for row in own["comparisons"]], rel=1e-10)
+    assert own["temperature_degC"] == back["temperature_degC"]
+
+
+def test_a_certificate_of_another_laboratory_is_not_written(small_records, tmp_path):
+    ran = write_xml(small_records, tmp_path / "out.xml", "--country", "DE", tag="VA-1")
+    assert ran.status == 2
+    assert "certificate C-101 of VA-1 is one of North Laboratory: only a calibration made in house" in ran.err
+    assert not (tmp_path / "out.xml").exists()
+
+
+@pytest.mark.parametrize("more", [(), ("--country", "Germany"), ("--country", "de")])
+def test_the_country_is_asked_for(small_records, tmp_path, more):
+    ran = write_xml(small_records, tmp_path / "out.xml", *more)
+    assert ran.status == 2
+    assert "--country: " in ran.err
+    assert not (tmp_path / "out.xml").exists()
+
+
+def test_what_was_received_is_not_written_over_and_what_was_written_is(small_records, written, tmp_path):
+    received = written(certificate())
+    before = received.read_bytes()
+    assert (
+        "is there already and is no certificate as XML that calib wrote"
+        in write_xml(small_records, received, "--country", "DE").err
+    )
+    assert received.read_bytes() == before
+    for country in (b"DE", b"SE"):
+        assert write_xml(small_records, tmp_path / "own.xml", "--country", country.decode()).status == 0
+        assert b"<dcc:countryCodeISO3166_1>" + country in (tmp_path / "own.xml").read_bytes()

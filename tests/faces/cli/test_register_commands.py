@@ -13,7 +13,7 @@ from datetime import date
 import openpyxl
 import pytest
 
-from calib.errors import RecordsError
+from calib.errors import CalibError
 from calib.faces.handouts.instrument_page import save_page
 from tests.as_found import drifted
 from tests.command import calib
@@ -394,12 +394,22 @@ def test_the_history_is_one_page_that_needs_nothing_else(eventful, tmp_path):
     assert {"C-101", "dropped & bent", "<b>as it came</b>", "c-7.pdf"} <= set(page.text)
 
 
+def test_a_page_takes_the_place_of_another_page_of_an_instrument_and_of_nothing_else(eventful, tmp_path):
+    path = tmp_path / "va-1.html"
+    for _ in range(2):
+        assert calib("instrument", "show", "VA-1", "--html", path, records=eventful).status == 0
+    path.write_text("<!DOCTYPE html><title>ours</title>", encoding="utf-8")
+    ran = calib("instrument", "show", "VA-1", "--html", path, records=eventful)
+    assert (ran.status, "is there already and is no page of an instrument: name another file" in ran.err) == (2, True)
+    assert path.read_text(encoding="utf-8") == "<!DOCTYPE html><title>ours</title>"
+
+
 def test_a_page_that_cannot_be_written_is_told(eventful, tmp_path):
     ran = calib("instrument", "show", "VA-1", "--html", tmp_path / "nowhere" / "va-1.html", records=eventful)
     assert (ran.status, ran.out) == (2, "")
-    assert "the page cannot be written there" in ran.err
+    assert "the page of an instrument cannot be written (No such file or directory)" in ran.err
     document = calib("instrument", "show", "VA-1", "--json", records=eventful).document
-    with pytest.raises(RecordsError):
+    with pytest.raises(CalibError):
         save_page(document, [], tmp_path, date(2026, 3, 6))
 
 

@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from calib.faces.cli.drafts import draft_place, drop_draft, keep_draft
 from tests.command import calib
 from tests.folders import changed, imported, small_job, write
 
@@ -153,11 +154,14 @@ def test_a_report_that_the_records_contradict_waits(small_records, tmp_path):
     assert [review["reports"] for review in document["open_reviews"]] == [["J-1 revision 1"]]
 
 
-def test_an_entry_that_was_begun_is_told_by_the_file_it_left_beside_the_records(small_records):
-    (small_records.parent / f"{small_records.name}.half-typed-0123456789ab.json").write_text('{"job": "J-1"}')
-    (small_records.parent / f"{small_records.name}.half-typed-torn.json").write_text("{")
+def test_an_entry_that_was_begun_is_told_by_the_file_it_left(small_records):
+    left = draft_place(str(small_records), "J-1", "T. One")
+    keep_draft(left, json.dumps({"job": "J-1", "person": "T. One"}))
+    keep_draft(left.with_name(left.name.replace("half-typed-", "half-typed-0")), "{")
 
     ran, document = status(small_records)
 
     assert (ran, document["drafts"]) == (1, ["J-1"])
     assert "begun and not finished: calib enter J-1\n" in calib("status", *DAY, records=small_records).out
+    drop_draft(left)
+    assert status(small_records)[1]["drafts"] == []

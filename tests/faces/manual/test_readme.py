@@ -70,6 +70,16 @@ def test_what_is_shown_with_the_demo_answers_as_it_says(demo_folder, tmp_path, t
     assert dict(zip(commands, found, strict=True)) == dict(zip(commands, statuses, strict=True))
 
 
+def test_what_is_shown_with_the_demo_names_its_day_wherever_one_is_asked_about():
+    """So that it answers the same next year; `enter` and what writes is not shown with the demo's records."""
+    texts = (part_of_the_readme("Three minutes with the demo"), part_of_the_readme("Three doors"), pages.source("demo"))
+    shown = [line for text in texts for line in text.splitlines() if line.startswith("calib ")]
+    asks = {name for name in COMMANDS if any("--on" in each.opts for each in COMMANDS[name].params)}
+    asking = [line for line in shown if any(re.match(rf"calib {name}\b", line) for name in asks)]
+    assert [line for line in asking if "--on 2026-10-14" not in line] == []
+    assert len(asking) >= 10
+
+
 def test_the_two_commands_are_those_that_ci_runs():
     assert [line for line in README.splitlines() if line.startswith("python3 -m venv")] == [
         "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/calib demo",

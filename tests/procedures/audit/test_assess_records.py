@@ -14,7 +14,8 @@ from calib.faces.plain_text import as_wide_as
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from tests.command import calib
-from tests.folders import SIGNED, imported, small_job, write
+from tests.every_way import every_way
+from tests.folders import SIGNED, imported, records_of, small_job, write
 
 ON = ("--on", "2026-03-05")
 
@@ -63,7 +64,7 @@ def test_no_line_is_wider_than_the_terminal(job, columns):
 def test_what_was_in_calibration_is_told_with_certificate_and_due_date(job):
     said, is_finding, rests_on = answer(job, 1)
     assert (said, is_finding) == ("Yes: all 2 instruments were, on 2026-03-05.", False)
-    assert "VA-1 (C-101 of 2026-01-12, through 2027-01-12)" in rests_on[0]
+    assert "VA-1 (C-101, through 2027-01-12)" in rests_on[0]
 
 
 def test_what_was_suspended_before_is_not_in_calibration_whenever_that_is_recorded(job):
@@ -230,9 +231,29 @@ def test_the_page_is_written_as_html_and_as_pdf_with_the_same_answers(job, tmp_p
 
 def test_another_kind_of_file_is_not_written(job, tmp_path):
     assert calib("audit", "J-1", "--into", tmp_path / "page.doc", records=job).status == 2
-    (tmp_path / "page.pdf").write_bytes(b"mine")
-    ran = calib("audit", "J-1", *ON, "--into", tmp_path / "page.pdf", records=job)
-    assert (ran.status, "is there already and is no assessor's page" in ran.err) == (2, True)
+    for name, content in (("page.pdf", b"%PDF-1.7 mine"), ("page.html", b"<!DOCTYPE html><title>mine</title>")):
+        (tmp_path / name).write_bytes(content)
+        ran = calib("audit", "J-1", *ON, "--into", tmp_path / name, records=job)
+        assert (ran.status, "is there already and is no assessor's page" in ran.err) == (2, True)
+        assert (tmp_path / name).read_bytes() == content
+
+
+@pytest.mark.parametrize("name", ["page.html", "page.pdf"])
+def test_an_earlier_page_gives_way_to_the_next(job, tmp_path, name):
+    for _ in range(2):
+        assert calib("audit", "J-1", *ON, "--into", tmp_path / name, records=job).status == 1
+
+
+def test_a_job_of_many_instruments_fits_on_one_page_each_question_a_section(tmp_path):
+    """A job measured in every way: its questions are ten sections, none a part of another."""
+    import pypdfium2
+
+    records = records_of(tmp_path / "records", every_way())
+    calib("audit", "E-1", "--on", "2026-03-05", "--into", tmp_path / "page.pdf", records=records)
+    paper = pypdfium2.PdfDocument(tmp_path / "page.pdf")
+    assert len(paper) == 1
+    assert [each.level for each in paper.get_toc()] == [0] * 10
+    assert "through 2027-" in paper[0].get_textpage().get_text_range()
 
 
 def test_a_review_is_told_with_what_was_decided(job, tmp_path):

@@ -11,6 +11,7 @@ from sqlmodel import select
 
 from calib.procedures.certificate.fit_curve import (
     FIRST_EDITION,
+    FOURTH_EDITION,
     SECOND_EDITION,
     THIRD_EDITION,
     curve_record,
@@ -42,7 +43,7 @@ def with_cells(comparisons, **cells):
 
 def test_a_certificate_s_curve_is_made_by_the_latest_edition_and_says_so(small_records):
     with database.reading(str(small_records)) as session:
-        assert {curve.rule_edition for curve in session.exec(select(StoredCurve))} == {3}
+        assert {curve.rule_edition for curve in session.exec(select(StoredCurve))} == {4}
 
 
 def test_a_curve_of_the_first_edition_passes_verify_and_one_that_claims_the_other_does_not(small_records):
@@ -180,3 +181,68 @@ def test_voltages_that_fit_a_line_exactly_have_the_scatter_of_their_rounding(sma
     assert second.scatter_uncertainty(1.3) < 1e-9
     u_v = math.hypot(0.001, 0.1 * 0.01) / math.sqrt(12) / 0.1
     assert u_v / math.sqrt(6) <= third.scatter_uncertainty(1.3) < u_v
+
+
+# A vane that shows tenths: 0.1 high at each point, U of 2 % of the reference value, nothing said of repeatability.
+_TENTHS = ("1.0", "2.0", "3.0", "5.0", "10.0")
+
+
+def of_a_vane_that_shows_tenths(comparisons, *, places=2, expanded=None):
+    cells = {
+        "reference": [f"{float(each):.{places}f}" for each in _TENTHS],
+        "indication": [f"{float(each) + 0.1:.1f}" for each in _TENTHS],
+        "expanded_uncertainty": expanded or [f"{0.02 * float(each):.2f}" for each in _TENTHS],
+        "unit": ["m/s"] * 5,
+    }
+    return with_cells(comparisons, **cells)
+
+
+@pytest.mark.parametrize(
+    ("places", "expanded", "step_of_reference"),
+    [(1, None, 0.0), (2, None, 0.01), (1, ["0.05"] * 5, 0.0), (1, ["0.10"] * 5, 0.1), (2, ["0.001"] * 5, 0.0)],
+)
+def test_the_fourth_edition_takes_the_rounding_of_an_indication_whatever_u_of_the_reference(
+    small_records, places, expanded, step_of_reference
+):
+    """The shift alone would be known to hypot(0.1, step of the reference)/sqrt(12)/sqrt(5); it is never less."""
+    instrument, comparisons = certificate(small_records)
+    cells = of_a_vane_that_shows_tenths(comparisons, places=places, expanded=expanded)
+    fourth = fit_by(FOURTH_EDITION, instrument | {"resolution": "0.1", "unit": "m/s"}, cells).choice.curve
+    of_one = math.hypot(0.1, step_of_reference) / math.sqrt(12)
+    assert of_one / math.sqrt(5) <= fourth.scatter_uncertainty(3.0) < of_one
+
+
+def test_earlier_editions_lose_the_rounding_where_u_is_smaller_than_the_step_and_keep_it_elsewhere(small_records):
+    instrument, comparisons = certificate(small_records)
+    instrument = instrument | {"resolution": "0.1", "unit": "m/s"}
+    lost = fit_by(THIRD_EDITION, instrument, of_a_vane_that_shows_tenths(comparisons, places=1)).choice.curve
+    assert lost.scatter_uncertainty(3.0) < 1e-12
+    cells = of_a_vane_that_shows_tenths(comparisons, expanded=["0.20"] * 5)
+    third, fourth = (fit_by(each, instrument, cells).choice.curve for each in (THIRD_EDITION, FOURTH_EDITION))
+    assert third.as_text() == fourth.as_text()
+
+
+def test_an_indication_is_rounded_to_no_more_than_the_instrument_s_resolution(small_records):
+    """Who types 2 and 4 for what the meter showed as 2.00 and 4.00 does not round to whole numbers."""
+    instrument, comparisons = certificate(small_records)
+    whole = ["1", "2", "4", "8", "12"]
+    cells = with_cells(
+        comparisons, reference=whole, indication=whole, unit=["m/s"] * 5, expanded_uncertainty=["0.05"] * 5
+    )
+    found = fit_by(FOURTH_EDITION, instrument | {"resolution": "0.01", "unit": "m/s"}, cells).choice.curve
+    assert 0.01 / math.sqrt(12 * 5) <= found.scatter_uncertainty(4.0) < 0.01 / math.sqrt(12)
+
+
+def test_the_resolution_is_one_of_what_is_indicated(small_records):
+    """x = 1 V + 0.1 V/(m/s) v to 1 mV, U of 0.001 m/s worth a tenth of that: u of a velocity is 1 mV/sqrt(12)/(0.1 V/(m/s))."""
+    instrument, comparisons = certificate(small_records)
+    instrument = instrument | {"indication_quantity": "voltage", "unit": "mV", "resolution": "1"}
+    volts = [f"{1 + 0.1 * float(v):.3f}" for v in _VELOCITIES]
+    cells = [
+        each | {"indication": x, "expanded_uncertainty": "0.001"}
+        for each, x in zip(of_voltage(comparisons), volts, strict=True)
+    ]
+    third, fourth = (fit_by(each, instrument, cells).choice.curve for each in (THIRD_EDITION, FOURTH_EDITION))
+    u_v = 0.001 / math.sqrt(12) / 0.1
+    assert third.scatter_uncertainty(1.3) < 1e-9
+    assert u_v / math.sqrt(6) <= fourth.scatter_uncertainty(1.3) < u_v

@@ -49,9 +49,11 @@ def asked(records, folder, sheets, *more):
 
 
 def test_half_of_the_limit_without_drift_is_no_reason_for_a_month(empty_records, tmp_path):
+    """It is alone in its family, and has six changes: one step a review."""
     said = asked(empty_records, tmp_path, meter([0.49, 0.48, 0.50, 0.49, 0.49, 0.48, 0.49]))["recommendation"]
-    assert (said["action"], said["months"]) == ("lengthen", 24)
+    assert (said["action"], said["months"]) == ("lengthen", 18)
     assert said["reliability"] > 0.99
+    assert said["why"].endswith(": one step a review, since 6 changes are known, fewer than 10")
 
 
 def test_a_steady_error_beyond_the_limit_is_accepted_on_the_corrected_value_where_nobody_adjusts(
@@ -72,7 +74,7 @@ def test_a_steady_error_is_adjusted_where_it_was_adjusted_before(empty_records, 
 def test_judged_by_its_corrected_value_a_steady_error_is_no_reason_for_anything(empty_records, tmp_path):
     sheets = meter([1.04, 1.05, 1.06, 1.05, 1.05, 1.04, 1.05])
     said = asked(empty_records, tmp_path, sheets, "--judged", "corrected value")["recommendation"]
-    assert (said["action"], said["months"]) == ("lengthen", 24)
+    assert (said["action"], said["months"]) == ("lengthen", 18)
 
 
 def test_changes_count_from_what_an_adjustment_left(empty_records, tmp_path):

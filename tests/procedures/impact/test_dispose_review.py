@@ -9,7 +9,7 @@ import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.impact.dispose_review import DISPOSITIONS, DispositionWanted, dispose_review
-from calib.procedures.on_record.reviews import open_reviews_of, reviews
+from calib.procedures.on_record.reviews import reviews, reviews_of_job
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.records import database, ledger
@@ -130,8 +130,8 @@ def test_another_job_is_not_touched(records, tmp_path):
     reading = sheets["readings.csv"][2] | {"job": "J-2"}
     added(records, tmp_path / "other", job | {"readings.csv": [reading]})
     with database.reading(str(records)) as session:
-        assert open_reviews_of(session, "J-2") == []
-        assert len(open_reviews_of(session, "J-1")) == 1
+        assert reviews_of_job(session, "J-2") == []
+        assert [review.is_open for review in reviews_of_job(session, "J-1")] == [True]
 
 
 def test_a_review_is_disposed_of_wherever_the_records_live(small_records, tmp_path):

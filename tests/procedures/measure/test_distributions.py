@@ -73,3 +73,43 @@ def test_a_rectangular_contribution_that_dominates_gets_a_coverage_factor_of_its
     document = calib("budget", 1, "--coverage-probability", "95", "--json", records=empty_records).document
     assert document["dominant"] == "stability"
     assert document["monte_carlo"]["coverage_factor"] == pytest.approx(1.65, abs=0.01)
+
+
+def test_the_check_cites_the_one_answer_and_says_how_far_off_its_ends_are(records):
+    document = budget(records)
+    drawn, flow = document["monte_carlo"], document["flow"]
+    assert drawn["cited_interval"] == pytest.approx(
+        [flow["value"] - flow["expanded_uncertainty"], flow["value"] + flow["expanded_uncertainty"]]
+    )
+    for end, name in enumerate(("low", "high")):
+        off = 100 * (drawn["symmetric_interval"][end] - drawn["cited_interval"][end]) / flow["expanded_uncertainty"]
+        assert drawn[f"{name}_end_off_by_percent_of_u"] == pytest.approx(off)
+    assert drawn["cited_interval_stands"]
+    said = " ".join(calib("budget", 1, "--monte-carlo", "--digits", 1, records=records).out.split())
+    assert f"cite {flow['statement']}, as every answer states it" in said
+    assert "within 5 % of U: the check upholds U" in said
+    assert "cite the interval of the distributions" not in said
+
+
+def test_the_tolerance_is_half_of_the_last_digit_of_u_in_the_unit_printed(records):
+    # JCGM 101, 7.9.2, of one digit: u = c 10^l, half of 10^l.
+    document = budget(records)
+    drawn, u = document["monte_carlo"], document["flow"]["standard_uncertainty"]
+    assert drawn["unit"] == "m3/h"
+    assert drawn["numerical_tolerance"] == pytest.approx(0.5 * 10 ** int(f"{u:.0e}".partition("e")[2]))
+
+
+def test_where_a_rectangular_contribution_rules_the_check_says_that_u_is_larger_than_needed(empty_records, tmp_path):
+    # u(stability) = 60 %/sqrt 3: the distribution ends at sqrt 3 u, 0.9545 of that covers 95.45 %, and U is 2 u.
+    cells = [
+        ("instruments.csv", 2, "mpe_percent", "60"),
+        ("outlets.csv", 2, "outlet_factor_standard_uncertainty", "0.001"),
+        ("methods.csv", 2, "relative_standard_uncertainty_percent", "0.1"),
+    ]
+    imported(empty_records, write(tmp_path / "in", changed(*cells)))
+    ran = calib("budget", 1, "--json", "--digits", 1, records=empty_records)
+    drawn = ran.document["monte_carlo"]
+    assert not drawn["cited_interval_stands"]
+    assert drawn["u_too_small_by_percent"] == pytest.approx(100 * (0.9545 * 3**0.5 / 2 - 1), abs=0.5)
+    said = calib("budget", 1, "--digits", 1, records=empty_records).out
+    assert "% larger than needed, and covers more than its 95.45 %" in said

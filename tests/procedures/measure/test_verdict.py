@@ -68,7 +68,7 @@ def test_values_as_words_and_as_an_option_are_too_many(small_records):
 
 
 def test_a_refused_reading_gives_no_flow_and_its_reasons(small_records):
-    ran = calib("reading", "add", "J-1", "S-1", "19.0", *TYPED, "--json", records=small_records)
+    ran = calib("reading", "add", "J-1", "S-1", "19.0", *TYPED, "--sure", "--json", records=small_records)
 
     assert ran.status == 3
     assert json.loads(ran.out)["refused"] is True

@@ -102,7 +102,8 @@ INSTRUMENT = (
 RECORDED = [
     INSTRUMENT,
     "INSERT INTO calibration (id, instrument_id, certificate, laboratory, calibrated_on) VALUES (1, 1, 'c', 'l', '2026-01-02')",
-    "INSERT INTO job (id, job, decision_rule) VALUES (900, 'J', 'simple')",
+    "INSERT INTO job (id, job, decision_rule) VALUES (900, 'J', 'simple'), (901, 'K', 'simple')",
+    "INSERT INTO job_revision (job_id, revision, reason, decision_rule) VALUES (901, 2, 'r', 'guarded')",
     "INSERT INTO impact_review (id, calibration_id, criterion, assessment) VALUES (1, 1, 'c', '[]')",
     "INSERT INTO impact_line (id, impact_review_id, record_table, record_id, finding) VALUES (1, 1, 'reading', 1, '{}')",
     "SELECT nextval('calibration_id_seq'), nextval('impact_review_id_seq')",  # which gave the numbers typed above
@@ -126,6 +127,13 @@ CHECK = (
     "INSERT INTO intermediate_check (instrument_id, at, kind, value, low, high, unit, result) "
     "VALUES (1, '2026-03-02T12:00', 'zero', '0', '0', '1', 'm/s', 'passed')"
 )
+
+
+def amended(column, value, job=900, revision=2, rule="'simple'"):
+    cells = {"job_id": job, "revision": revision, "reason": "'r'", "decision_rule": rule} | {column: value}
+    columns, values = ", ".join(cells), ", ".join(map(str, cells.values()))
+    return f"INSERT INTO job_revision ({columns}) VALUES ({values})"  # noqa: S608
+
 
 # What is inserted -> which logins the server lets do so.
 INSERTS = {
@@ -168,6 +176,18 @@ INSERTS = {
         {"quinn"},
     ),
     "report": (REPORT, {"ed"}),
+    "job amended in its title": (amended("title", "'T'"), {"quinn", "ed", "tom"}),
+    "job amended in its decision rule": (amended("decision_rule", "'guarded'"), {"quinn", "ed"}),
+    "job amended in its density": (amended("density_kg_per_m3", "'1.2'"), {"quinn", "ed"}),
+    "job amended in who agreed": (amended("agreed_by", "'x'"), {"quinn", "ed"}),
+    "job amended back to the rule that it was first typed with": (
+        amended("title", "'T'", job=901, revision=3),
+        {"quinn", "ed"},
+    ),
+    "job amended in nothing but its title once more": (
+        amended("title", "'T'", job=901, revision=3, rule="'guarded'"),
+        {"quinn", "ed", "tom"},
+    ),
 }
 
 

@@ -51,7 +51,7 @@ CALIBRATIONS_CSV = Declaration(
         may("temperature_degC", AIR_TEMPERATURE, "temperature of the air at the calibration"),
         may("pressure_kPa", AIR_PRESSURE, "pressure of the air at the calibration"),
         may("humidity_percent", between(0, 100, "%"), "relative humidity at the calibration"),
-        may("standards", any_text, "tags of the reference standards of an in-house calibration, joined by ;"),
+        may("standards", any_text, "tags of the reference standards of an in-house calibration, joined by semicolons"),
         may("accepted_by", any_text, "who accepted it, beside accepted_on", later=True),
         may("criterion", any_text, "what it was held against, in words, beside accepted_on", later=True),
         may(

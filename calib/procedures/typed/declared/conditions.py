@@ -6,6 +6,7 @@ from calib.procedures.typed.cells import any_text, not_negative, one_of, time_wi
 from calib.procedures.typed.declaration import Declaration, may, must
 from calib.procedures.typed.declared.instruments import of_tag
 from calib.procedures.typed.declared.jobs import OF_JOB
+from calib.procedures.typed.declared.taken_back import how_often_typed, why_taken_back
 from calib.quantities import finite_number
 from calib.records.tables.conditions import Condition
 from calib.records.words import CONDITION_QUANTITIES
@@ -29,7 +30,9 @@ CONDITIONS_CSV = Declaration(
         may("instrument", any_text, "tag of the instrument that showed it"),
         may("standard_uncertainty", not_negative, "of a stated value, in its unit, instead of an instrument"),
         may("source", any_text, "where a stated value comes from"),
+        how_often_typed(),
+        why_taken_back(),
     ),
-    key=("job", "conditions", "quantity"),
+    key=("job", "conditions", "quantity", "revision"),
     references=(OF_JOB, of_tag("instrument", "instrument_id")),
 )

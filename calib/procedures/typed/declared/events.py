@@ -3,17 +3,12 @@
 from datetime import datetime
 
 from calib.procedures.typed.cells import above_zero, any_text, json_text, one_of, time_with_zone
-from calib.procedures.typed.declaration import TAKEN_BACK, Declaration, TypedColumn, may, must
+from calib.procedures.typed.declaration import Declaration, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT, of_tag
+from calib.procedures.typed.declared.taken_back import why_taken_back
 from calib.quantities import finite_number
 from calib.records.tables.events import Event, IntermediateCheck, Pairing
 from calib.records.words import CHECK_KINDS, EVENT_KINDS
-
-
-def why_taken_back() -> TypedColumn:
-    """The column of a record that counts for nothing any more."""
-    return may(TAKEN_BACK, any_text, "why it was taken back: it is kept, and counts for nothing; blank: it counts")
-
 
 EVENTS_CSV = Declaration(
     "events.csv",

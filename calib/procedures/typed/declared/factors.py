@@ -43,7 +43,7 @@ FACTORS_CSV = Declaration(
             not_negative,
             "relative standard uncertainty of the face instrument's calibration",
         ),
-        must("face_indications", numbers, "mean indication of each face reading in SI, joined by ;"),
+        must("face_indications", numbers, "mean indication of each face reading in SI, joined by semicolons"),
         must("reason", any_text, "why it was found"),
     ),
     key=("factor", "revision"),

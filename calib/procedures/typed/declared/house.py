@@ -7,7 +7,7 @@ from datetime import datetime
 
 from calib.procedures.typed.cells import any_text, day, one_of, time_with_zone, whole
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.procedures.typed.declared.events import why_taken_back
+from calib.procedures.typed.declared.taken_back import why_taken_back
 from calib.records.tables.company import HouseRule
 from calib.records.tables.people import Competence, Person
 from calib.records.tables.reports import SoftwareValidation

@@ -17,6 +17,7 @@ from calib.procedures.typed.cells import (
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
+from calib.procedures.typed.declared.taken_back import how_often_typed, why_taken_back
 from calib.records.tables.jobs import DeclaredAir, Job, JobRevision, Room, SystemDesign
 from calib.records.words import SERVICES
 
@@ -92,8 +93,10 @@ SYSTEMS_CSV = Declaration(
             AIR_DENSITY,
             "density of the air in which the design flow is stated; blank: as measured",
         ),
+        how_often_typed(),
+        why_taken_back(),
     ),
-    key=("job", "system", "service"),
+    key=("job", "system", "service", "revision"),
     references=(OF_JOB,),
 )
 ROOMS_CSV = Declaration(
@@ -104,8 +107,10 @@ ROOMS_CSV = Declaration(
         must("job", any_text, "the job"),
         must("room", any_text, "the room, as outlets name it"),
         must("pressure", one_of("positive", "negative"), "positive: more supply than extract; negative: less"),
+        how_often_typed(),
+        why_taken_back(),
     ),
-    key=("job", "room"),
+    key=("job", "room", "revision"),
     references=(OF_JOB,),
 )
 AIR_CSV = Declaration(

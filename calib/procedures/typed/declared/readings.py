@@ -14,11 +14,11 @@ from calib.procedures.typed.cells import (
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.procedures.typed.declared.events import why_taken_back
 from calib.procedures.typed.declared.instruments import of_tag
 from calib.procedures.typed.declared.jobs import A_JOB
 from calib.procedures.typed.declared.methods import BY_METHOD
 from calib.procedures.typed.declared.outlets import AT_OUTLET
+from calib.procedures.typed.declared.taken_back import how_often_typed, why_taken_back
 from calib.quantities import finite_number
 from calib.records.tables.conditions import Condition
 from calib.records.tables.jobs import Job
@@ -79,15 +79,10 @@ READINGS_CSV = Declaration(
             numbers,
             "repeated values of a hood with its throttle set, joined by semicolons",
         ),
-        may("traverse_rule", one_of(*TRAVERSE_RULES), "rule of a traverse, instead of observations"),
-        may("traverse_lines", whole, "how many lines were traversed"),
-        may("traverse_points", whole, "how many points on each line"),
-        may(
-            "revision",
-            whole,
-            "how often it was typed, from 1: a corrected reading takes the place of the one before; blank: 1",
-            compared=same_revision,
-        ),
+        may("traverse_rule", one_of(*TRAVERSE_RULES), "rule of a traverse, instead of observations", beforehand=True),
+        may("traverse_lines", whole, "how many lines were traversed", beforehand=True),
+        may("traverse_points", whole, "how many points on each line", beforehand=True),
+        how_often_typed("a corrected reading takes the place of the one before"),
         why_taken_back(),
     ),
     key=("job", "outlet", "instrument", "observed_at", "revision"),
@@ -105,13 +100,13 @@ TRAVERSES_CSV = Declaration(
     "points of the traverses of readings",
     TraversePoint,
     (
-        must("job", any_text, "that of the reading"),
-        must("outlet", any_text, "that of the reading"),
+        must("job", any_text, "that of the reading", beforehand=True),
+        must("outlet", any_text, "that of the reading", beforehand=True),
         must("instrument", any_text, "that of the reading"),
         must("observed_at", time_with_zone, "that of the reading"),
-        must("line", whole, "the line, counted from 1"),
-        must("point", whole, "the point on it, counted from 1"),
-        must("indications", numbers, "one for each pass, joined by ;"),
+        must("line", whole, "the line, counted from 1", beforehand=True),
+        must("point", whole, "the point on it, counted from 1", beforehand=True),
+        must("indications", numbers, "one for each pass, joined by semicolons"),
         may("revision", whole, "that of the reading; blank: 1", compared=same_revision),
     ),
     key=("job", "outlet", "instrument", "observed_at", "revision", "line", "point"),

@@ -138,9 +138,9 @@ def _outlets_in_place() -> None:
     for name in ("shape_is_known", "factor_or_effective_area"):
         op.drop_constraint(name, "outlet", type_="check")
     added = ("shape_is_known", "place_is_known", "in_totals_is_known", "one_factor_at_most", "duct_without_factor")
-    for one in _outlet_as_typed():
-        if isinstance(one, sa.CheckConstraint) and one.name in added:
-            op.create_check_constraint(str(one.name), "outlet", one.sqltext)
+    for constraint in _outlet_as_typed():
+        if isinstance(constraint, sa.CheckConstraint) and constraint.name in added:
+            op.create_check_constraint(str(constraint.name), "outlet", constraint.sqltext)
 
 
 def _outlet_revisions() -> None:

@@ -1,0 +1,168 @@
+"""The field sheet of a job: to print (PDF), by the same blocks and typesetter as a report, and as a workbook to fill in.
+
+Decision (2026-11-29). What is written is asked for by the file's name: .pdf, .xlsx, .ods, each once or several together. Options:
+both always (a second file that nobody named). Cost: two options for who wants paper and workbook.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from calib.faces.report.blocks import (
+    Block,
+    Cell,
+    Heading,
+    Layout,
+    Mark,
+    Run,
+    Strip,
+    Table,
+    TableColumn,
+    TableRow,
+    Title,
+    paragraph,
+    runs,
+)
+from calib.procedures.enter.blank_sheet import BlankColumn, BlankSheet
+from calib.procedures.plan.field_sheet import PASSES_ON_SHEET, FieldPlace
+from calib.procedures.typed.columns import FILES
+from calib.quantities import UNITS
+from calib.records.tables.jobs import Job
+
+_TO_WRITE = "\u2007" * 12  # room for a hand
+_UNITS = tuple(symbol for quantity in ("air velocity", "volume flow", "pressure") for symbol in UNITS[quantity])
+_READINGS, _TRAVERSES = (FILES[file].by_name for file in ("readings.csv", "traverses.csv"))
+
+
+# --- to fill in ------------------------------------------------------------------------------------------------------------------
+
+
+def field_workbook(
+    job: str, places: Sequence[FieldPlace], zone: str, tags: Sequence[str], methods: Sequence[str]
+) -> list[BlankSheet]:
+    """Sheets of a workbook that an import reads: a line for each place, its passes side by side, and the points of traverses."""
+    columns = [
+        BlankColumn("job", _READINGS["job"].meaning, must=True),
+        BlankColumn("outlet", _READINGS["outlet"].meaning, must=True),
+        BlankColumn("(system)", "for people alone"),
+        BlankColumn("(design)", "for people alone"),
+        BlankColumn("instrument", _READINGS["instrument"].meaning, must=True, choices=tags),
+        BlankColumn("method", _READINGS["method"].meaning, must=True, choices=methods),
+        BlankColumn("unit", _READINGS["unit"].meaning, must=True, choices=_UNITS),
+        BlankColumn("date", "the day, like 2026-03-05", must=True),
+        BlankColumn(f"time [{zone}]", "the time, like 14:30, in the zone that stands in the heading", must=True),
+        *(
+            BlankColumn(f"pass {count}", "a repeated pass over the same outlet")
+            for count in range(1, PASSES_ON_SHEET + 1)
+        ),
+        *(
+            BlankColumn(name, _READINGS[name].meaning)
+            for name in ("traverse_rule", "traverse_lines", "traverse_points")
+        ),
+        BlankColumn("conditions", _READINGS["conditions"].meaning),
+        BlankColumn("operator", _READINGS["operator"].meaning, must=True),
+        BlankColumn("remarks", _READINGS["remarks"].meaning),
+    ]
+    rows = [
+        [
+            job,
+            place.outlet.outlet,
+            place.system,
+            place.design,
+            *[""] * (5 + PASSES_ON_SHEET),
+            *_traverse(place),
+            "",
+            "",
+            "",
+        ]
+        for place in places
+    ]
+    sheets = [BlankSheet("readings", columns, rows, is_of_example=False)]
+    points = [
+        [job, place.outlet.outlet, str(line), str(point), "", "", ""]
+        for place in places
+        if place.traverse is not None
+        for line in range(1, place.traverse[1] + 1)
+        for point in range(1, place.traverse[2] + 1)
+    ]
+    if points:
+        names = ("job", "outlet", "line", "point", "indications", "instrument", "observed_at")
+        of_points = [BlankColumn(name, _TRAVERSES[name].meaning, _TRAVERSES[name].required) for name in names]
+        sheets.append(BlankSheet("traverses", of_points, points, is_of_example=False))
+    return sheets
+
+
+def _traverse(place: FieldPlace) -> list[str]:
+    return ["", "", ""] if place.traverse is None else [str(each) for each in place.traverse]
+
+
+# --- to print --------------------------------------------------------------------------------------------------------------------
+
+
+def field_pdf(job: Job, places: Sequence[FieldPlace], at: str, digest: str) -> bytes:
+    """The sheet as PDF; `at` is when it is written, ISO 8601 with its zone, `digest` that of the ledger."""
+    from calib.faces.report.pdf import begin_pdf  # noqa: PLC0415 (the typesetter)
+
+    layout = Layout(
+        job=job.job,
+        title="Field sheet",
+        revision=None,
+        is_draft=False,
+        issued=at,
+        ledger_digest=digest,
+        blocks=tuple(_blocks(job, places)),
+        kind="field sheet",
+    )
+    return begin_pdf(layout, {}).result()
+
+
+def _blocks(job: Job, places: Sequence[FieldPlace]) -> Iterator[Block]:
+    yield Title(f"Field sheet, job {job.job}", job.title or "")
+    yield Strip(
+        (("Date", _TO_WRITE), ("Operator", _TO_WRITE), ("Method", _TO_WRITE), ("Air: temperature, pressure", _TO_WRITE))
+    )
+    outlets = [place for place in places if place.traverse is None]
+    if outlets:
+        yield Heading(2, "Outlets")
+        yield _table_of(outlets)
+    if len(outlets) < len(places):
+        yield Heading(2, "Ducts")
+    for place in places:
+        if place.traverse is not None:
+            yield from _of_duct(place, *place.traverse)
+    yield paragraph(
+        "Passes are repeated over the same outlet; a value that looks wrong is written down and said.", soft=True
+    )
+
+
+def _table_of(places: Sequence[FieldPlace]) -> Table:
+    labels = ["Meter", "Time", *(f"Pass {count}" for count in range(1, PASSES_ON_SHEET + 1)), "Unit"]
+    columns = (
+        TableColumn("Outlet"),
+        TableColumn("Design", is_number=True),
+        *(TableColumn(label, is_short=True) for label in labels),
+        TableColumn("Remarks", is_wordy=True),
+    )
+    rows = tuple(
+        TableRow(
+            (
+                Cell(runs(Run(place.outlet.outlet, Mark.STRONG), "\n", Run(place.system, Mark.SOFT))),
+                Cell(runs(place.design)),
+                *[Cell(runs("\u2007" * 8))] * len(labels),
+                Cell(),
+            )
+        )
+        for place in places
+    )
+    return Table("Outlets", columns, rows)
+
+
+def _of_duct(place: FieldPlace, rule: str, lines: int, points: int) -> Iterator[Block]:
+    yield Heading(3, f"{place.outlet.outlet}, {place.system}")
+    design = f", design {place.design}" if place.design else ""
+    yield paragraph(f"Traverse by {rule}, {lines} lines of {points} points{design}. Meter, time, unit:")
+    columns = (TableColumn("Line"), *(TableColumn(f"Point {point}") for point in range(1, points + 1)))
+    blank = [Cell(runs("\u2007" * 5))] * points
+    yield Table(
+        f"Traverse of {place.outlet.outlet}",
+        columns,
+        tuple(TableRow((Cell(runs(f"{line}\n ")), *blank)) for line in range(1, lines + 1)),
+    )

@@ -1,0 +1,156 @@
+"""Withdraw what was typed wrongly by the words it was typed with: conditions, designs, rooms, pairings, files, competences.
+
+One mechanism for all of them: the record that counts is found, what hung on it is told, and a retraction is appended with the
+reason. It stays on record, and counts for nothing, at no time. What has a number of its own (a reading, an event, a check) is
+withdrawn by that.
+
+Decision (2026-11-29): conditions are withdrawn whole, as they are typed whole. Options: each quantity by itself, which leaves a
+density that nobody typed. Cost: what was right of them is typed again.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlmodel import Session, SQLModel, col, select
+
+from calib.errors import NotInRecordsError
+from calib.procedures.impact.take_back import HungOn, hung_on_instrument, hung_on_readings, reports_of_jobs, take_back
+from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.what_counts import not_retracted
+from calib.procedures.people.authorise import people_on_record
+from calib.procedures.people.persons_and_roles import person_on_record
+from calib.records.ledger import Signature
+from calib.records.record import key, moment
+from calib.records.tables.conditions import Condition
+from calib.records.tables.events import Pairing
+from calib.records.tables.files import Attached, Attachment
+from calib.records.tables.jobs import Room, SystemDesign
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.people import Competence
+from calib.records.tables.readings import Reading
+
+
+@dataclass(frozen=True)
+class WithdrawnRecord:
+    """What was withdrawn, in words, and what hung on it."""
+
+    what: str
+    hung_on: HungOn
+
+
+@dataclass(frozen=True)
+class _Named:
+    records: Sequence[SQLModel]
+    what: str
+    hung_on: HungOn
+
+
+def withdraw_record(
+    session: Session, kind: str, names: Sequence[str], reason: str, signature: Signature
+) -> WithdrawnRecord:
+    """Append the retraction of what is called so: `kind` is a key of WITHDRAWABLE, `names` as the act that made it had them.
+
+    Raises NotInRecordsError where nothing that counts is called so, BadInputError where there is no reason.
+    """
+    named = WITHDRAWABLE[kind](session, names)
+    if not named.records:
+        raise NotInRecordsError(f"there is no {named.what} that counts")
+    for record in named.records:
+        take_back(session, record, reason, signature)
+    return WithdrawnRecord(named.what, named.hung_on)
+
+
+def _counting(session: Session, table: Any, *conditions: Any) -> list[Any]:
+    return list(session.exec(select(table).where(not_retracted(table), *conditions).order_by(col(table.id))))
+
+
+def _conditions(session: Session, names: Sequence[str]) -> _Named:
+    job, name = names
+    job_id = key(job_named(session, job).id)
+    records = _counting(session, Condition, Condition.job_id == job_id, Condition.conditions == name)
+    measured = select(Reading.id).join(Outlet).where(Outlet.job_id == job_id, Reading.conditions == name)
+    return _Named(
+        records, f"conditions {name} of job {job}", hung_on_readings(session, map(key, session.exec(measured)))
+    )
+
+
+def _design(session: Session, names: Sequence[str]) -> _Named:
+    job, system, service = names
+    own = (SystemDesign.system == system, SystemDesign.service == service)
+    return _of_job(session, SystemDesign, job, f"design of {system} {service}", *own)
+
+
+def _room(session: Session, names: Sequence[str]) -> _Named:
+    job, room = names
+    return _of_job(session, Room, job, f"room {room}", Room.room == room)
+
+
+def _of_job(session: Session, table: Any, job: str, what: str, *conditions: Any) -> _Named:
+    job_id = key(job_named(session, job).id)
+    records = _counting(session, table, table.job_id == job_id, *conditions)
+    return _Named(records, f"{what} of job {job}", HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
+
+
+def _pairing(session: Session, names: Sequence[str]) -> _Named:
+    """The last of a probe and a meter."""
+    probe, meter = (instrument_tagged(session, tag) for tag in names)
+    own = _counting(session, Pairing, Pairing.probe_id == probe.id, Pairing.meter_id == meter.id)
+    if not own:
+        return _Named((), f"pairing of {probe.tag} and {meter.tag}", HungOn())
+    last = own[-1]
+    hung_on = hung_on_instrument(session, key(probe.id), moment(last.at))
+    what = f"{probe.tag} and {meter.tag} {last.kind} on {last.at}"
+    return _Named([last], what, replace(hung_on, factors=()))
+
+
+def _file_of_instrument(session: Session, names: Sequence[str]) -> _Named:
+    tag, digest = names
+    return _file(session, digest, tag, Attached.instrument_id == instrument_tagged(session, tag).id)
+
+
+def _file_of_calibration(session: Session, names: Sequence[str]) -> _Named:
+    tag, certificate, digest = names
+    calibration = calibration_numbered(session, instrument_tagged(session, tag), certificate)
+    return _file(session, digest, f"certificate {certificate} of {tag}", Attached.calibration_id == calibration.id)
+
+
+def _file_of_job(session: Session, names: Sequence[str]) -> _Named:
+    """The client's agreement may be among them, and the reports that rest on it are told."""
+    job, digest = names
+    job_id = key(job_named(session, job).id)
+    named = _file(session, digest, f"job {job}", Attached.job_id == job_id)
+    return replace(named, hung_on=HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
+
+
+def _file(session: Session, digest: str, owner: str, of_owner: Any) -> _Named:
+    wanted = digest.strip().lower()
+    query = select(Attached, Attachment.name).join(Attachment).where(not_retracted(Attached), of_owner)
+    begins = query.where(col(Attachment.sha256).startswith(wanted, autoescape=True))
+    rows = session.exec(begins.order_by(col(Attached.id))).all() if wanted else []
+    if len(rows) != 1:
+        how_many = f"file with {owner} whose SHA-256 begins with {digest!r}"
+        return _Named((), how_many if not rows else f"single {how_many}, but {len(rows)},", HungOn())
+    ((record, name),) = rows
+    return _Named([record], f"file {name} with {owner}", HungOn())
+
+
+def _competence(session: Session, names: Sequence[str]) -> _Named:
+    """The last of a scope: the one before counts again."""
+    name, scope = names
+    person = person_on_record(session, name, people_on_record(session))
+    own = _counting(session, Competence, Competence.person_id == person.id, Competence.scope == scope.strip())
+    return _Named(own[-1:], f"competence of {name} for {scope.strip()}", HungOn())
+
+
+WITHDRAWABLE: dict[str, Callable[[Session, Sequence[str]], _Named]] = {
+    "conditions": _conditions,
+    "design": _design,
+    "room": _room,
+    "pairing": _pairing,
+    "file of an instrument": _file_of_instrument,
+    "file of a calibration": _file_of_calibration,
+    "file of a job": _file_of_job,
+    "competence": _competence,
+}

@@ -1,0 +1,153 @@
+"""A map suggested for a foreign sheet (`foreign_sheet`): headings that seem to be columns, what is to be filled in, and the rest.
+
+A suggestion is a text for a person to correct: what was not known stands there as a comment. The words that people use for columns
+are common practice, no source.
+"""
+
+import json
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from calib.procedures.typed.cells import numbers, time_with_zone
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.declaration import Declaration
+from calib.procedures.typed.headings import LOOKED_AT, bare, unit_column
+from calib.procedures.typed.spelling import did_you_mean, spelled_alike
+from calib.procedures.typed.unit_spelling import unit_meant
+
+# Column -> words that people head it with, without spaces and capitals.
+_ALSO: Mapping[str, tuple[str, ...]] = {
+    "outlet": ("grille", "grilleno", "diffuser", "terminal", "register", "outletno", "outletid", "airoutlet", "ref"),
+    "instrument": ("meter", "tool", "anemometer", "device", "instrumentid", "metertag"),
+    "observed_at": ("date", "time", "datetime", "measuredon", "measuredat", "timestamp", "when", "day"),
+    "observations": ("velocity", "measured", "measuredvelocity", "measuredflow", "values", "readings", "actual"),
+    "indication": ("mean", "average", "avg"),
+    "operator": ("technician", "tech", "engineer", "testedby", "measuredby", "by", "tester", "name"),
+    "remarks": ("comment", "comments", "notes", "note", "remark"),
+    "method": ("procedure", "how"),
+    "job": ("project", "jobno", "projectno", "jobnumber", "contract"),
+    "system": ("ahu", "unitname", "plant", "fan"),
+    "service": ("type", "supplyreturn", "air"),
+    "design_flow": ("design", "designairflow", "spec", "required", "designvolume"),
+    "flow_unit": ("units",),
+    "unit": ("units", "uom"),
+    "tag": ("instrumentid", "assetno", "asset", "id", "equipmentno", "instrument", "meter"),
+    "maker": ("manufacturer", "make", "brand"),
+    "serial": ("serialno", "sn", "serialnumber"),
+    "certificate": ("certificateno", "certno", "cert", "certificatenumber"),
+    "laboratory": ("lab", "calibratedby"),
+    "calibrated_on": ("calibrationdate", "caldate", "datecalibrated"),
+    "due_on": ("duedate", "nextcal", "due", "calibrationdue"),
+    "interval_months": ("interval", "calinterval"),
+    "tolerance_percent": ("tolerance", "tol"),
+    "width": ("w",),
+    "height": ("h",),
+    "diameter": ("dia", "\u00f8"),
+}
+_PASS = re.compile(r"(?:r|p|pass|reading|obs|v|vel|measurement|run|point|no|#)\s*[.\-_ ]*\d{1,2}", re.IGNORECASE)
+_UNIT_AT_THE_END = re.compile(r"(.*\S)\s*(?:[\[(]\s*([^\])]+?)\s*[\])]|[,\s]\s*(\S+))$")
+
+
+@dataclass
+class _Suggestion:
+    declared: Declaration
+    headings: dict[str, list[str]] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    others: list[str] = field(default_factory=list)
+
+    @property
+    def fit(self) -> tuple[int, int]:
+        """How many required columns were found, less those that are missing, and how many in all."""
+        required = [column.name for column in self.declared if column.required]
+        there = sum(name in self.headings for name in required)
+        return 2 * there + len(self.headings) - (len(required) - there), len(self.headings)
+
+
+def suggested_map(sheets: Mapping[str, Sequence[Sequence[str]]], *, is_workbook: bool) -> str | None:
+    """The text of a map for the sheets of a file, TOML; None where no sheet has a heading that is known."""
+    tables = []
+    for name, lines in sheets.items():
+        header = _header_among(lines)
+        best = max((_suggestion(header, declared) for declared in FILES.values()), key=lambda each: each.fit)
+        if best.headings:
+            tables.append((best, name if is_workbook else None))
+    kinds: dict[str, tuple[_Suggestion, str | None]] = {}
+    for best, sheet in tables:  # a map has each kind once: the sheet that fits it best
+        before = kinds.get(best.declared.file)
+        if before is None or before[0].fit < best.fit:
+            kinds[best.declared.file] = best, sheet
+    return "\n".join(_as_toml(best, sheet) for best, sheet in kinds.values()) or None
+
+
+def _header_among(lines: Sequence[Sequence[str]]) -> list[str]:
+    """The line that looks like a header: the most cells that are words, each of them once."""
+
+    def words(line: Sequence[str]) -> int:
+        return len({cell.strip().casefold() for cell in line if re.search(r"[^\W\d]", cell)})
+
+    return [cell.strip() for cell in max(lines[:LOOKED_AT], key=words, default=[])]
+
+
+def _suggestion(header: Iterable[str], declared: Declaration) -> _Suggestion:
+    suggestion = _Suggestion(declared)
+    passes = next((column.name for column in declared if column.check is numbers), None)
+    for typed in header:
+        if not typed:
+            continue
+        heading, unit = _parted(typed)
+        column = passes if passes is not None and _PASS.fullmatch(heading) else _column(heading, declared)
+        own = None if column is None else declared.by_name[column]
+        if own is None or (column in suggestion.headings and own.check not in (numbers, time_with_zone)):
+            suggestion.others.append(typed)
+            continue
+        suggestion.headings.setdefault(own.name, []).append(typed)
+        if unit is not None:
+            suggestion.units[own.name] = unit
+    return suggestion
+
+
+def _parted(typed: str) -> tuple[str, str | None]:
+    """A heading and the unit that stands behind it, with brackets or without."""
+    parts = _UNIT_AT_THE_END.fullmatch(typed)
+    unit = None if parts is None else unit_meant(parts[2] or parts[3])
+    return (bare(typed), None) if parts is None or unit is None else (parts[1], unit)
+
+
+def _column(heading: str, declared: Declaration) -> str | None:
+    spelled = spelled_alike(heading)
+    for column in declared:
+        if spelled == spelled_alike(column.name) or spelled in _ALSO.get(column.name, ()):
+            return column.name
+    near = did_you_mean(heading, declared.by_name)
+    return near.removeprefix(" (did you mean ").removesuffix("?)") or None
+
+
+def _as_toml(suggestion: _Suggestion, sheet: str | None) -> str:
+    name = suggestion.declared.file.removesuffix(".csv")
+    lines = [f"[{name}]"]
+    lines += [f"sheet = {_quoted(sheet)}"] if sheet is not None else []
+    if any(column.check is time_with_zone and column.name in suggestion.headings for column in suggestion.declared):
+        lines.append('# zone = "+01:00"  # of the times, where they have none')
+    lines += ["", f"[{name}.headings]"]
+    for column, own in suggestion.headings.items():
+        shown = _quoted(own[0]) if len(own) == 1 else f"[{', '.join(map(_quoted, own))}]"
+        lines.append(f"{column} = {shown}")
+    lines += [f"# left out: {_comment(other)}" for other in suggestion.others]
+    if suggestion.units:
+        lines += ["", f"[{name}.units]", *(f"{column} = {_quoted(unit)}" for column, unit in suggestion.units.items())]
+    names = suggestion.declared.by_name
+    given = {*suggestion.headings, *(unit_column(column, names) for column in suggestion.units)}
+    missing = [column for column in suggestion.declared if column.required and column.name not in given]
+    lines += ["", f"[{name}.constants]"]
+    lines += [f'# {column.name} = ""  # must be filled: {column.meaning}' for column in missing]
+    return "\n".join([*lines, ""])
+
+
+def _comment(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _quoted(text: str) -> str:
+    """A text as TOML writes it (a basic string, TOML 1.0)."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

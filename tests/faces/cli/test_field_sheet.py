@@ -1,0 +1,97 @@
+"""The field sheet of a job: a workbook that comes back through an import, and pages to print with every place of the job."""
+
+import shutil
+
+import pypdfium2
+import pytest
+from openpyxl import load_workbook
+
+from tests.command import calib
+
+DAY = ("--on", "2026-10-14")
+
+
+@pytest.fixture
+def demo(demo_folder, tmp_path):
+    return shutil.copyfile(demo_folder / "demo.sqlite", tmp_path / "demo.sqlite")
+
+
+def fill(sheet, row, cells):
+    """Put cells into a row of a sheet by their headings."""
+    place = {cell.value: cell.column for cell in sheet[1]}
+    for heading, cell in cells.items():
+        sheet.cell(row, next(place[each] for each in place if each.startswith(heading))).value = cell
+
+
+def row_of(sheet, outlet):
+    return next(row[0].row for row in sheet.iter_rows() if row[1].value == outlet)
+
+
+def test_a_field_sheet_that_is_filled_in_comes_back(demo, tmp_path):
+    """Passes side by side become the observations of a reading, the points of a duct those of its traverse."""
+    workbook = tmp_path / "field.xlsx"
+    assert calib("plan", "LM-27", *DAY, "--sheet", workbook, records=demo).status == 0
+    book = load_workbook(workbook)
+    readings, points = book["readings"], book["traverses"]
+    at = {"date": "2026-10-15", "time": "9:12", "operator": "J. Teasel"}
+    vane = {"instrument": "VA-11", "method": "sweep with vane", "unit": "m/s"}
+    fill(
+        readings,
+        row_of(readings, "S1-1 reading room"),
+        at | vane | {"pass 1": "2.50", "pass 2": "2,55", "pass 3": 2.51},
+    )
+    meter = {"instrument": "TA-05", "method": "duct traverse", "unit": "m/s"}
+    fill(readings, row_of(readings, "B1 branch to S1-6"), at | meter)
+    for row in range(2, points.max_row + 1):
+        if points.cell(row, 2).value == "B1 branch to S1-6":
+            fill(points, row, {"indications": "3.2"})
+    book.save(workbook)
+    read = calib("import", workbook, "--dry-run", "--json", records=demo)
+
+    told = " ".join(read.err.split())
+    assert "12 points of B1 branch to S1-6 are those of its one traverse in these sheets" in told
+    assert "for people alone" in told
+    assert {"reading", "traverse_point"} <= read.document["records"].keys() | {"traverse_point"}
+    assert (read.status, read.document["records"]) == (0, {"reading": 2, "traverse": 1, "traverse_point": 12})
+    assert "'2.50;2,55;2.51' is read as 2.50;2.55;2.51 (a decimal comma)" in told
+
+
+def test_what_is_not_filled_in_is_left_out(demo, tmp_path):
+    for suffix in (".xlsx", ".ods"):
+        sheet = tmp_path / f"field{suffix}"
+        calib("plan", "LM-27", *DAY, "--sheet", sheet, records=demo)
+        read = calib("import", sheet, "--json", records=demo)
+
+        assert (read.status, read.document["records"]) == (0, {})
+        assert "rows 2 to 23 are not filled in and are left out" in read.err
+
+
+def test_the_pages_name_every_place_with_its_design(demo, tmp_path):
+    sheet = tmp_path / "field.pdf"
+    calib("plan", "LM-27", *DAY, "--sheet", sheet, records=demo)
+    pages = pypdfium2.PdfDocument(sheet)
+    text = " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
+    listed = calib("outlet", "list", "LM-27", "--json", records=demo).document["outlets"]
+
+    assert [each["outlet"] for each in listed if each["outlet"] not in text] == []
+    assert "600 m3/h" in text
+    assert "Traverse by log-Tchebycheff, 2 lines of 8 points, design 3300 m3/h" in text
+    assert "Pass 3" in text
+
+
+@pytest.mark.parametrize("name", ["field.doc", "field"])
+def test_a_form_that_is_not_known_is_refused_before_anything_is_written(demo, tmp_path, name):
+    good = tmp_path / "field.ods"
+    refused = calib("plan", "LM-27", *DAY, "--sheet", good, "--sheet", tmp_path / name, records=demo)
+
+    assert refused.status == 2
+    assert "expected a file that ends in one of .pdf, .xlsx, .ods" in " ".join(refused.err.split())
+    assert not good.exists()
+
+
+def test_a_file_that_is_there_is_left_alone(demo, tmp_path):
+    sheet = tmp_path / "field.pdf"
+    sheet.write_text("mine", encoding="utf-8")
+
+    assert calib("plan", "LM-27", *DAY, "--sheet", sheet, records=demo).status == 2
+    assert sheet.read_text(encoding="utf-8") == "mine"

@@ -1,0 +1,178 @@
+"""A sheet with headings of its own is read with a map; everything wrong with a map is named, and nothing is written."""
+
+import shutil
+import tomllib
+
+import pytest
+from openpyxl import Workbook
+
+from tests.command import calib
+from tests.folders import ledger_head
+
+THEIRS = """Air balance report;;;;;;
+Grille;Date;Time;Vel 1 (fpm);Vel 2 (fpm);Tech;Checked
+S-1;6.3.2026;9:12;826;831;T. One;yes
+S-2;6.3.2026;9:20;612;;T. One;yes
+E-1;;;;;;
+"""
+MAP = """
+[readings]
+zone = "+01:00"
+[readings.headings]
+outlet = "Grille"
+observed_at = ["Date", "Time"]
+observations = ["Vel 1 (fpm)", "Vel 2 (fpm)"]
+operator = "Tech"
+[readings.units]
+observations = "FPM"
+[readings.constants]
+job = "J-1"
+instrument = "VA-2"
+method = "sweep"
+"""
+
+
+@pytest.fixture
+def records(_small, tmp_path):
+    return shutil.copyfile(_small, tmp_path / "records.sqlite")
+
+
+def read(records, folder, text=MAP, sheet=THEIRS):
+    (folder / "theirs.csv").write_text(sheet, encoding="utf-8")
+    (folder / "theirs.toml").write_text(text, encoding="utf-8")
+    return calib("import", "--map", folder / "theirs.toml", folder / "theirs.csv", "--json", records=records)
+
+
+def test_a_foreign_sheet_is_read_with_its_map(records, tmp_path):
+    done = read(records, tmp_path)
+    told = " ".join(done.err.split())
+
+    assert (done.status, done.document["records"]) == (0, {"reading": 2}), done.err
+    assert "headings that the map does not name are left out: Checked" in told
+    assert "row 5 is not filled in and is left out" in told
+    shown = calib("reading", "list", "J-1", "--json", records=records).document["readings"]
+    new = {each["outlet"]: each for each in shown if each["observed_at"].startswith("2026-03-06")}
+    assert {name: each["observed_at"] for name, each in new.items()} == {
+        "S-1": "2026-03-06T09:12+01:00", "S-2": "2026-03-06T09:20+01:00",
+    }  # fmt: skip
+
+
+def test_a_sheet_that_grows_is_known_again_through_its_map(records, tmp_path):
+    read(records, tmp_path)
+    again = read(records, tmp_path, sheet=THEIRS.replace("E-1;;;;;;", "E-1;6.3.2026;9:30;490;;T. One;yes"))
+
+    assert again.document["records"] == {"reading": 1}
+    assert again.document["on_record_already"] == {"readings.csv": 2}
+
+
+WRONG = [
+    ('outlet = "Grille"', 'outlett = "Grille"', "readings.headings.outlett: 'Grille'; expected one of", "(did you mean outlet?)"),
+    ('"Grille"', '"Gril"', "row 2, Gril: expected this heading, which", "(did you mean Grille?)"),
+    ('"FPM"', '"furlong"', "readings.units.observations: 'furlong'; expected a unit, like m/s or cfm", ""),
+    ('job = "J-1"', 'job = "J-1"\noperator = "T. Two"', "readings.constants.operator: 'T. Two'; expected nothing: the", ""),
+    ('job = "J-1"', 'job = "J-1"\nstage = "first"', "readings.constants.stage: 'first'; expected one of before adjustment", ""),
+    ('job = "J-1"', 'job = "J-1"\nunit = "m/s"', "readings.units.observations: 'FPM'; expected the unit that the constant", ""),
+    ('"+01:00"', '"CET"', "readings.zone: 'CET'; expected a zone like +01:00 or Z", ""),
+    ("[readings]", "[reedings]", "reedings: expected a table of what a sheet holds", "(did you mean readings?)"),
+    ("[readings.units]", "[readings.unit]", "readings.unit: expected one of headings, units, constants", "(did you mean units?)"),
+    ('job = "J-1"', "job = 1", "readings.constants.job: expected text in quotation marks", ""),
+    ('"Tech"', '["Tech", "Checked"]', "readings.headings.operator: expected 1 heading at most, found 2", ""),
+    ('"Tech"', '"Grille"', "readings.headings: 'grille'; expected each heading once; it stands 2 times", ""),
+    ('outlet = "Grille"', 'outlet = "Grille', "expected a map as TOML (", ""),
+    ('observations = "FPM"', 'observations = "FPM"\noutlet = "m"', "readings.units.outlet: 'm'; expected nothing: this", ""),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("right", "wrong", "said", "meant"), WRONG)
+def test_what_is_wrong_with_a_map_is_named(records, tmp_path, right, wrong, said, meant):
+    before = ledger_head(records)
+    done = read(records, tmp_path, MAP.replace(right, wrong, 1))
+    told = " ".join(done.err.split())
+
+    assert done.status == 2
+    assert said in told
+    assert meant in told
+    assert ledger_head(records) == before
+
+
+def test_every_mistake_of_a_map_is_named_at_once(records, tmp_path):
+    done = read(
+        records,
+        tmp_path,
+        MAP.replace("outlet =", "outlett =").replace('"FPM"', '"furlong"').replace('"+01:00"', '"CET"'),
+    )
+
+    assert len([line for line in done.err.splitlines() if line.startswith("error:")]) == 3
+
+
+def test_a_map_that_is_not_there_is_refused(records, tmp_path):
+    (tmp_path / "theirs.csv").write_text(THEIRS, encoding="utf-8")
+    done = calib("import", "--map", tmp_path / "none.toml", tmp_path / "theirs.csv", records=records)
+
+    assert done.status == 2
+    assert "expected a file that can be read" in done.err
+
+
+def test_a_folder_has_no_map(records, tmp_path):
+    (tmp_path / "theirs.toml").write_text(MAP, encoding="utf-8")
+    done = calib("import", "--map", tmp_path / "theirs.toml", tmp_path, records=records)
+
+    assert done.status == 2
+    assert "expected files beside a map" in done.err
+
+
+# --- suggested -------------------------------------------------------------------------------------------------------------------
+
+
+def test_a_suggested_map_reads_the_sheet_once_it_is_filled_in(records, tmp_path):
+    sheet = tmp_path / "theirs.csv"
+    sheet.write_text(THEIRS, encoding="utf-8")
+    suggested = calib("import", "--suggest-map", sheet)
+    text = (tmp_path / "theirs.toml").read_text(encoding="utf-8")
+
+    assert suggested.status == 0
+    assert tomllib.loads(text)["readings"]["headings"] == {
+        "outlet": "Grille", "observed_at": ["Date", "Time"], "observations": ["Vel 1 (fpm)", "Vel 2 (fpm)"], "operator": "Tech",
+    }  # fmt: skip
+    assert tomllib.loads(text)["readings"]["units"] == {"observations": "fpm"}
+    assert "# left out: Checked" in text
+    for column, cell in {"zone": "+01:00", "job": "J-1", "instrument": "VA-2", "method": "sweep"}.items():
+        lines = [f'{column} = "{cell}"' if line.startswith(f"# {column} = ") else line for line in text.splitlines()]
+        text = "\n".join(lines)
+    assert read(records, tmp_path, text).document["records"] == {"reading": 2}
+
+
+def test_of_a_workbook_the_sheet_is_named(tmp_path):
+    book = Workbook()
+    book.active.title = "March"
+    for line in THEIRS.splitlines()[1:]:
+        book.active.append(line.split(";"))
+    book.create_sheet("Photos").append(["nothing", "of", "ours"])
+    book.save(tmp_path / "theirs.xlsx")
+    calib("import", "--suggest-map", tmp_path / "theirs.xlsx")
+
+    assert tomllib.loads((tmp_path / "theirs.toml").read_text(encoding="utf-8"))["readings"]["sheet"] == "March"
+
+
+@pytest.mark.parametrize("content", [b"", b"one,two\n1,2\n", b"\x00\x01"])
+def test_of_a_sheet_without_a_known_heading_nothing_is_suggested(tmp_path, content):
+    (tmp_path / "theirs.csv").write_bytes(content)
+    done = calib("import", "--suggest-map", tmp_path / "theirs.csv")
+
+    assert done.status == 2
+    assert not (tmp_path / "theirs.toml").exists()
+
+
+def test_a_map_that_is_there_is_left_alone(tmp_path):
+    (tmp_path / "theirs.csv").write_text(THEIRS, encoding="utf-8")
+    (tmp_path / "theirs.toml").write_text("mine", encoding="utf-8")
+
+    assert calib("import", "--suggest-map", tmp_path / "theirs.csv").status == 2
+    assert (tmp_path / "theirs.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_without_anything_to_read_the_command_says_what_it_wants(records):
+    done = calib("import", records=records)
+
+    assert done.status == 2
+    assert "a folder or a file to read" in done.err
