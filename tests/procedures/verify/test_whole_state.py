@@ -190,6 +190,42 @@ def test_a_false_curve_said_to_be_by_the_rule_is_found_and_refused_where_a_repor
     assert records.read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    ("words", "shape"),
+    [(("VA-1", "C-101", "--degree", "2"), "polynomial"), (("VA-2", "C-102", "--degree", "1"), "polynomial")],
+)
+def test_a_curve_that_a_person_chose_is_fitted_anew_in_its_shape(records, words, shape):
+    chosen = calib("calibration", "choose", *words, "--reason", "smoother", "--by", "A. Person", records=records)
+    assert chosen.status == 0, chosen.err
+    assert verified(records) == ({}, {})
+    with database.reading(str(records)) as session:
+        last = session.exec(select(StoredCurve).order_by(StoredCurve.id.desc())).first()
+        curve = last.model_dump(exclude={"id"})
+    assert (curve["chosen_by"], curve["shape"]) == ("A. Person", shape)
+    parameters = json.loads(curve["parameters"])
+    parameters["coefficients"][0] += 0.05
+    written(records, StoredCurve(**curve | {"parameters": json.dumps(parameters)}))
+
+    problem = "is not the one made in the shape that A. Person chose of its certificate's comparisons: other values"
+    assert verified(records)[0] == {f"correction_curve {last.id + 1}": problem}
+
+
+def test_a_chosen_curve_stays_right_where_the_instrument_is_amended_before_or_after(records):
+    def amended(resolution):
+        return calib(
+            "instrument", "amend", "VA-1", "--set", f"resolution={resolution}", "--reason", "read again", "--always-wrong",
+            records=records,
+        ).status  # fmt: skip
+
+    assert amended("0.1") == 0
+    for degree in ("1", "2"):
+        words = ("VA-1", "C-101", "--degree", degree, "--reason", "smoother")
+        assert calib("calibration", "choose", *words, records=records).status == 0
+    assert amended("0.5") == 0
+
+    assert verified(records)[0] == {}
+
+
 def test_a_false_curve_written_after_the_acceptance_is_not_used_by_the_gate_nor_in_a_balance(records):
     """A factor of the flow between both curves: 1.5 m/s beside some 4 m/s."""
     answers = (
