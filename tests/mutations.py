@@ -36,7 +36,10 @@ OPERATORS = {
 }  # fmt: skip
 GUARD = 1e-6  # smaller numbers hold off last bits
 MOST = 0.02  # survivors that are borne with, each with its reason
-HEAVY = ("scipy.stats", "scipy.optimize", "scipy.integrate", "sqlmodel", "GTC", "pint")  # loaded before the forks
+# Loaded before the forks.
+HEAVY = (
+    "scipy.stats", "scipy.optimize", "scipy.integrate", "statsmodels.api", "mpmath", "sqlmodel", "GTC", "pint",
+)  # fmt: skip
 # Without the fixtures of records, which no test of the numerics asks for: they take longer to load than most of these take to run.
 PLAIN = ("-x", "-q", "-n0", "--noconftest", "--assert=plain", "-p", "no:cacheprovider")
 RECORDS = re.compile("tests.(folders|command)|_records|tmp_path")

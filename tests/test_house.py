@@ -83,7 +83,7 @@ ROOMS = {
         "impact": ("pairs", "measure", "on_record", "certificate", "people", "typed"),
         "factors": ("impact", "pairs", "measure", "on_record"),
         "fleet": ("impact", "measure", "on_record", "certificate", "people", "typed"),
-        "enter": ("impact", "measure", "on_record", "certificate", "people", "typed"),
+        "enter": ("impact", "measure", "on_record", "certificate", "dcc", "people", "typed"),
         "verify": ("on_record", "certificate", "dcc", "people", "typed"),
         "calibrate": (
             "verify",
@@ -110,7 +110,7 @@ ROOMS = {
         "files": (),
         "parts": ("written", "plain_text"),
         "answers": ("parts", "written", "plain_text", "cautions"),
-        "handouts": ("answers", "written", "plain_text", "template"),
+        "handouts": ("answers", "written", "plain_text", "template", "write_over"),
         "drawings": ("answers", "parts", "written", "plain_text"),
         "report": ("drawings", "answers", "parts", "written", "plain_text", "cautions", "write_over"),
         "demo": ("report", "drawings", "files"),

@@ -5,11 +5,10 @@ of |c u| over the positive and over the negative terms:
 
     common        (sum c_i u_i)^2                  one error, the same for all of the group
     independent   sum (c_i u_i)^2                  an error for each
-    declared      rho (first) + (1 - rho) (second) one coefficient of correlation for all pairs
     not known     P^2 + N^2                        common within a sign, unrelated between signs
 
-GUM 5.2.2, equation 13, gives the first three; C.3.6 and 5.2.4 ask that what may be correlated is not taken for independent. The
-fourth covers every pattern of correlations from 0 to 1: whatever is not known never makes U smaller. The larger of common and
+GUM 5.2.2, equation 13, gives the first two; C.3.6 and 5.2.4 ask that what may be correlated is not taken for independent. The
+third covers every pattern of correlations from 0 to 1: whatever is not known never makes U smaller. The larger of common and
 independent would not: with one error for the terms of each sign, the most plausible case of a difference, it covers half.
 
 The error of a calibration depends on the indication: it is one unknown at each comparison, and runs straight between them. What the
@@ -17,6 +16,10 @@ terms are worth there, w_j, is summed first, and the rule asked of the w_j (`AtC
 known correlations R, of sqrt(w R w) with the sign of sum w_j in their place. Between comparisons the error need not
 run straight, so that a group never counts for less than if its results were independent. A change since the calibration may well be
 an offset with an opposite gain, so that there not known means (sum |w_j|)^2.
+
+Decision (2026-11-29). How much of an influence is shared is declared as two figures, common c and own o, which is a correlation
+rho = c^2/(c^2 + o^2) for equal terms. Option: rho itself beside one figure, a rule that nothing could declare. Cost: errors known
+to be opposed (rho below 0) cannot be declared; they count as not known.
 """
 
 from collections.abc import Callable, Hashable
@@ -25,7 +28,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Floats, Integers
-from calib.errors import CalibError
 
 # Terms (t, m) in m orthogonal directions, the group (t,) of each, and how many groups there are -> variance (groups,).
 SharingRule = Callable[[Floats, Integers, int], Floats]
@@ -81,23 +83,6 @@ def common_within_a_sign(terms: Floats, group: Integers, groups: int) -> Floats:
 def not_known_of_a_change(terms: Floats, group: Integers, groups: int) -> Floats:
     """The same of a change since calibration, whose errors may have opposite signs: (P + N)^2 [unit of the terms squared]."""
     return common(np.abs(terms), group, groups)
-
-
-def with_correlation(correlation: float) -> SharingRule:
-    """SharingRule of a declared correlation rho, one for all pairs of a group; raises CalibError outside -1 to 1.
-
-    A group of n cannot have every pair below -1/(n-1); there that limit counts, where the errors of equal terms cancel.
-    """
-    if not -1.0 <= correlation <= 1.0:
-        raise CalibError(f"a correlation of {correlation:g} is none: it lies between -1 and 1")
-
-    def rule(terms: Floats, group: Integers, groups: int) -> Floats:
-        members = np.bincount(group, minlength=groups)
-        rho = np.maximum(correlation, -1.0 / np.maximum(members - 1, 1))
-        together, apart = common(terms, group, groups), independent(terms, group, groups)
-        return np.asarray(np.maximum(rho * together + (1.0 - rho) * apart, 0.0))
-
-    return rule
 
 
 UNDECLARED: tuple[SharingRule, ...] = (not_known, not_known_of_a_change)

@@ -5,7 +5,7 @@ import pytest
 
 from calib.uncertainty.common_factors import common_factors
 from calib.uncertainty.propagation import Contribution, covariance
-from calib.uncertainty.sharing import Share, independent, not_known, not_known_of_a_change, with_correlation
+from calib.uncertainty.sharing import Share, independent, not_known, not_known_of_a_change
 
 EVERY = np.arange(4)
 
@@ -42,14 +42,6 @@ def test_what_is_not_known_is_as_whoever_asks_answers(rule):
     u = np.array([1.0, 2.0, 3.0, 4.0])
     assert matrix_of(common_factors(those, EVERY, 1.0)) == pytest.approx(np.outer(u, u))
     assert matrix_of(common_factors(those, EVERY, 0.0)) == pytest.approx(np.diag(u**2))
-
-
-@pytest.mark.parametrize(("declared", "counts"), [(0.3, 0.3), (1.0, 1.0), (0.0, 0.0), (-0.2, 0.0)])
-def test_a_declared_correlation_is_that_of_each_pair_and_none_below_0(declared, counts):
-    u = np.array([1.0, 2.0, 3.0, 4.0])
-    found = matrix_of(common_factors([contribution(u, [0, 0, 0, 0], with_correlation(declared))], EVERY, 1.0))
-    assert np.diag(found) == pytest.approx(u**2)
-    assert found[0, 1] == pytest.approx(counts * 2.0)
 
 
 def test_contributions_of_one_pool_share_their_groups():

@@ -15,7 +15,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from calib.errors import CalibError
 from calib.measurement import Calibrations, flows
 from calib.uncertainty.propagation import Contribution, combine, combine_totals, sharing_not_known
 from calib.uncertainty.sharing import (
@@ -26,7 +25,6 @@ from calib.uncertainty.sharing import (
     independent,
     not_known,
     not_known_of_a_change,
-    with_correlation,
 )
 from tests.arrays import correction, readings, single
 
@@ -63,9 +61,6 @@ CORRELATIONS = {
     "known independent": (independent, lambda _a, _b: 0.0),
     "not known": (not_known, lambda a, b: 1.0 if a * b > 0 else 0.0),
     "not known, of a change": (not_known_of_a_change, lambda a, b: 1.0 if a * b > 0 else -1.0),
-    "declared": (with_correlation(0.4), lambda _a, _b: 0.4),
-    "declared 0": (with_correlation(0.0), lambda _a, _b: 0.0),
-    "declared 1": (with_correlation(1.0), lambda _a, _b: 1.0),
 }
 
 
@@ -75,14 +70,6 @@ def test_a_rule_is_what_gtc_makes_of_its_correlations(name, terms):
     rule, correlation = CORRELATIONS[name]
     expected = of_gtc(terms, lambda i, j: correlation(terms[i], terms[j]))
     assert total_of(shared(terms, rule)).standard_uncertainty == pytest.approx([expected], rel=1e-9, abs=1e-9)
-
-
-@given(terms=st.lists(sixteenths, min_size=2, max_size=6), rho=st.floats(-0.19, 1.0))
-def test_a_declared_correlation_is_one_for_all_pairs(terms, rho):
-    expected = of_gtc(terms, lambda _i, _j: rho)
-    assert total_of(shared(terms, with_correlation(rho))).standard_uncertainty == pytest.approx(
-        [expected], rel=1e-9, abs=1e-9
-    )
 
 
 @given(terms=st.lists(sixteenths, min_size=1, max_size=6), groups=st.lists(st.integers(0, 2), min_size=6, max_size=6))
@@ -144,35 +131,6 @@ def test_a_reading_alone_keeps_its_own_uncertainty_wherever_it_stands():
     for rule in (not_known, not_known_of_a_change):
         line = shared([0.5], rule, at=along([1.9], U))
         assert total_of(line).standard_uncertainty == pytest.approx(combine([line]).standard_uncertainty)
-
-
-# --- bad correlations ------------------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("correlation", [-1.001, 1.05, math.nan, math.inf])
-def test_a_correlation_outside_minus_1_to_1_is_none(correlation):
-    with pytest.raises(CalibError, match="it lies between -1 and 1"):
-        with_correlation(correlation)
-
-
-def test_a_group_cannot_have_every_pair_more_opposed_than_its_size_allows():
-    """Of three errors no more than -1/2 each way: then three equal terms cancel, and their sum has no variance below 0."""
-    assert total_of(shared([1.0, 1.0, 1.0], with_correlation(-0.9))).standard_uncertainty == pytest.approx(
-        [0.0], abs=1e-12
-    )
-    assert total_of(shared([1.0, -1.0], with_correlation(-0.9))).standard_uncertainty == pytest.approx([math.sqrt(3.8)])
-
-
-def test_beyond_what_its_size_allows_a_group_counts_by_that_limit():
-    """Three errors with r = -1/2: 1 + 1 + 1/4 - (1 + 1/2 + 1/2) = 1/4."""
-    opposed = total_of(shared([1.0, 1.0, 0.5], with_correlation(-0.9)))
-    assert opposed.standard_uncertainty == pytest.approx([0.5], rel=1e-12)
-
-
-def test_two_errors_may_be_wholly_opposed():
-    """GUM 5.2.2 with r = -1: u = |u_1 - u_2|."""
-    opposed = total_of(shared([3.0, 2.0], with_correlation(-1.0)))
-    assert opposed.standard_uncertainty == pytest.approx([1.0], rel=1e-12)
 
 
 # --- degrees of freedom ----------------------------------------------------------------------------------------------------------

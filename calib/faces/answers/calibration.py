@@ -90,7 +90,7 @@ def text(answer: Content) -> str:
             *(["", *_in_house_lines(answer)] if _in_house(answer) else []),
             "",
             *_curve_lines(answer),
-            f"calib calibration candidates {quote(answer['tag'])} {quote(answer['certificate'])} shows what it was chosen from",
+            f"what it was chosen from: calib calibration candidates {quote(answer['tag'])} {quote(answer['certificate'])}",
             "",
             *[line for each in answer["assessments"] for line in assessment_lines(each)],
             *missing_lines(answer["completeness"]),

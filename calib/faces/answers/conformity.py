@@ -97,7 +97,7 @@ def _about(of_job: RisksOfJob) -> Iterator[str]:
     else:
         yield (
             f"no global risks: a process is estimated from {FEWEST_OF_A_PROCESS} readings before adjustment or more "
-            f"(there are {of_job.before_adjustment}), or declared"
+            f"(there {'is' if of_job.before_adjustment == 1 else 'are'} {of_job.before_adjustment}), or declared"
         )
     if whole.after_adjustment:
         yield (

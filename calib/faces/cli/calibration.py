@@ -301,6 +301,7 @@ _IN_HOUSE = RowOptions(
     CALIBRATIONS_CSV,
     without=[
         "tag", "certificate", "accreditation", "accepted_on", "accepted_by", "criterion", "decision_rule", "judged", "reason",
+        "departure_reason",
         "received_on", "traceability", "standards",
     ],
     typed_as=_SHORTER,

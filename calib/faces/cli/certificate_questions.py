@@ -22,6 +22,7 @@ _OPENING = (
     "an empty answer leaves a cell blank; Ctrl-C ends without writing. Numbers as the certificate prints them, "
     "days like 2026-03-05"
 )
+_AGAIN = "an empty answer takes the line that is offered, - drops it"
 _LINES = (
     "comparisons, one a line: reference value, indication, U, k, and where they are stated repeatability and number of "
     "indications; k left out is that of the line before; an empty line ends"
@@ -71,14 +72,14 @@ class CertificateQuestions(Questions):
         meter = self._instrument
         shown = meter["indication_quantity"]
         unit = replace(_COLUMNS["unit"], check=unit_check(str(meter["quantity"])))
-        phase: str | None = self.cell(_COLUMNS["phase"])
+        phase: str | None = self.cell(_COLUMNS["phase"], typed[0]["phase"] if typed else None)
         symbol = self.cell(unit, None if shown else meter["unit"]) or ""
         common = {"unit": symbol}
         if shown is not None:
             of_indication = replace(_COLUMNS["indication_unit"], check=unit_check(shown), required=True)
             common["indication_unit"] = self.cell(of_indication, meter["unit"]) or ""
         while phase is not None:
-            self.tell(_LINES)
+            self.tell(_LINES if not typed else f"{_LINES}; {_AGAIN}")
             self._ask_lines({"phase": phase, **common}, [line for line in typed if line["phase"] == phase])
             more = replace(_COLUMNS["phase"], required=False, meaning="of more comparisons")
             phase = self.cell(more)
@@ -93,6 +94,8 @@ class CertificateQuestions(Questions):
             line = self.cells_on_line(
                 f"{common['phase']} {place}", [_COLUMNS[name] for name in _COMPARED], before, offered
             )
+            if line == {}:
+                continue  # one that was offered is dropped
             if line is not None:
                 self._lines.append({**common, **line})
                 before = {name: line[name] for name in _AS_BEFORE}

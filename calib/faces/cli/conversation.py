@@ -9,6 +9,7 @@ status is 2 in the end. Options: all lines of a pipe in one transaction (a batte
 ends with 2 has written its other lines, and says which it has not.
 """
 
+import io
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -90,6 +91,8 @@ class Conversation:
 
     def __post_init__(self) -> None:
         """Whether somebody is there to answer, and where what is half-typed stands."""
+        if isinstance(sys.stdin, io.TextIOWrapper):
+            sys.stdin.reconfigure(errors="replace")  # a byte that is no text is no reason to stop
         self.asks = sys.stdin.isatty()
         self.question: Callable[[str], None] | None = None  # that stands: what its answer does
         self.prompt_of_question = ""
@@ -192,7 +195,8 @@ class Conversation:
             return
         offered = {**self._offered(self.gear, last), **said}
         for column in self.gear.columns:
-            self._asked(column, said, offered)
+            if not self.is_over:
+                self._asked(column, said, offered)
         for column in ("probe", "conditions"):  # that the meter does not ask for
             if column in said and column not in self.sitting.setup:
                 self._set(column, said[column])
@@ -221,7 +225,7 @@ class Conversation:
         while True:
             if typed is None:
                 typed = self.ask(f"{_CALLED[column]}{f' [{offer}]' if offer else ''}: ")
-                if typed is None:
+                if typed is None or WORDS.get(typed.casefold()) == "stop":
                     self.is_over = True
                     return
                 typed = typed or offer
@@ -233,7 +237,7 @@ class Conversation:
                 if not self.asks:
                     raise
                 self.mistake(error, typed)
-                typed, offer = None, ""
+                typed, offer = None, "" if typed == offer else offer  # what was wrong is not offered again
             else:
                 return
 
@@ -270,10 +274,9 @@ class Conversation:
             self._go_to(self.sitting.next_outlet(list(self.site.outlets), self.site.measured))
 
     def _stay(self) -> None:
-        """Offer the same outlet again, as long as it is not measured; else the next one."""
-        outlet = self.sitting.outlet
-        if outlet in self.site.outlets and outlet not in self.site.measured:
-            self._go_to(outlet)
+        """Offer the same outlet again; where there is none, the next one."""
+        if self.sitting.outlet in self.site.outlets:
+            self._go_to(self.sitting.outlet)
         else:
             self._go_on()
 
@@ -385,6 +388,8 @@ class Conversation:
 
     def word_to(self, rest: str) -> None:
         """Go to another outlet."""
+        with self.desk.reading_first() as session:  # somebody may have added it
+            self.site = job_on_site(session, self.sitting.job, clock())
         outlet = outlet_meant(rest, list(self.site.outlets))
         self._leaving(lambda: self._go_to(outlet))
 
@@ -496,8 +501,8 @@ class Conversation:
                 answer = entered_reading.refused_reading(self.sitting.job, outlet, reasons)
                 self.is_refused = True
                 said = [] if self.asks else [f"  refused: {reason}" for reason in reasons]
-                kept = f"{outlet}: kept as refused reading {written.record_id}, no flow is reported"
-                self.tell("\n".join([kept, *said]))
+                told = f"{outlet}: kept as refused reading {written.record_id}, no flow is reported"
+                self.tell("\n".join([told, *said]))
             else:
                 try:
                     verdict = verdict_on(session, reading_in_job(session, written.record_id, clock()))

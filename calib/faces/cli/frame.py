@@ -18,6 +18,7 @@ What is below the faces knows columns and next steps in words, and no command: t
 import getpass
 import inspect
 import json
+import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -192,6 +193,9 @@ class RowOptions:
     # Of a command that types several rows: which one this is, as findings name it. It may be left out as a whole.
     named: str | None = None
     behind: Mapping[str, str] = field(default_factory=dict)  # column -> the one whose option it is typed in: a unit
+    told: Mapping[str, str] = field(
+        default_factory=dict
+    )  # column -> the help of its option, where it is typed otherwise
     asked: str | None = None  # when the command itself asks for what must be typed and was not; None: it does not
 
     @property
@@ -243,19 +247,26 @@ class RowOptions:
         return {column.name: typed.pop(self._parameter(column)) for column in self.columns}
 
     def _in_words(self, column: TypedColumn) -> str:
-        """What a column holds, as the help of an option."""
+        """What a column holds, as the help of an option, with other columns by their options."""
+        if column.name in self.told:
+            return self.told[column.name]
         with_it = (each.meaning for each in self.declared if self.behind.get(each.name) == column.name)
         meaning = " and ".join((column.meaning, *with_it))
         of_row = "" if self.named is None else f"{self.named}: "
         otherwise = self.asked if self._lacks(column) else None
-        return _sentence(f"{of_row}{meaning}", column, otherwise or self.otherwise.get(column.name))
+        told = _sentence(f"{of_row}{meaning}", column, otherwise or self.otherwise.get(column.name))
+        options_of = self.typed_in()
+        return _COLUMN_NAMED.sub(lambda named: options_of.get(named[0], named[0]), told)
+
+
+_COLUMN_NAMED = re.compile(r"\b[a-zA-Z]+(_[a-zA-Z]+)+\b")
 
 
 def _sentence(meaning: str, column: TypedColumn, otherwise: str | None) -> str:
     words = column.check("") or ""
     told = f"{meaning}: {words}" if words.startswith("one of ") and "one of" not in meaning else meaning
     ending = "" if otherwise is None else f"; {otherwise} if not given"
-    return f"{told[0].upper()}{told[1:]}{ending}".removesuffix(";") + "."
+    return f"{told[0].upper()}{told[1:]}{ending}."
 
 
 # --- declaring commands ----------------------------------------------------------------------------------------------------------
@@ -372,6 +383,20 @@ def _words_of(context: typer.Context) -> str:
 
 
 def _tell(reply: Reply, *, as_json: bool) -> None:
+    try:
+        _print(reply, as_json=as_json)
+        sys.stdout.flush()
+    except (
+        BrokenPipeError
+    ):  # whoever read it has gone (calib ... | head): nothing is wrong, and the status stays what it is
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    for remark in reply.remarks:
+        say(remark)
+    if reply.status:
+        raise typer.Exit(reply.status)
+
+
+def _print(reply: Reply, *, as_json: bool) -> None:
     if as_json:
         print(json.dumps(reply.document, indent=2, ensure_ascii=False))
     else:
@@ -379,10 +404,6 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
             text = reply.text if isinstance(reply.text, str) else reply.text(reply.document)
             if text:
                 print(fitted(harmless(text)))
-    for remark in reply.remarks:
-        say(remark)
-    if reply.status:
-        raise typer.Exit(reply.status)
 
 
 def say(text: str) -> None:

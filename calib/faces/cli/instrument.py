@@ -37,7 +37,11 @@ _ADDED = RowOptions(
     INSTRUMENTS_CSV,
     without=["tag"],
     defaults={"quantity": "air velocity"},
-    asked="asked for at a terminal if not given",
+    asked="asked for at a terminal",
+    told={
+        "density_effect": "How its velocity depends on the density of the air: thermal, vane friction or velocity pressure; "
+        "none: it does not, or it works that out by itself."
+    },
 )
 # Asked for beside what must be: it decides what may be said of readings with the instrument.
 _ASKED_TOO = ("mpe_percent", "mpe_absolute", "repeatability")

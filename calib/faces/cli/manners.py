@@ -18,6 +18,8 @@ from calib.records.words import LARGEST_KEY
 _SHOWN = {"str": "TEXT", "int": "NUMBER", "int range": "NUMBER", "float": "NUMBER", "float range": "NUMBER"}
 _EXPECTED = {int: "a whole number", float: "a number"}
 _TYPE = re.compile(r" <([^<>]+)>(\.\.\.)?$")
+_HYPHEN = "\N{NON-BREAKING HYPHEN}"  # while lines are broken: an option stays whole
+_SHOWN_DEFAULT = re.compile(r"\[default: \(([^()]*)\)")
 _RANGE = ((re.compile(r"(\S+)<=x<=(\S+)\]"), r"from \1 to \2]"), (re.compile(r"x>=(\S+)\]"), r"\1 or more]"))
 
 
@@ -28,6 +30,18 @@ class PlainCommand(core.TyperCommand):
         """The words behind the command's name: JOB, [CERTIFICATE], TAG..."""
         arguments = (each for each in self.get_params(ctx) if each.param_type_name == "argument")
         return ["[OPTIONS]", *map(_usage, arguments)]
+
+    def get_help(self, ctx: Any) -> str:
+        """The help, in which no line breaks within a word like --outlet-factor: an example can be copied."""
+        return str(super().get_help(ctx)).replace(_HYPHEN, "-")
+
+    def format_help_text(self, ctx: Any, formatter: Any) -> None:
+        """What the command does."""
+        told, self.help = self.help, (self.help or "").replace("-", _HYPHEN)
+        try:
+            super().format_help_text(ctx, formatter)
+        finally:
+            self.help = told
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Arguments and options, each with what is typed for it."""
@@ -114,8 +128,10 @@ def _plain(name: str, told: str, kind: str) -> tuple[str, str]:
     """A line of the help: how it is typed, and what it means."""
     for pattern, words in _RANGE:
         told = pattern.sub(words, told)
+    told = _SHOWN_DEFAULT.sub(r"[default: \1", told).replace("-", _HYPHEN)
     return _TYPE.sub("" if kind == "argument" else _typed_as, name), told
 
 
 def _typed_as(shown: re.Match[str]) -> str:
-    return f" {_SHOWN.get(shown[1], shown[1].upper() if shown[1].isalpha() else shown[1])}"
+    kind = re.sub(r"^list\[(\w+)\]$", r"\1", shown[1])
+    return f" {_SHOWN.get(kind, kind.upper() if kind.isalpha() else kind)}"

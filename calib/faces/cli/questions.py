@@ -62,11 +62,13 @@ class Questions:
     def cells_on_line(
         self, prompt: str, columns: Sequence[TypedColumn], before: Mapping[str, str], offered: str | None = None
     ) -> dict[str, str] | None:
-        """Several cells on one line; None for an empty one, which means what is offered where something is."""
+        """Several cells on one line; None for an empty one. One that is offered is taken by an empty answer, - drops it: {}."""
         while True:
             typed = self.line(f"{prompt}{_offer(offered)}: ") or offered
             if not typed:
                 return None
+            if offered and typed == "-":
+                return {}
             cells, wrong, said = answered_line(columns, typed, before, clock())
             if not wrong:
                 for each in said:

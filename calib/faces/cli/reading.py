@@ -34,6 +34,7 @@ _ROW = RowOptions(
     ],
     typed_as={"observed_at": ["--at"]},
     otherwise={"observed_at": "now"},
+    told={"observed_at": "When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."},
 )
 
 

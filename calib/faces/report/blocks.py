@@ -139,6 +139,7 @@ class Table:
     rows: tuple[TableRow, ...]
     caption: Runs = ()
     is_compact: bool = False  # no wider than its text needs
+    is_to_fill: bool = False  # by hand: rows of a hand's height, and a line between columns
 
 
 @dataclass(frozen=True)

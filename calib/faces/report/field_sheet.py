@@ -152,7 +152,7 @@ def _table_of(places: Sequence[FieldPlace]) -> Table:
         )
         for place in places
     )
-    return Table("Outlets", columns, rows)
+    return Table("Outlets", columns, rows, is_to_fill=True)
 
 
 def _of_duct(place: FieldPlace, rule: str, lines: int, points: int) -> Iterator[Block]:
@@ -165,4 +165,5 @@ def _of_duct(place: FieldPlace, rule: str, lines: int, points: int) -> Iterator[
         f"Traverse of {place.outlet.outlet}",
         columns,
         tuple(TableRow((Cell(runs(f"{line}\n ")), *blank)) for line in range(1, lines + 1)),
+        is_to_fill=True,
     )

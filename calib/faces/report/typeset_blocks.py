@@ -144,6 +144,7 @@ class Typesetting:
             "caption": self._runs(table.caption),
             "rows": [self._row(row, table.columns, longest) for row in table.rows],
             "all_total": all(row.is_total for row in table.rows),
+            "to_fill": table.is_to_fill,
             "whole": table.is_compact and len(table.rows) <= _MOST_ROWS_WHOLE,
         }
 

@@ -11,6 +11,7 @@ from calib.counted import count_of
 from calib.procedures.audit.answer import Answer
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.record_in_words import record_in_words
 from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.ledger import written
@@ -69,7 +70,7 @@ def _corrections(session: Session, subject: Subject) -> Iterator[tuple[str, str]
         of_table = select(Retraction).where(Retraction.record_table == table)
         for retraction in by_keys(session, of_table, Retraction.record_id, numbers.get(table, ())):
             does = "taken back" if retraction.replaced_by_id is None else "replaced"
-            yield _told(session, retraction, f"{table.replace('_', ' ')} {retraction.record_id} {does}")
+            yield _told(session, retraction, f"{record_in_words(session, table, retraction.record_id)} {does}")
 
 
 def _told(session: Session, record: Any, does: str) -> tuple[str, str]:
@@ -107,7 +108,7 @@ def _of_review(review: Review) -> str:
     curve = review.holds
     held = "" if curve is None else f"; the curve {curve.curve} holds, decided by {curve.person} ({curve.reason})"
     if review.is_open:
-        return f"{began}{held}, and {review.open_lines} wait for a decision."
+        return f"{began}{held}, and {count_of(review.open_lines, 'waits', 'wait')} for a decision."
     disposed = [line.disposition for line in review.lines if line.disposition is not None]
     decisions = ", ".join(sorted({each.decision for each in disposed}))
     people = ", ".join(sorted({each.person for each in disposed}))

@@ -59,6 +59,8 @@ def write_calibration(session: Session, on_file: CalibrationOnFile, country: str
         [each for each in (accepted, on_file.typed_by) if each is not None],
         __version__,
     )
-    in_si = coherent(on_file.instrument.quantity).symbol
-    notices = [f"D-SI has no {symbol}: values are written in {in_si}" for symbol in units_not_written(writing)]
+    others = units_not_written(writing)
+    notices = [
+        f"D-SI has no {own.symbol}: it stands beside {coherent(own.quantity).symbol}, declared" for own in others
+    ]
     return CalibrationWritten(certificate_xml(writing), tuple(notices))

@@ -6,6 +6,7 @@ files unless told otherwise). Cost: a certificate is read twice, 1 ms for one of
 the bounds with its signature.
 """
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ NAMESPACES: Final = {
 }
 ROOT: Final = "dcc:digitalCalibrationCertificate"
 VERSIONS: Final = ("3.0", "3.1", "3.2", "3.3")
+_VERSION = re.compile(r"3\.\d{1,3}\.\d{1,3}(-rc\.\d{1,3})?")
 _PREFIXES = {uri: prefix for prefix, uri in NAMESPACES.items()}
 _XML_LANG = "{http://www.w3.org/XML/1998/namespace}lang"
 
@@ -129,8 +131,16 @@ def _of_root(source: str, root: Node) -> list[Finding]:
             )
         ]
     version = root.element.get("schemaVersion", "")
-    if not version.startswith("3."):
-        return [Finding(source, None, "schemaVersion", version, "3.x: another version of the schema is read otherwise")]
+    if _VERSION.fullmatch(version) is None:
+        return [
+            Finding(
+                source,
+                None,
+                "schemaVersion",
+                version,
+                "a version 3, like 3.3.0: another one of the schema is read otherwise",
+            )
+        ]
     return []
 
 

@@ -22,7 +22,7 @@ from calib.confirmation.interval import add_months
 from calib.errors import Finding
 from calib.procedures.dcc.document import Node, is_later_version
 from calib.procedures.dcc.si_units import turned
-from calib.procedures.dcc.values import ExpandedRead, QuantityRead, WrongInFile, read_quantity
+from calib.procedures.dcc.values import ExpandedRead, QuantityRead, WrongInFile, is_of_another, read_quantity
 from calib.procedures.typed.cells import AIR_PRESSURE, AIR_TEMPERATURE, between, day
 from calib.quantities import Unit, coherent, unit
 
@@ -102,7 +102,7 @@ def read_certificate(root: Node, source: str, wanted: CertificateWanted) -> Cert
         for each in () if within is None else within.children("dcc:result"):
             read.results += _result(each, read, wanted, wrong)
     if results and not read.results and not wrong.findings:
-        expected = f"a result with quantities that are marked {REFERENCE} and {MEASURED} (refType)"
+        expected = f"a result of {wanted.quantity} with quantities that are marked {REFERENCE} and {MEASURED} (refType)"
         wrong.add(measured or root, None, expected)
     read.notices = list(dict.fromkeys(read.notices))
     return read
@@ -335,10 +335,14 @@ def _result(result: Node, read: CertificateRead, wanted: CertificateWanted, wron
     """The comparisons of a result, of all tables in it; a result without any is passed over."""
     rows: list[Mapping[str, str]] = []
     before = len(wrong.findings)
+    name = in_words(result.first("dcc:name")) or result.path
     for table in _tables(result):
-        rows += _rows(table, read, wanted, wrong)
+        if _is_of_another(table, wanted):
+            read.notices.append(f"{name}: a table of another quantity than {wanted.quantity} is left out")
+        else:
+            rows += _rows(table, read, wanted, wrong)
     if rows or len(wrong.findings) > before:
-        yield ResultRead(in_words(result.first("dcc:name")) or result.path, result, tuple(rows))
+        yield ResultRead(name, result, tuple(rows))
 
 
 def _tables(node: Node) -> Iterator[Node]:
@@ -348,6 +352,13 @@ def _tables(node: Node) -> Iterator[Node]:
         if own & {REFERENCE, MEASURED}:
             yield child
         yield from _tables(child)
+
+
+def _is_of_another(table: Node, wanted: CertificateWanted) -> bool:
+    """Whether reference and indication are of other quantities, as where a velocity meter's temperature is calibrated too."""
+    own = {word: each for each in table.children("dcc:quantity") for word in each.meanings}
+    asked = ((REFERENCE, wanted.quantity), (MEASURED, wanted.indicated))
+    return all(meaning in own and is_of_another(own[meaning], quantity) for meaning, quantity in asked)
 
 
 def _rows(table: Node, read: CertificateRead, wanted: CertificateWanted, wrong: WrongInFile) -> list[Mapping[str, str]]:

@@ -24,6 +24,7 @@ _PREFIXES = {
     "mega": "mega",
 }  # fmt: skip
 _TOKEN = re.compile(r"\\([A-Za-z]+)(?:\{([+-]?\d{1,2}(?:\.\d{1,2})?)\})?")
+_OTHER = "|"  # before a unit that D-SI does not know: it stands beside one that it does, in si:hybrid
 _LONGEST = 200  # signs of a unit
 _WRITTEN = {
     "m/s": r"\metre\second\tothe{-1}",
@@ -86,6 +87,8 @@ def unit_read(written: str, quantity: str) -> UnitRead:
 
     Where the records know no such unit of the quantity its values are turned into the coherent one: `factor`.
     """
+    if written.startswith(_OTHER) and written.removeprefix(_OTHER) in UNITS[quantity]:
+        return UnitRead(unit(quantity, written.removeprefix(_OTHER)), None)
     expression = pint_expression(written)
     factor = None if expression is None else si_per(expression, quantity)
     if expression is None or factor is None:
@@ -103,6 +106,11 @@ def unit_read(written: str, quantity: str) -> UnitRead:
 def is_written(symbol: str) -> bool:
     """Whether D-SI has a way to write a unit of the records: it has none for those of inches and feet."""
     return symbol in _WRITTEN
+
+
+def of_no_d_si(symbol: str) -> str:
+    """A unit of the records that D-SI does not know, as it may stand beside one that it does."""
+    return f"{_OTHER}{symbol}"
 
 
 def in_d_si(symbol: str) -> str:

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from calib.errors import Finding, UnitError
 from calib.procedures.dcc.document import Node
-from calib.procedures.dcc.si_units import UnitRead, turned, unit_read
+from calib.procedures.dcc.si_units import UnitRead, pint_expression, turned, unit_read
 from calib.procedures.typed.cells import above_zero, at_least_one, coverage_percent
 from calib.quantities import Unit, finite_number
 
@@ -100,6 +100,22 @@ def read_quantity(node: Node, quantity: str, preferred: str, wrong: WrongInFile)
     return min(read, key=lambda each: (each.expanded is None, each.is_turned, each.unit.symbol != preferred))
 
 
+def is_of_another(node: Node, quantity: str) -> bool:
+    """Whether a `dcc:quantity` is told in units that D-SI knows, and none of them is one of the quantity."""
+    hybrid = node.first("si:hybrid")
+    told = (hybrid or node).children(*_VALUES)
+    units = {unit for each in told for unit in _tokens(each, _UNITS)}
+    return bool(units) and all(pint_expression(unit) is not None and not _is_of(unit, quantity) for unit in units)
+
+
+def _is_of(written: str, quantity: str) -> bool:
+    try:
+        unit_read(written, quantity)
+    except UnitError:
+        return False
+    return True
+
+
 def _unit(node: Node, quantity: str, wrong: WrongInFile, *, alone: bool) -> tuple[Node, UnitRead] | None:
     """A value with its unit; one of several that the records do not know is passed over."""
     place = node.first(*_named(node, _UNITS))
@@ -109,6 +125,9 @@ def _unit(node: Node, quantity: str, wrong: WrongInFile, *, alone: bool) -> tupl
     units = place.text.split()
     if len(set(units)) != 1 or len(units) not in {1, len(_tokens(node, _NUMBERS))}:
         wrong.add(place, place.text, "one unit for all values")
+        return None
+    if alone and units[0].startswith("|"):
+        wrong.add(place, units[0], "a unit of D-SI: another one stands beside it, in si:hybrid")
         return None
     try:
         return node, unit_read(units[0], quantity)

@@ -1,6 +1,7 @@
 """Write a calibration as a digital calibration certificate, DCC 3.3.0.
 
-The digits are those of the records, in their unit where D-SI has it; in the coherent one otherwise (feet and inches). U stands with
+The digits are those of the records in their unit. One that D-SI does not know (feet, inches) stands beside the coherent one in
+si:hybrid, declared in a statement; where the units of rows differ all are written in the coherent one. U stands with
 the reference value by names that D-SI 2.2 shares with the versions before it. What the schema has no meaning for has one of this
 program's: repeatability and number of observations (`calib_...`). Elements and their order are those of the samples of dcclib;
 calibrationLaboratoryCode and issueDate stand where they do from memory.
@@ -14,7 +15,7 @@ from typing import Any
 
 from calib.procedures.dcc.document import NAMESPACES
 from calib.procedures.dcc.read_certificate import MEASURED, NORMAL_USED, OBSERVATIONS, REFERENCE, REPEATABILITY
-from calib.procedures.dcc.si_units import in_d_si, is_written
+from calib.procedures.dcc.si_units import in_d_si, is_written, of_no_d_si
 from calib.quantities import Unit, coherent, unit
 
 WRITTEN_BEGINS = b'<?xml version="1.0" encoding="UTF-8"?>\n<!-- written by calib from its records -->\n'
@@ -71,6 +72,11 @@ class _Element:
             child.set("refType", meaning)
         return _Element(child)
 
+    def first(self, name: str, text: str) -> None:
+        """Add an element before the others."""
+        self.add(name, text)
+        self._element.insert(0, self._element[-1])
+
     def worded(self, name: str, text: str) -> None:
         """A text of the schema, which may stand in several languages."""
         self.add(name).add("content", text)
@@ -96,7 +102,7 @@ def _administrative(part: _Element, writing: CertificateToWrite) -> None:
         if place == 0:
             person.add("mainSigner", "true")
     _contact(part.add("customer"), writing.customer, writing.country)
-    _statements(part, writing.calibration)
+    _statements(part, writing)
 
 
 def _core(core: _Element, writing: CertificateToWrite) -> None:
@@ -138,8 +144,9 @@ def _contact(contact: _Element, name: str, country: str) -> None:
     contact.add("location").add("countryCode", country)
 
 
-def _statements(part: _Element, stated: Mapping[str, Any]) -> None:
-    if not (stated["due_on"] or stated["traceability"]):
+def _statements(part: _Element, writing: CertificateToWrite) -> None:
+    stated, others = writing.calibration, list(units_not_written(writing))
+    if not (stated["due_on"] or stated["traceability"] or others):
         return
     statements = part.add("statements")
     if stated["traceability"]:
@@ -149,6 +156,11 @@ def _statements(part: _Element, stated: Mapping[str, Any]) -> None:
         due = statements.add("statement", meaning="basic_recalibration")
         due.worded("declaration", "The instrument is to be calibrated again on this day at the latest.")
         due.add("date", stated["due_on"])
+    for own in others:
+        declared = statements.add("statement")
+        declared.worded("declaration", f"{own.symbol} is a unit of {own.quantity} that D-SI does not know.")
+        declared.add("nonSIDefinition", f"{own.scale:.{_DIGITS}g} {coherent(own.quantity).symbol}")
+        declared.add("nonSIUnit", of_no_d_si(own.symbol))
 
 
 # --- results ---------------------------------------------------------------------------------------------------------------------
@@ -204,58 +216,74 @@ def _table(table: _Element, rows: Sequence[Mapping[str, Any]], writing: Certific
     quantity = writing.instrument["quantity"]
     units = [unit(quantity, row["unit"]) for row in rows]
     of_indication = [unit(writing.indicated, row["indication_unit"] or row["unit"]) for row in rows]
-    reference = _quantity(table, REFERENCE, "Reference value", _written(rows, "reference", units))
-    expanded = reference.add("si:expandedUncXMLList")
+    for values, in_si in _quantity(table, REFERENCE, "Reference value", units):
+        _values(values, rows, "reference", units if in_si else None)
+        _expanded(values.add("si:expandedUncXMLList"), rows, units if in_si else None)
+    for values, in_si in _quantity(table, MEASURED, "Indication", of_indication):
+        _values(values, rows, "indication", of_indication if in_si else None)
+    if any(row["repeatability"] for row in rows):
+        for values, in_si in _quantity(table, REPEATABILITY, "Standard deviation of the indications", of_indication):
+            spread = _differences(rows, "repeatability", of_indication if in_si else None)
+            values.first("si:valueXMLList", " ".join(spread))
+    if any(row["observations"] for row in rows):
+        told = "Number of indications, of which the one is the mean"
+        for values, _ in _quantity(table, OBSERVATIONS, told, [unit("relative humidity", "1")]):
+            values.first("si:valueXMLList", " ".join(str(row["observations"] or 0) for row in rows))
+
+
+def _quantity(table: _Element, meaning: str, name: str, units: Sequence[Unit]) -> Iterator[tuple[_Element, bool]]:
+    """Where the values of a quantity go, each with its unit in place, and whether they are turned into the coherent one."""
+    quantity = table.add("quantity", meaning=meaning)
+    quantity.worded("name", name)
+    symbol, in_si = units[0].symbol, coherent(units[0].quantity).symbol
+    if len(set(units)) > 1:
+        ways = [(in_d_si(in_si), True)]
+    elif is_written(symbol):
+        ways = [(in_d_si(symbol), False)]
+    else:
+        ways = [(in_d_si(in_si), True), (of_no_d_si(symbol), False)]
+    place = quantity.add("si:hybrid") if len(ways) > 1 else quantity
+    for written, is_turned in ways:
+        values = place.add("si:realListXMLList")
+        values.add("si:unitXMLList", written)
+        yield values, is_turned
+
+
+def _values(values: _Element, rows: Sequence[Mapping[str, Any]], column: str, units: Sequence[Unit] | None) -> None:
+    """The values of a column, as they were typed where no units are given to turn them."""
+    digits = (
+        [row[column] for row in rows]
+        if units is None
+        else [f"{own.to_si(float(row[column])):.{_DIGITS}g}" for row, own in zip(rows, units, strict=True)]
+    )
+    values.first("si:valueXMLList", " ".join(digits))
+
+
+def _expanded(expanded: _Element, rows: Sequence[Mapping[str, Any]], units: Sequence[Unit] | None) -> None:
     expanded.add("si:uncertaintyXMLList", " ".join(_differences(rows, "expanded_uncertainty", units)))
     expanded.add("si:coverageFactorXMLList", " ".join(row["coverage_factor"] for row in rows))
     stated = [row["coverage_probability_percent"] for row in rows]
     if any(stated):
         probabilities = (_ABOUT_95 if each is None else f"{float(each) / 100:.10g}" for each in stated)
         expanded.add("si:coverageProbabilityXMLList", " ".join(probabilities))
-    _quantity(table, MEASURED, "Indication", _written(rows, "indication", of_indication))
-    if any(row["repeatability"] for row in rows):
-        spread = _differences(rows, "repeatability", of_indication)
-        told = "Standard deviation of the indications"
-        _quantity(table, REPEATABILITY, told, (spread, _unit_written(of_indication)))
-    if any(row["observations"] for row in rows):
-        counts = [str(row["observations"] or 0) for row in rows]
-        _quantity(table, OBSERVATIONS, "Number of indications, of which the one is the mean", (counts, in_d_si("1")))
 
 
-def _quantity(table: _Element, meaning: str, name: str, written: tuple[Sequence[str], str]) -> _Element:
-    quantity = table.add("quantity", meaning=meaning)
-    quantity.worded("name", name)
-    values = quantity.add("si:realListXMLList")
-    values.add("si:valueXMLList", " ".join(written[0]))
-    values.add("si:unitXMLList", written[1])
-    return values
-
-
-def _is_as_typed(units: Sequence[Unit]) -> bool:
-    """Whether all values are written in the one unit that they were typed in."""
-    return len(set(units)) == 1 and is_written(units[0].symbol)
-
-
-def _unit_written(units: Sequence[Unit]) -> str:
-    return in_d_si(units[0].symbol if _is_as_typed(units) else coherent(units[0].quantity).symbol)
-
-
-def _written(rows: Sequence[Mapping[str, Any]], column: str, units: Sequence[Unit]) -> tuple[list[str], str]:
-    pairs = zip(rows, units, strict=True)
-    if _is_as_typed(units):
-        return [row[column] for row in rows], _unit_written(units)
-    return [f"{own.to_si(float(row[column])):.{_DIGITS}g}" for row, own in pairs], _unit_written(units)
-
-
-def _differences(rows: Sequence[Mapping[str, Any]], column: str, units: Sequence[Unit]) -> list[str]:
+def _differences(rows: Sequence[Mapping[str, Any]], column: str, units: Sequence[Unit] | None) -> list[str]:
     """Uncertainties and deviations, 0 where there is none."""
-    if _is_as_typed(units):
+    if units is None:
         return [row[column] or "0" for row in rows]
     pairs = zip(rows, units, strict=True)
     return [f"{own.difference_to_si(float(row[column] or 0)):.{_DIGITS}g}" for row, own in pairs]
 
 
-def units_not_written(writing: CertificateToWrite) -> Iterator[str]:
-    """Units of the records that D-SI has no way to write, each once."""
-    symbols = (symbol for row in writing.comparisons for symbol in (row["unit"], row["indication_unit"]) if symbol)
-    yield from (symbol for symbol in dict.fromkeys(symbols) if not is_written(symbol))
+def units_not_written(writing: CertificateToWrite) -> Iterator[Unit]:
+    """Units of the records that D-SI does not know, each once."""
+    of_rows = (
+        own
+        for row in writing.comparisons
+        for own in (
+            unit(writing.instrument["quantity"], row["unit"]),
+            unit(writing.indicated, row["indication_unit"] or row["unit"]),
+        )
+    )
+    yield from (own for own in dict.fromkeys(of_rows) if not is_written(own.symbol))

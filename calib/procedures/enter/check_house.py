@@ -1,4 +1,4 @@
-"""Checks of what sheets bring of the house: its rules, what its people are authorised to do, validations, decisions in reviews."""
+"""Checks of what sheets bring of the house: its rules, competences, validations, trust in laboratories, decisions in reviews."""
 
 import hashlib
 import json
@@ -25,6 +25,8 @@ def house_findings(named: KnownNames) -> Iterator[Finding]:
             yield row.finding("value", told)
     for row in named.sheets["validations.csv"]:
         yield from _of_validation(row)
+    for row in named.sheets["laboratory_certificates.csv"]:
+        yield from _of_laboratory_certificate(row)
     for row in named.sheets["review_decisions.csv"]:
         yield from _of_decision(named, row)
 
@@ -43,13 +45,9 @@ def _of_decision(named: KnownNames, row: TypedRow) -> Iterable[Finding]:
 
 def _of_validation(row: TypedRow) -> Iterable[Finding]:
     """The file is that of the digest, and states what the row does."""
-    if not row.sound("file"):
-        return
-    if row.log is None or row.log.expected is not None:
-        yield row.finding("file", "a file that stands beside the sheet" if row.log is None else str(row.log.expected))
-        return
-    if row.sound("sha256") and hashlib.sha256(row.log.content).hexdigest() != row.cells["sha256"]:
-        yield row.finding("sha256", f"that of {row.log.name}, {hashlib.sha256(row.log.content).hexdigest()}")
+    wrong = _of_file_beside(row)
+    if wrong is not None or row.log is None or not row.sound("file"):
+        yield from [] if wrong is None else [wrong]
         return
     try:
         content = json.loads(row.log.content)
@@ -61,6 +59,31 @@ def _of_validation(row: TypedRow) -> Iterable[Finding]:
     for column, told in stated.items():
         if row.sound(column) and row.cells[column] != told:
             yield row.finding(column, f"{told}, as {row.log.name} has it")
+
+
+def _of_file_beside(row: TypedRow) -> Finding | None:
+    """The file that a row names is there, and that of its digest."""
+    if not row.sound("file"):
+        return None
+    if row.log is None or row.log.expected is not None:
+        return row.finding("file", "a file that stands beside the sheet" if row.log is None else str(row.log.expected))
+    digest = hashlib.sha256(row.log.content).hexdigest()
+    if row.sound("sha256") and digest != row.cells["sha256"]:
+        return row.finding("sha256", f"that of {row.log.name}, {digest}")
+    return None
+
+
+def _of_laboratory_certificate(row: TypedRow) -> Iterable[Finding]:
+    """The file is one X.509 certificate as it is kept, of a key that nobody breaks."""
+    from calib.procedures.dcc.check_signature import as_der, has_long_key, x509_of  # noqa: PLC0415 (where there is one)
+
+    wrong = _of_file_beside(row)
+    if wrong is not None or row.log is None or not row.sound("file"):
+        yield from [] if wrong is None else [wrong]
+        return
+    certificate = x509_of(row.log.content)
+    if certificate is None or as_der(certificate) != row.log.content or not has_long_key(certificate):
+        yield row.finding("file", "an X.509 certificate (DER) of an RSA key of 2048 bits or more, or of a curve of 256")
 
 
 def competence_findings(rows: Sequence[TypedRow], people: People, signature: ledger.Signature) -> Iterator[Finding]:

@@ -18,7 +18,7 @@ from calib.procedures.measure.air import (
     WET_BULB,
     missing_quantities,
 )
-from calib.procedures.on_record.flow_limits import LIMITS_TYPED
+from calib.procedures.on_record.flow_limits import IN_FLOWS, LIMITS_TYPED
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
@@ -190,7 +190,8 @@ def _design(row: TypedRow) -> Iterable[Finding]:
         return
     for column in (*LIMITS_TYPED, "design_density_kg_per_m3"):
         if row.sound(column):
-            yield row.finding(column, "nothing without design_flow")
+            alone = f"; a flow with a limit alone is designed for that limit: type {row.cells[column]} there too"
+            yield row.finding(column, f"nothing without design_flow{alone if column in IN_FLOWS else ''}")
 
 
 def _systems(named: KnownNames) -> Iterable[Finding]:

@@ -1,4 +1,9 @@
-"""What the limits of a flow must hold together: one style of them, the minimum below the maximum, and the design between."""
+"""What the limits of a flow must hold together: one style of them, the minimum below the maximum, and the design between.
+
+Decision (2026-11-29). A minimum or a maximum asks for a design flow too, which may be that limit: the state of the air in which
+it is judged, the share that is printed and the sums of systems and rooms are those of designs. Option: a limit that stands by
+itself (flows without a share, and systems whose sum of designs lacks an outlet that is judged). Cost: the limit is typed twice.
+"""
 
 from collections.abc import Iterable
 

@@ -7,7 +7,8 @@ In the folder `not-imported` stand, row by row as they are stored, what belongs 
 what and when, people and their roles, impact reviews with their dispositions, files and issued reports with their bytes, the
 reasons of refusals.
 
-Decision (2026-11-29): decisions on curves, rules of the house, competences and validations come back; people, dispositions and
+Decision (2026-11-29): decisions on curves, rules of the house, competences, validations and whose
+signatures are trusted come back; people, dispositions and
 issued reports do not. A role is given by whoever has one to give, a line is disposed of by whoever looked at it, and an issued
 report is the bytes that went out with the ledger's digest: an import would say each in the name of whoever types it. Options: all
 of it by sheets (roles in a ledger that nobody in it could have given), nothing of it. Cost: people are added, lines disposed of

@@ -67,6 +67,7 @@ _OF_THE_HOUSE = (
     "house_rules.csv",
     "competences.csv",
     "validations.csv",
+    "laboratory_certificates.csv",
 )  # last: what comes before was written without them
 # Tables whose new records may open an impact review or add a line to one.
 _TOUCHED_BY_REVIEWS = frozenset(

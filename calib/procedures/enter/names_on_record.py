@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import String
+from sqlalchemy import Integer
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
@@ -148,9 +148,8 @@ class NamesOnRecord:
         as_typed = {column.name for column in declaration if column.compared is str}
         for column in own:
             stored = getattr(table, column)
-            is_text = column in as_typed and isinstance(
-                stored.type, String
-            )  # a revision is stored as the number that it is
+            # A revision is stored as the number that it is.
+            is_text = column in as_typed and not isinstance(stored.type, Integer)
             names = self.asked.of(declaration.table, column) if is_text else None
             if names is not None:
                 query = query.where(col(stored).in_(names))

@@ -74,4 +74,5 @@ _WORKED_OUT: Mapping[str, Callable[[TypedRow], dict[str, Any]]] = {
     "checks.csv": _result,
     "factors.csv": _face_indications,
     "validations.csv": _content,
+    "laboratory_certificates.csv": _content,
 }

@@ -26,6 +26,7 @@ from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 from calib.records.tables.reports import SoftwareValidation
 from calib.records.tables.reviews import ImpactReview, ReviewDecision
+from calib.records.tables.signatures import LaboratoryCertificate
 from calib.records.words import BY_THE_RULE
 
 
@@ -116,6 +117,13 @@ def _validations(names: NamesOnRecord, _file: str, logs: "LogsOnRecord") -> Iter
         yield validation.model_dump(exclude={"content"}) | {"file": logs.beside(name, validation.content)}
 
 
+def _laboratory_certificates(names: NamesOnRecord, _file: str, logs: "LogsOnRecord") -> Iterator[RecordCells]:
+    """Each with the certificate in a file beside."""
+    for certificate in names.all(LaboratoryCertificate):
+        name = f"laboratory-certificate-{certificate.sha256[:12]}.der"
+        yield certificate.model_dump(exclude={"content"}) | {"file": logs.beside(name, certificate.content)}
+
+
 def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
     """Readings and refusals by job and time: an order that does not hang on what the gate decided."""
     declaration = FILES["readings.csv"]
@@ -174,13 +182,14 @@ _OTHERWISE: Mapping[str, Callable[[NamesOnRecord, str, "LogsOnRecord"], Iterator
     "factors.csv": _factors,
     "review_decisions.csv": _decisions,
     "validations.csv": _validations,
+    "laboratory_certificates.csv": _laboratory_certificates,
     "readings.csv": _readings,
     "traverses.csv": _traverses,
 }
 
 
 class LogsOnRecord:
-    """What stands beside the sheets, under file names of their own: logged series, what validations gave.
+    """What stands beside the sheets, under file names of their own: logged series, what validations gave, signing certificates.
 
     The same name and content is one file, the same name with another is another.
     """

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+import sqlalchemy
 from sqlalchemy import text
 from sqlmodel import Session, SQLModel, col, select
 
@@ -80,13 +81,14 @@ def before_amended(session: Session, table: str, revision: Mapping[str, Any]) ->
     """What a row of a table of revisions amends: the revision before, or what was typed first."""
     revisions, first = SQLModel.metadata.tables[table], SQLModel.metadata.tables[owner_table(table)]
     owner = revision[owner_column(table)]
-    own = select(revisions).where(
+    own = sqlalchemy.select(revisions).where(
         revisions.c[owner_column(table)] == owner, revisions.c.revision < revision["revision"]
     )
-    for query in (own.order_by(revisions.c.revision.desc()).limit(1), select(first).where(first.c.id == owner)):
+    typed_first = sqlalchemy.select(first).where(first.c.id == owner)
+    for query in (own.order_by(revisions.c.revision.desc()).limit(1), typed_first):
         row = session.execute(query).mappings().first()
         if row is not None:
-            return row
+            return {str(column): cell for column, cell in row.items()}
     return None
 
 

@@ -12,7 +12,7 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.comparison_sheets import workbook_lines
 from calib.procedures.typed.declaration import Declaration
 from calib.procedures.typed.foreign_sheet import SheetMap, has_headings, mapped_lines
-from calib.procedures.typed.headings import header_place, headings_of, unit_column
+from calib.procedures.typed.headings import headings_in, unit_column
 from calib.procedures.typed.sheets import (
     NOT_IMPORTED_SHEET,
     FileContent,
@@ -33,7 +33,7 @@ def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[Type
         if expected is not None:
             return {}, [Finding(file.source, None, None, None, expected)]
         return _sorted({file.source: (file.name.rpartition(".")[0], lines)}, reading)
-    sheets, findings = workbook_lines(file)
+    sheets, findings = workbook_lines(file, reading)
     named = {f"{file.source}, sheet {name}": (name, lines) for name, lines in sheets.items() if lines}
     rows, wrong = _sorted(named, reading)
     return rows, [*findings, *wrong]
@@ -50,7 +50,7 @@ def sheets_in(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[lis
     if file.expected is not None:
         return {}, [Finding(file.source, None, None, None, file.expected)]
     if is_zipfile(io.BytesIO(file.content)):
-        return workbook_lines(file)
+        return workbook_lines(file, reading)
     lines, expected = csv_lines(file, _names_of(reading), reading)
     return {file.name: lines}, [] if expected is None else [Finding(file.source, None, None, None, expected)]
 
@@ -69,8 +69,9 @@ def _sorted(
     """Rows of sheets, each named by its source, by what they hold."""
     rows: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
+    of_no_kind: dict[str, tuple[str, int]] = {}
     for source, (name, lines) in sheets.items():
-        if lines[0] and lines[0][0].strip().startswith(NOT_IMPORTED_SHEET):
+        if lines and lines[0] and lines[0][0].strip().startswith(NOT_IMPORTED_SHEET):
             continue  # of a blank sheet of this program: it says so itself
         sheet_map = _map_for(name, lines, reading, alone=len(sheets) == 1)
         if sheet_map is not None:
@@ -84,14 +85,26 @@ def _sorted(
             continue
         declared, expected = _kind_of(name, lines)
         if declared is None:
-            findings.append(Finding(source, None, None, None, expected))
+            of_no_kind[source] = expected, _known_headings(lines)
             continue
         if spelled_alike(name) != spelled_alike(declared.file.removesuffix(".csv")):
             reading.notices.append(f"{source}: by its headings it is read as {declared.file}")
         own, wrong = sheet_rows(source, lines, declared.columns, reading)
         rows.setdefault(declared.file, []).extend(own)
         findings += wrong
+    for source, (expected, known) in of_no_kind.items():
+        if rows and known < _TWO:  # beside what is read: a sheet of photographs, or of sums
+            reading.notices.append(f"{source}: none of its headings is known, left out as a whole")
+        else:
+            findings.append(Finding(source, None, None, None, expected))
     return rows, findings
+
+
+_TWO = 2  # headings that are known make a sheet one that was meant to be read
+
+
+def _known_headings(lines: Sequence[Sequence[str]]) -> int:
+    return max(_fit(lines, declared)[0] for declared in FILES.values())
 
 
 def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | None, str]:
@@ -115,7 +128,7 @@ def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | N
 
 def _fit(lines: Sequence[Sequence[str]], declared: Declaration) -> tuple[int, list[str], list[str]]:
     """How many headings of a sheet are those of a kind of file, which of its required ones are missing, which are others."""
-    header = headings_of(lines[header_place(lines, declared.columns)] if lines else [], declared.columns)
+    header = headings_in(lines, declared.columns)
     names = [column.name for column in declared]
     units = {unit_column(heading.column, names) for heading in header if heading.unit is not None}
     there = {heading.column for heading in header} | units

@@ -10,6 +10,7 @@ system). Cost: it is parsed twice.
 
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import lru_cache
 from string import ascii_uppercase
 from typing import Final
 
@@ -24,6 +25,7 @@ from calib.procedures.typed.bounded_archive import (
 )
 
 MOST_FORMULAS: Final = 2_000_000  # signs of the formulas that cells share, counted for each
+_YES = ("1", "true")  # xsd:boolean
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main "  # the namespace of sheets, as the parser writes it
 
 
@@ -34,6 +36,7 @@ class Extent:
     rows: int
     columns: int
     has_formulas_without_results: bool
+    hidden: int = 0  # rows, and spans of columns, that are not shown
 
 
 @dataclass
@@ -46,6 +49,7 @@ class _Counts:
     shared: Counter[int] = field(default_factory=Counter)  # text -> cells that show it
     texts: dict[int, int] = field(default_factory=dict)  # text -> its signs
     formulas: int = 0  # cells that share one
+    hidden: int = 0
     longest_formula: int = 0  # signs
 
 
@@ -60,7 +64,7 @@ def extent_of(content: bytes) -> Extent:
     text = sum(cells * counts.texts.get(place, 0) for place, cells in counts.shared.items())
     at_most(MOST_TEXT, text, "signs of text in its cells")
     at_most(MOST_FORMULAS, counts.formulas * counts.longest_formula, "signs of formulas that cells share")
-    return Extent(counts.rows, counts.columns, counts.has_formulas_without_results)
+    return Extent(counts.rows, counts.columns, counts.has_formulas_without_results, counts.hidden)
 
 
 class _Parts(BoundedXml):
@@ -90,6 +94,9 @@ class _Parts(BoundedXml):
             self._cell(attributes)
         elif element == "row":
             self._next_row(attributes)
+            self._counts.hidden += attributes.get("hidden") in _YES
+        elif element == "col":
+            self._counts.hidden += attributes.get("hidden") in _YES
         elif element in ("v", "f", "is"):
             self._holds |= {element} - {"v"}
             self._text = []
@@ -133,7 +140,7 @@ class _Parts(BoundedXml):
 
     def _cell(self, attributes: dict[str, str]) -> None:
         place = attributes.get("r")
-        column = self._column + 1 if place is None else _column(place)
+        column = self._column + 1 if place is None else _column(place[:9].rstrip("0123456789"))
         if column <= self._column:
             raise WorkbookError(f"a workbook whose cells rise in each row (in {self._name} cell {place} does not)")
         self._column = column
@@ -143,11 +150,14 @@ class _Parts(BoundedXml):
     def _filled(self) -> None:
         if not self._holds:
             return  # a cell that has a format alone
-        at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
-        at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
-        self._counts.rows = max(self._counts.rows, self._row)
-        self._counts.columns = max(self._counts.columns, self._column)
-        self._counts.has_formulas_without_results |= "f" in self._holds and "v" not in self._holds
+        counts = self._counts
+        if self._row > counts.rows:
+            at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
+            counts.rows = self._row
+        if self._column > counts.columns:
+            at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
+            counts.columns = self._column
+        counts.has_formulas_without_results |= "f" in self._holds and "v" not in self._holds
         self._holds = set()
 
 
@@ -159,10 +169,11 @@ def _whole(typed: str | None, otherwise: int) -> int:
     return int(typed)
 
 
+@lru_cache(maxsize=1024)
 def _column(place: str) -> int:
-    """The column of a cell: 1 of A7, 28 of AB7."""
+    """The column of a cell without its row: 1 of A, 28 of AB."""
     column = 0
-    for letter in place[:9].upper():
+    for letter in place.upper():
         if letter not in ascii_uppercase:
             break
         column = 26 * column + 1 + ascii_uppercase.index(letter)

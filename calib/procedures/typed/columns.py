@@ -18,6 +18,7 @@ from calib.procedures.typed.declared.methods import METHOD_AMENDMENTS_CSV, METHO
 from calib.procedures.typed.declared.outlets import AMENDMENTS_CSV, OUTLETS_CSV
 from calib.procedures.typed.declared.readings import READINGS_CSV, TRAVERSES_CSV
 from calib.procedures.typed.declared.reviews import REVIEW_DECISIONS_CSV
+from calib.procedures.typed.declared.signatures import LABORATORY_CERTIFICATES_CSV
 from calib.procedures.typed.declared.sources import SOURCE_SPELLINGS_CSV, SOURCES_CSV
 
 _DECLARED = (
@@ -52,6 +53,7 @@ _DECLARED = (
     HOUSE_RULES_CSV,
     COMPETENCES_CSV,
     VALIDATIONS_CSV,
+    LABORATORY_CERTIFICATES_CSV,
 )
 DECLARED = {each.table: each for each in (*_DECLARED, PEOPLE_ON_RECORD)}
 # File name -> what it holds and its columns, in the order in which files are read.

@@ -174,16 +174,28 @@ def header_of(
     source: str, row: int, typed: Sequence[str], below: Sequence[str] | None, columns: Collection[TypedColumn]
 ) -> tuple[Header, bool, list[Finding]]:
     """The header of a sheet, whether the line below has its units, and what is wrong with it."""
-    headings = headings_of(typed, columns)
-    units_below = below is not None and _are_units(headings, below)
-    if units_below and below is not None:
-        headings = [
-            SheetHeading(each.typed, each.column, cell.strip("[]() ") or each.unit, each.part)
-            for each, cell in zip(headings, [*below, *[""] * len(headings)], strict=False)
-        ]
+    headings, units_below = _with_units_below(headings_of(typed, columns), below)
     given, zone, findings = _units_of(source, row, headings, columns)
     findings += _header_findings(source, row, headings, columns, given)
     return Header(headings, given, zone), units_below, findings
+
+
+def headings_in(lines: Sequence[Sequence[str]], columns: Collection[TypedColumn]) -> list[SheetHeading]:
+    """The headings of a sheet, wherever its header stands, with the units that stand below them."""
+    place = header_place(lines, columns)
+    below = lines[place + 1] if len(lines) > place + 1 else None
+    return _with_units_below(headings_of(lines[place], columns) if lines else [], below)[0]
+
+
+def _with_units_below(headings: list[SheetHeading], below: Sequence[str] | None) -> tuple[list[SheetHeading], bool]:
+    """Headings with the units of the line below them, and whether it has units."""
+    if below is None or not _are_units(headings, below):
+        return headings, False
+    cells = [*below, *[""] * len(headings)]
+    return [
+        SheetHeading(each.typed, each.column, cell.strip("[]() ") or each.unit, each.part)
+        for each, cell in zip(headings, cells, strict=False)
+    ], True
 
 
 def _are_units(headings: Sequence[SheetHeading], below: Sequence[str]) -> bool:

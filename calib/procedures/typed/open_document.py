@@ -24,6 +24,7 @@ SPREADSHEET = b"application/vnd.oasis.opendocument.spreadsheet"
 _CONTENT = "content.xml"
 _NAMESPACE = "urn:oasis:names:tc:opendocument:xmlns:{}:1.0 "
 _OFFICE, _TABLE, _TEXT = (_NAMESPACE.format(name) for name in ("office", "table", "text"))
+_VALUES = tuple(f"{_OFFICE}{name}" for name in ("value", "date-value", "time-value"))
 _CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
 
 
@@ -128,7 +129,7 @@ class _Content(BoundedXml):
         kind = attributes.get(f"{_OFFICE}value-type", "")
         cell = DocumentCell(
             kind,
-            attributes.get(f"{_OFFICE}value", ""),
+            next((attributes[name] for name in _VALUES if name in attributes), ""),
             "".join(self._shown).strip(),
             f"{_TABLE}formula" in attributes,
         )

@@ -1,12 +1,13 @@
 """Checks of rows together that every kind of row needs: repeated names, names that must be known, units of a quantity."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache, cached_property
 
 from calib.errors import Finding
 from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import RecordNames, Reference
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
+from calib.procedures.typed.spelling import did_you_mean
 from calib.quantities import UNITS, known_units
 
 # What the records hold: file -> names, as they compare with others -> cells, where somebody asks for them.
@@ -73,9 +74,17 @@ class KnownNames:
             return
         reference = FILES[file].reference(*columns)
         if self._missing(names, reference):
-            yield row.finding(columns[-1], reference.expected.format_map(row.cells))
+            near = did_you_mean(names[-1], self._names_beside(names, reference))
+            yield row.finding(columns[-1], f"{reference.expected.format_map(row.cells)}{near}")
         else:
             self._answered.add(asked)
+
+    def _names_beside(self, names: Sequence[str], reference: Reference) -> Iterator[str]:
+        """Last names of the records that are known under the same first names."""
+        declaration = DECLARED[reference.table]
+        there = self.brought if reference.here else self.cells
+        own = declaration.compared(names)
+        return (known[-1] for known in there(declaration.file, len(names)) if known[:-1] == own[:-1])
 
     def _missing(self, names: Sequence[str], reference: Reference) -> bool:
         declaration = DECLARED[reference.table]
@@ -114,4 +123,5 @@ def unit_known(row: TypedRow, column: str, quantity: str | None) -> Iterable[Fin
     """A typed unit must be one of its quantity."""
     typed = row.get(column)
     if quantity is not None and typed is not None and typed not in UNITS[quantity]:
-        yield row.finding(column, f"a unit of {quantity}: one of {', '.join(known_units(quantity))}")
+        known = known_units(quantity)
+        yield row.finding(column, f"a unit of {quantity}: one of {', '.join(known)}{did_you_mean(typed, known)}")

@@ -125,7 +125,8 @@ def read_sheets(
             named.add(name)
             # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
             row.log = beside(file, name) if name is not None and name == Path(name).name else None
-    expected = f"one of the file names {', '.join(known)}, or a file named in readings.csv or validations.csv"
+    naming_files = [sheet for sheet, columns in known.items() if any(column.names_file for column in columns)]
+    expected = f"one of the file names {', '.join(known)}, or a file named in {' or '.join(naming_files)}"
     findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in named]
     return sheets, findings
 
@@ -250,7 +251,7 @@ def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> t
     if missing and any(cell.strip().rstrip(":").casefold() in _SUMS for cell in cells.values()):
         return _A_TOTAL
     text = next(iter(cells.values()), "").casefold()
-    return _A_NOTE if len(cells) == 1 and len(missing) > 1 and text.startswith(_NOTES) else None
+    return _A_NOTE if len(cells) == 1 and missing and text.startswith(_NOTES) else None
 
 
 def _rows_told(rows: Sequence[int], single: str, several: str) -> str:

@@ -1,11 +1,11 @@
 """Names that people type: which of them are one name in other spellings, and which look like a slip of typing.
 
 Decision (2026-11-29). Two names that differ in case, space or punctuation alone are one. A name looks like a slip of another where,
-without the words that both have, a few letters differ: one in a word of four letters or more, two in one of eight or more; or where
-the words are the same in another order. What has digits or fewer letters tells things apart (sheet 12 and 13, type G and H) and is
-never taken for a slip. Options: any edit distance over the whole name (it takes sheet 12 for a slip of sheet 13), phonetic codes
-(they are made for one language). Cost: a slip in a number is not seen; north and south are four letters of five alike and are told
-apart by their two.
+without the words that both have, a few letters differ: one where the longer has four letters or more, two where it has eight or
+more; or where the words are the same in another order. What has digits or fewer letters tells things apart (sheet 12 and 13,
+type G and H) and is never taken for a slip. Options: any edit distance over the whole name (it takes sheet 12 for a slip of sheet
+13), phonetic codes (they are made for one language). Cost: a slip in a number is not seen; north and south are four letters of
+five alike and are told apart by their two.
 """
 
 from collections import Counter
@@ -30,7 +30,7 @@ def nearly_alike(name: str, other: str) -> bool:
     if not own and not its:  # the same words in another order
         return True
     shorter, longer = sorted((len(own), len(its)))
-    if shorter < _SHORTEST or longer - shorter > 2 or not (own + its).isalpha():
+    if longer < _SHORTEST or longer - shorter > 2 or not (own + its).isalpha():
         return False
     return _edits(own, its) <= (2 if longer >= _LONG else 1)
 

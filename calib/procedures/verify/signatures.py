@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from functools import lru_cache
 
+import sqlalchemy
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.confirmation.authority import (
@@ -67,8 +68,8 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
         if table == ClockStep.__tablename__:
             changes = with_clock_step(changes, at)
         before = (at, version)
-        told = words.get(table, {}).get(record_id, {})
-        expected = judged(amended.get((table, record_id)) or act_of(table, told), person, people, changes, at)
+        act = amended.get((table, record_id)) or act_of(table, words.get(table, {}).get(record_id, {}))
+        expected = judged(act, person, people, changes, at)
         if expected is not None:
             # Whoever had a role could put them on record before entries named a version.
             is_early = version is None and table in _ONCE_ANY_ROLE
@@ -94,8 +95,9 @@ def _amended(session: Session) -> Iterator[tuple[tuple[str, int], str]]:
     """The act of each revision whose act follows from what it changed, by table and key."""
     for table in {written.table for written in WRITTEN if is_compared(written.table)}:
         revisions = SQLModel.metadata.tables[table]
-        for row in session.execute(select(revisions)).mappings().all():
-            yield (table, row["id"]), act_of(table, row, before_amended(session, table, row))
+        for row in session.execute(sqlalchemy.select(revisions)).mappings().all():
+            revision = {str(column): cell for column, cell in row.items()}
+            yield (table, row["id"]), act_of(table, revision, before_amended(session, table, revision))
 
 
 def _words(session: Session) -> Mapping[str, Mapping[int, Mapping[str, str]]]:

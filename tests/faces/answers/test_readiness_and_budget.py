@@ -75,7 +75,7 @@ def test_a_calibration_shows_its_curve_and_which_candidate_it_is(small_records):
     """tests/worked_cases/worked_vane: c(x) = -0.08856 + 0.039079 x; degree 0 is rejected, degree 1 kept."""
     told = lines("calibration", "show", "VA-1", records=small_records)
     assert any("c(x) = −0.0885" in line and "+ 0.03907" in line for line in told)
-    assert "calib calibration candidates VA-1 C-101 shows what it was chosen from" in told
+    assert "what it was chosen from: calib calibration candidates VA-1 C-101" in told
     told = lines("calibration", "candidates", "VA-1", records=small_records)
     (chosen,) = [line for line in told if line.endswith("<- chosen")]
     assert chosen.split()[0] in ("1", "degree")

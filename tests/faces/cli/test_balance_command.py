@@ -11,7 +11,7 @@ import pytest
 
 from tests.command import calib, copied
 from tests.every_way import every_way
-from tests.folders import ledger_head, only, records_of
+from tests.folders import changed, ledger_head, only, records_of
 
 M3_H_IN_CFM = 1 / (0.3048**3 * 60)  # one m3/h in cubic feet per minute
 
@@ -193,6 +193,14 @@ def test_every_outlet_that_is_judged_stands_on_a_line(job):
 
 def probability(p):
     return "> 99.9 %" if p > 0.9995 else f"{100 * p:.1f} %"
+
+
+def test_one_reading_before_adjustment_is_counted_in_the_singular(tmp_path):
+    sheets = changed()
+    sheets["readings.csv"] = [row | {"stage": ""} for row in sheets["readings.csv"]]
+    sheets["readings.csv"][0]["stage"] = "before adjustment"
+    told = " ".join(calib("conformity", "J-1", records=records_of(tmp_path, sheets)).out.split())
+    assert "20 readings before adjustment or more (there is 1), or declared" in told
 
 
 def test_the_process_is_said_with_where_it_comes_from(job):

@@ -32,6 +32,17 @@ def readings(records):
     return {each["outlet"]: each["flow"]["statement"] for each in listed["readings"]}
 
 
+def test_stop_ends_a_question_too(records):
+    with Terminal("enter", "J-1", records=records, columns=60) as terminal:
+        terminal.shown(r"who measures \[T\. One\]: ")
+        terminal.type("")
+        terminal.shown(r"meter \[VA-1\]: ")
+        terminal.type("stop")
+        status, screen = terminal.ended()
+    assert status == 0
+    assert "unit" not in screen
+
+
 @pytest.mark.parametrize("columns", [60, 100])
 def test_a_sitting_from_the_first_question_to_the_last(records, columns):
     with Terminal("enter", "J-1", records=records, columns=columns) as terminal:
@@ -41,8 +52,8 @@ def test_a_sitting_from_the_first_question_to_the_last(records, columns):
         terminal.type("")
         assert "VA-1: may be used on" in terminal.shown(r"unit \[m/s\]: ")
         terminal.type("furlong")
-        assert "one of m/s, fpm" in terminal.shown(r"\nunit: ")
-        terminal.type("m/s")
+        assert "one of m/s, fpm" in terminal.shown(r"\nunit \[m/s\]: ")
+        terminal.type("")
         terminal.shown(r"method \[sweep\]: ")
         terminal.type("")
         assert "S-2: supply, 450 m3/h ± 10 %" in terminal.shown(r"S-2 \[m/s\]: ")

@@ -344,3 +344,19 @@ def cut_off(records):
     sitting = Sitting("J-1", setup, outlet="S-2").with_values(["3.1", "3.2"], clock())
     keep_draft(draft_place(str(records), "J-1", "T. One"), sitting.put_down("T. One"))
     return sitting.entry
+
+
+def test_records_on_a_server_have_the_draft_of_a_person_at_home(small_there, tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+    def enter(*lines):
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+        return calib("enter", "J-1", *SETUP, records=small_there)
+
+    assert "what is half-typed is kept" in enter("to S-2", "note damper half shut").out
+    (draft,) = (tmp_path / "state" / "calib").iterdir()
+    assert "damper half shut" in draft.read_text()
+    ran = enter(PASSES)
+    assert (ran.status, ran.err) == (0, "")
+    assert "a remark for the next reading: damper half shut" in ran.out
+    assert not draft.exists()

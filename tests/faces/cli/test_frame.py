@@ -101,7 +101,7 @@ def test_the_options_of_a_command_become_cells_by_their_names():
 def test_each_of_several_rows_has_options_of_its_own():
     """A unit that is typed behind its value has none, and a finding on it names the value's."""
     row = frame.RowOptions(
-        FILES["conditions.csv"], ["job", "conditions", "observed_at", "quantity", "source"],
+        FILES["conditions.csv"], ["job", "conditions", "observed_at", "quantity", "source", "revision", "withdrawn"],
         {"value": ["--humidity"], "instrument": ["--hygrometer"]}, named="relative humidity", behind={"unit": "value"},
     )  # fmt: skip
     assert [each.name for each in row.parameters()] == [

@@ -1,6 +1,8 @@
 """The command line says plainly what is typed and what is wrong with it. Common practice, no source."""
 
 import re
+import subprocess
+import sys
 
 import pytest
 
@@ -136,3 +138,32 @@ def test_the_commands_with_whole_numbers_are_met():
     assert {"log", "report", "review show", "review decide", "review dispose", "budget"} <= {
         words for words, _ in WHOLE_NUMBERS
     }
+
+
+@pytest.mark.parametrize("columns", ["60", "100"])
+@pytest.mark.parametrize("words", sorted(EVERY_COMMAND), ids=str)
+def test_help_breaks_no_option_and_names_options_rather_than_columns(monkeypatch, words, columns):
+    """An example can be copied; `if not given` and defaults are said once, and a list is no type of a language."""
+    monkeypatch.setenv("COLUMNS", columns)
+    told = calib(*words.split(), "--help").out
+
+    assert not re.search(r"[a-z]-\n", told)
+    assert "if not given if not given" not in told
+    assert not re.search(r"default: \(|list\[|beside [a-z]+_[a-z]+", told)
+
+
+@pytest.mark.parametrize(
+    ("words", "status"), [(("log", "--limit", "10000"), 0), (("due", "--on", "2027-06-01", "--json"), 1)]
+)
+def test_whoever_reads_the_first_lines_alone_ends_it_quietly(small_records, words, status):
+    """As `calib log | head` does; the exit status is still what was found."""
+    program = "from calib.faces.cli import main; import sys; sys.stdin.readline(); main(sys.argv[1:])"
+    with subprocess.Popen(
+        [sys.executable, "-c", program, *words, "--records", str(small_records)],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as ran:  # fmt: skip
+        ran.stdout.close()  # nobody reads a line
+        ran.stdin.write("\n")
+        ran.stdin.close()
+        told = ran.stderr.read()
+    assert (ran.returncode, told) == (status, "")

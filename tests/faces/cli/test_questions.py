@@ -223,8 +223,10 @@ def test_at_a_terminal_nothing_is_asked_where_nothing_is_missing(empty_records, 
 def test_comparisons_that_make_no_curve_are_offered_to_be_typed_again(with_vane, typing):
     """Repeatability for one line alone: the lines are offered, an empty answer takes one as it was."""
     lines = [*LINES[:2], "0.50 0.52 0.02 2 0.01 10", *LINES[3:]]
-    again = ["as-found", "m/s", "0.50 0.52 0.02 2", "", "", "", "", "", ""]
+    again = ["", "m/s", "0.50 0.52 0.02 2", "", "-", "", "", "", ""]
     ran = typing([*STATED, *lines, "yes", *again, "yes"], *ADD, records=with_vane)
     assert ran.status == 0, ran.err
     assert "repeatability is stated for some comparisons of a phase and blank for others" in ran.err
     assert "as-found 2 [1.00 1.01 0.02 2]: " in ran.err
+    shown = json.loads(calib("calibration", "show", "VA-1", "C-1", "--json", records=with_vane).out)
+    assert [each["reference"] for each in shown["comparisons"]] == ["0.50", "1.00", "5.00", "10.0"]

@@ -245,6 +245,27 @@ def test_a_later_minor_version_is_read_and_said():
     assert any("3.7.0" in notice for notice in own.notices)
 
 
+WARMTH = result(
+    quantity("basic_referenceValue", values("20.0 25.0", r"\degreecelsius", expanded(u="0.1"))),
+    quantity("basic_measuredValue", values("20.1 25.2", r"\degreecelsius")),
+    name="Temperature",
+)
+
+
+def test_a_table_of_another_quantity_is_left_out_and_said():
+    own = read(certificate(result(REFERENCE, INDICATION), WARMTH))
+    assert own.findings == []
+    assert [len(each.rows) for each in own.results] == [7]
+    assert "Temperature: a table of another quantity than air velocity is left out" in own.notices
+    assert any("a result of air velocity with quantities" in line for line in findings_of(certificate(WARMTH)))
+
+
+@pytest.mark.parametrize("version", ["3.0.0", "3.1.2", "3.2.1", "3.3.0", "3.3.0-rc.2"])
+def test_every_version_of_the_schema_that_is_known_is_read(version):
+    own = read(certificate(version=version))
+    assert (own.findings, own.notices) == ([], [])
+
+
 def test_a_comment_within_a_number_does_not_cut_it():
     rows = comparisons(certificate().replace("0.60 1.20", "0.6<!-- x -->0 1.20"))
     assert rows[0]["reference"] == "0.60"
@@ -341,7 +362,7 @@ TRAPS = {
     "no indication": (certificate(result(REFERENCE)), f"{TABLE}: expected a quantity that is basic_measuredValue"),
     "no table": (
         certificate(result(quantity("basic_else", values("1")))),
-        "measurementResults: expected a result with quantities that are marked",
+        "measurementResults: expected a result of air velocity with quantities that are marked",
     ),
     "an error that does not follow": (
         certificate(
@@ -373,8 +394,9 @@ TRAPS = {
         certificate(calibrated="2026-02-30"),
         "coreData/endPerformanceDate: '2026-02-30'; expected a date",
     ),
-    "version 2": (certificate(version="2.4.0"), "schemaVersion: '2.4.0'; expected 3.x"),
-    "no version": (certificate(version=""), "schemaVersion: blank; expected 3.x"),
+    "version 2": (certificate(version="2.4.0"), "schemaVersion: '2.4.0'; expected a version 3"),
+    "a version that is none": (certificate(version="3.x"), "schemaVersion: '3.x'; expected a version 3"),
+    "no version": (certificate(version=""), "schemaVersion: blank; expected a version 3"),
     "another document": (
         "<html xmlns='http://www.w3.org/1999/xhtml'/>",
         "html: expected a digital calibration certificate",

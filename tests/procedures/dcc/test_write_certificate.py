@@ -130,14 +130,44 @@ def test_invented_certificates_read_back_digit_for_digit(measured, drawn, percen
         assert back["coverage_probability_percent"] in {percent, None, "95.45"}
 
 
-def test_what_d_si_cannot_write_is_written_in_the_coherent_unit_and_named():
-    rows = [row("100", "108", "5", unit="fpm"), row("3000", "2962", "50", unit="fpm")]
-    back = comparisons(read_back(written(rows)))
-    for own, read in zip(rows, back, strict=True):
+IN_FEET = [
+    row("100", "108", "5", unit="fpm", repeatability="2"),
+    row("3000", "2962", "50", unit="fpm", repeatability="4.5"),
+]
+OF_FEET = CertificateWanted("air velocity", "air velocity", "fpm", 12)
+
+
+def test_a_unit_that_d_si_does_not_know_stands_beside_the_coherent_one_and_reads_back_as_it_was():
+    content = written(IN_FEET)
+    assert comparisons(read_back(content, OF_FEET)) == IN_FEET
+    writing = CertificateToWrite(INSTRUMENT, CALIBRATION, IN_FEET, "air velocity", [], "DE", "C", ["A"], "0.1.0")
+    assert [own.symbol for own in units_not_written(writing)] == ["fpm"]
+    assert b"<dcc:nonSIUnit>|fpm</dcc:nonSIUnit>" in content
+    in_si = comparisons(read_back(content))
+    for own, read in zip(IN_FEET, in_si, strict=True):
         for column in ("reference", "indication", "expanded_uncertainty"):
             assert float(read[column]) == pytest.approx(float(own[column]) * 0.3048 / 60, rel=1e-11)
-    writing = CertificateToWrite(INSTRUMENT, CALIBRATION, rows, "air velocity", [], "DE", "C", ["A"], "0.1.0")
-    assert list(units_not_written(writing)) == ["fpm"]
+
+
+def test_another_unit_that_contradicts_the_coherent_one_is_refused():
+    root, _ = read_document("c.xml", written(IN_FEET).replace(b"100 3000", b"101 3000"))
+    assert any(
+        "one value, told in two units" in str(each) for each in read_certificate(root, "c.xml", OF_FEET).findings
+    )
+
+
+def test_another_unit_that_stands_alone_is_refused():
+    content = written(SEVERAL).replace(b"\\metre\\second\\tothe{-1}", b"|fpm")
+    root, _ = read_document("c.xml", content)
+    assert any(
+        "'|fpm'; expected a unit of D-SI" in str(each) for each in read_certificate(root, "c.xml", OF_FEET).findings
+    )
+
+
+def test_rows_in_different_units_are_written_in_the_coherent_one():
+    rows = [row("100", "108", "5", unit="fpm"), row("3.00", "2.96", "0.05")]
+    read = comparisons(read_back(written(rows)))
+    assert [float(each["reference"]) for each in read] == pytest.approx([0.508, 3.0], rel=1e-11)
 
 
 def test_an_instrument_that_indicates_another_quantity_reads_back():
@@ -155,14 +185,15 @@ def test_any_text_is_written(text):
 # --- by other hands --------------------------------------------------------------------------------------------------------------
 
 
-def test_the_rules_of_the_schema_find_no_error():
+@pytest.mark.parametrize("rows", [SEVERAL, IN_FEET])
+def test_the_rules_of_the_schema_find_no_error(rows):
     from dcclib.validation import SchematronValidator
 
     rules = resources.files("dcclib.validation.schema").joinpath("dcc.sch")
     validator = SchematronValidator.from_file(str(rules))
     errors = [
         report.text
-        for state in (validator.validate_str(written(SEVERAL).decode().partition("\n")[2]),)
+        for state in (validator.validate_str(written(rows).decode().partition("\n")[2]),)
         for report in (*state.failed_assertions, *state.successful_reports)
         if report.role == "error"
     ]

@@ -29,7 +29,7 @@ IMPORTED = {
     "intermediate_check", "method", "job", "declared_air", "outlet", "logged_series", "reading", "refusal", "system_design", "room",
     "outlet_revision", "condition", "traverse", "traverse_point", "found_factor", "factor_pair", "pairing", "source",
     "source_spelling", "comparison_correlation", "instrument_revision", "method_revision", "job_revision", "supersession",
-    "review_decision", "house_rule", "competence", "validation",
+    "review_decision", "house_rule", "competence", "validation", "laboratory_certificate",
 }  # fmt: skip
 
 

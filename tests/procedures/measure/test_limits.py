@@ -212,7 +212,10 @@ def test_global_risks_of_one_limit_are_those_of_quadrature_of_one_tail(tmp_path)
         ({"tolerance_minus_percent": "-5"}, "tolerance_minus_percent", "a percentage, 0 to 100"),
         ({"tolerance_minus_percent": "five"}, "tolerance_minus_percent", "a percentage, 0 to 100"),
         ({}, "tolerance_percent", "a value beside design_flow, or instead"),
-        ({"design_flow": "", "flow_unit": "", "minimum_flow": "900"}, "minimum_flow", "nothing without design_flow"),
+        (
+            {"design_flow": "", "flow_unit": "", "minimum_flow": "900"}, "minimum_flow",
+            "nothing without design_flow; a flow with a limit alone is designed for that limit: type 900 there too",
+        ),
     ],
 )  # fmt: skip
 def test_limits_that_cannot_be_are_named_and_nothing_is_written(tmp_path, cells, column, expected):

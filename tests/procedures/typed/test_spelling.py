@@ -7,6 +7,7 @@ from calib.procedures.typed.spelling import nearly_alike, spelled_alike
 ONE = ["Maker's sheet 12", "makers sheet 12", "MAKER'S  SHEET 12", "Makers sheet 12.", "maker’s-sheet12"]
 SLIPS = {
     "a letter left out": ("Makers sheet 12", "Maker sheet 12"),
+    "a letter left out of a word of four": ("traverses of type G4", "traverses of typ G4"),
     "a letter put in": ("grille table", "grille tabble"),
     "a letter changed": ("data sheet", "data sheat"),
     "two letters exchanged": ("valve table", "vavle table"),
@@ -18,6 +19,9 @@ OTHERS = {
     "another number": ("sheet 12", "sheet 13"),
     "another year": ("catalogue 2023", "catalogue 2024"),
     "another letter that tells types apart": ("traverses at grille G", "traverses at grille H"),
+    "a letter that tells apart words of three": ("old sheet", "odd sheet"),
+    "a letter more than three have not": ("bed wing", "red wing"),
+    "a letter left out of a word of three": ("the fan", "the an"),
     "another short word": ("north wing", "south wing"),
     "two letters of a short word": ("east hall", "west hall"),
     "one word more": ("maker's sheet", "maker's sheet, old"),
