@@ -24,6 +24,7 @@ LONGEST = 10.0  # [s]
 # What draws a whole demo or runs the published checks says nothing of its words, and takes long.
 LEFT_OUT = ("demo", "validate")
 WHOLE = ("0", "1", "-1", "2", "2147483647", "2147483648", str(2**63), str(10**20), "1" * 5000, "1e3", "0x1", "\u0663")
+TYPED = tuple(word for word in ODD if "\0" not in word)  # which no system hands to a program
 KNOWN = (
     "J-1", "S-1", "VA-1", "VA-2", "RS-1", "PG-1", "C-101", "C-102", "sweep", "m/s", "2026-03-05", "2026-03-05T14:30+01:00", "2.4",
     "2.4;2.5", "simple", "guarded", "json", "outlet_factor=0.8", "reading 1", "reading", "60d", "yes",
@@ -36,7 +37,7 @@ def line(chance, words, command):
     for parameter in command.params:
         if parameter.name in ("records", "help") or not (parameter.required or chance.random() < 0.25):
             continue
-        word = chance.choice(chance.choice((ODD, KNOWN, WHOLE, KNOWN)))
+        word = chance.choice(chance.choice((TYPED, KNOWN, WHOLE, KNOWN)))
         if parameter.param_type_name == "argument":
             typed += [word] * chance.choice((1, 1, 1, 2) if parameter.nargs != 1 else (1,))
         elif getattr(parameter, "is_flag", False):

@@ -92,7 +92,7 @@ def tampering(count, seed):
     chance, plain, anew, missed = random.Random(seed), Counter(), Counter(), []  # noqa: S311 (no secret)
     with tempfile.TemporaryDirectory() as folder:
         sound = records_of(Path(folder), small_job())
-        _, digest = ledger_head(sound)
+        (_, digest), whole = ledger_head(sound), _content(sound)
         while plain.total() < count:
             path = Path(shutil.copyfile(sound, Path(folder) / "tampered.sqlite"))
             changed = tampered(chance, path)
@@ -106,7 +106,8 @@ def tampering(count, seed):
             except (TypeError, sqlite3.Error):  # of what the change left there is no ledger to be made
                 anew["beyond forging"] += 1
                 continue
-            said = verdict(path, digest)
+            # Digests that were overwritten are made anew by whoever forges: that puts them right.
+            said = "put right" if _content(path) == whole else verdict(path, digest)
             anew[said] += 1
             missed += [f"forged: {changed}"] * (said == "missed")
             for left in path.parent.glob("tampered.sqlite-*"):

@@ -28,7 +28,7 @@ _REVISIONS: Mapping[type[SQLModel], tuple[Any, Any]] = {
 }
 
 
-def cell_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFinding]]:
+def declared_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFinding]]:
     """Findings: cells that their column's declaration does not allow. Remarks: those that are mended or cannot be."""
     findings: list[LedgerFinding] = []
     remarks: list[LedgerFinding] = []

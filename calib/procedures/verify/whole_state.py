@@ -18,7 +18,7 @@ from sqlmodel import Session
 from calib.procedures.verify.acceptances import acceptance_findings
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
-from calib.procedures.verify.declared_cells import cell_findings
+from calib.procedures.verify.declared_cells import declared_findings
 from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.retractions import retraction_findings
 from calib.procedures.verify.signatures import signature_findings
@@ -52,7 +52,7 @@ def verify_state(
         return Verified(findings, remarks)
     signed, before_versions = signature_findings(session)
     ahead, stepped = ([], []) if now is None else ahead_findings(session, now)
-    cells, earlier_cells = cell_findings(session)
+    cells, earlier_cells = declared_findings(session)
     proofs = _PROOFS if cells else (*_PROOFS, *_OF_SOUND_CELLS)
     meant = [finding for proof in proofs for finding in proof(session)]
     return Verified((*signed, *ahead, *cells, *meant), (*remarks, *before_versions, *stepped, *earlier_cells))
