@@ -14,6 +14,7 @@ import typer
 from calib import __version__
 from calib.errors import CalibError, DamagedError, RefusedError
 from calib.faces.cli.completion import COMPLETING
+from calib.faces.cli.manners import PlainGroup
 from calib.faces.plain_text import as_wide_as, by_number, fitted, terminal_columns
 
 # Options that a person may also type before the command.
@@ -37,6 +38,7 @@ _PLACES = {
 def program(asked: str | None = None) -> typer.Typer:
     """The program with every command, or with those of the module where the one that is asked for stands: that starts at once."""
     app = typer.Typer(
+        cls=PlainGroup,
         no_args_is_help=True,
         context_settings={"help_option_names": ["--help", "-h"]},
         rich_markup_mode=None,  # plain help: nothing to switch off where colours are not wanted

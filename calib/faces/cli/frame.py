@@ -37,7 +37,7 @@ from calib.clock import clock
 from calib.errors import BadInputError, CalibError, DoubtError, Finding, Step
 from calib.faces.cli import options
 from calib.faces.cli.completion import names_for
-from calib.faces.cli.manners import PlainCommand
+from calib.faces.cli.manners import PlainCommand, PlainGroup
 from calib.faces.plain_text import as_wide_as, fitted, harmless, terminal_columns
 from calib.procedures.typed.declaration import Declaration, TypedColumn
 
@@ -287,7 +287,7 @@ _COMMON = (
 
 def group(told: str | None = None, cls: type[typer.core.TyperGroup] | None = None) -> typer.Typer:
     """A group of commands, or one without a name of its own, whose commands stand in the program itself."""
-    return typer.Typer(cls=cls, no_args_is_help=True, rich_markup_mode=None, help=told)
+    return typer.Typer(cls=cls or PlainGroup, no_args_is_help=True, rich_markup_mode=None, help=told)
 
 
 def reads(

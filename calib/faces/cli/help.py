@@ -8,6 +8,7 @@ import typer
 
 from calib.errors import CalibError
 from calib.faces.cli.frame import Desk, Reply, group, reads
+from calib.faces.cli.manners import first_sentence
 
 NARROWEST_LINE, WIDEST_LINE = 40, 100  # characters: a longer line is hard to follow
 
@@ -68,4 +69,4 @@ def _sentences(command: Any, words: str = "calib") -> Iterator[tuple[str, str]]:
         for name, subcommand in command.commands.items():
             yield from _sentences(subcommand, f"{words} {name}")
     else:
-        yield words, " ".join((command.help or "").partition("\n\n")[0].split())
+        yield words, first_sentence(command)

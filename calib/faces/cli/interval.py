@@ -4,21 +4,21 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from typer.core import TyperGroup
 
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
+from calib.faces.cli.manners import PlainGroup
 from calib.faces.cli.options import OnDate, Reason, Tag, day_of, to_draw
 
 _REVIEW = "review"
 
 
-class _TagFirst(TyperGroup):
+class _TagFirst(PlainGroup):
     """`calib interval TAG` means `calib interval review TAG`."""
 
     def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:  # type: ignore[override]
         named = args[:1]
-        if named and named[0] not in self.commands and named[0] != "--help":
+        if named and named[0] not in self.commands and named[0] not in ("--help", "-h"):
             args = [_REVIEW, *args]
         return super().parse_args(ctx, args)
 

@@ -23,6 +23,25 @@ _SHOWN_DEFAULT = re.compile(r"\[default: \(([^()]*)\)")
 _RANGE = ((re.compile(r"(\S+)<=x<=(\S+)\]"), r"from \1 to \2]"), (re.compile(r"x>=(\S+)\]"), r"\1 or more]"))
 
 
+class PlainGroup(core.TyperGroup):
+    """A group of commands, each listed with its whole first sentence: cut at the edge it says nothing."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """The commands, one below the other."""
+        listed = [(name, first_sentence(self.get_command(ctx, name))) for name in self.list_commands(ctx)]
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, told.replace("-", _HYPHEN)) for name, told in listed])
+
+    def get_help(self, ctx: Any) -> str:
+        """The help, in which no line breaks within a word."""
+        return str(super().get_help(ctx)).replace(_HYPHEN, "-")
+
+
+def first_sentence(command: Any) -> str:
+    """The first sentence of a command's help, on one line."""
+    return " ".join((command.help or "").partition("\n\n")[0].split())
+
+
 class PlainCommand(core.TyperCommand):
     """A command with its arguments, options and mistakes in plain words."""
 

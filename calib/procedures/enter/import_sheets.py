@@ -211,8 +211,8 @@ def _checked(
 ) -> _Checked:
     of_times = findings_of_times(sheets, now)
     typed_again(sheets, recorded)
-    of_history = history_findings(KnownNames(sheets, recorded, unread))
-    named = KnownNames(in_force(sheets), recorded, unread)
+    of_history = history_findings(KnownNames(sheets, recorded, unread, recorded.every))
+    named = KnownNames(in_force(sheets), recorded, unread, recorded.every)
     of_certificates = [*certificate_findings(named, recorded.retired_since), *correlation_findings(named)]
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)

@@ -1,7 +1,7 @@
 """What the records hold, by the names that people type: what import and export go by."""
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Integer
@@ -235,6 +235,10 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
             withdrawn = _why_taken_back(session, DECLARED[Reading], names, table)
             read |= {compared(own): withdrawn[record_id] for record_id, own in names.items()}
         return read
+
+    def every(self, file: str) -> Iterable[RecordNames]:
+        """Names of all records of a file, whatever was asked for."""
+        return NamesOnRecord(self.names.session).names(FILES[file].table).values()
 
     def in_force(self, file: str, names: RecordNames) -> Cells:
         """Cells of a record as they count now, where they may have been amended since they were typed."""

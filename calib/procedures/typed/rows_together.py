@@ -1,6 +1,6 @@
 """Checks of rows together that every kind of row needs: repeated names, names that must be known, units of a quantity."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cache, cached_property
 
 from calib.errors import Finding
@@ -12,6 +12,7 @@ from calib.quantities import UNITS, known_units
 
 # What the records hold: file -> names, as they compare with others -> cells, where somebody asks for them.
 Known = Mapping[str, Mapping[RecordNames, Cells]]
+EveryName = Callable[[str], Iterable[RecordNames]]  # file -> the names of all its records
 
 
 class TypedCells(dict[str, str | None]):
@@ -30,10 +31,13 @@ class KnownNames:
 
     The rows of a file are looked at when they are first asked for: after their own check, so that no cell that it finds wrong is
     taken for right. `unread` are files of which something could not be read: what other rows name may stand there.
+    `every` gives all names of a file on record, asked for where one is wrong: which is meant?
     """
 
-    def __init__(self, sheets: Sheets, known: Known, unread: frozenset[str] = frozenset()) -> None:
-        self.sheets, self.known, self.unread = sheets, known, unread
+    def __init__(
+        self, sheets: Sheets, known: Known, unread: frozenset[str] = frozenset(), every: EveryName = lambda _: ()
+    ) -> None:
+        self.sheets, self.known, self.unread, self.every = sheets, known, unread, every
         self.brought = cache(self._brought)
         self.on_record = cache(self._on_record)
         self.cells = cache(self._cells)
@@ -82,9 +86,10 @@ class KnownNames:
     def _names_beside(self, names: Sequence[str], reference: Reference) -> Iterator[str]:
         """Last names of the records that are known under the same first names."""
         declaration = DECLARED[reference.table]
-        there = self.brought if reference.here else self.cells
-        own = declaration.compared(names)
-        return (known[-1] for known in there(declaration.file, len(names)) if known[:-1] == own[:-1])
+        own, width = declaration.compared(names), len(names)
+        on_record = () if reference.here else (known[:width] for known in self.every(declaration.file))
+        there = [*self.brought(declaration.file, width), *on_record]
+        return (known[-1] for known in there if known[:-1] == own[:-1])
 
     def _missing(self, names: Sequence[str], reference: Reference) -> bool:
         declaration = DECLARED[reference.table]

@@ -88,7 +88,7 @@ def test_what_may_be_left_out_stands_in_brackets_and_what_repeats_has_dots():
         assert calib(*words, "--help").out.split("\n")[0].endswith(f" {' '.join(words)} [OPTIONS] {typed}")
 
 
-@pytest.mark.parametrize("words", [(), ("calibration",), ("calibration", "show")], ids=" ".join)
+@pytest.mark.parametrize("words", [(), ("calibration",), ("calibration", "show"), ("interval",)], ids=" ".join)
 def test_the_short_option_for_help_works_everywhere(words):
     assert calib(*words, "-h").out == calib(*words, "--help").out
 
@@ -167,3 +167,11 @@ def test_whoever_reads_the_first_lines_alone_ends_it_quietly(small_records, word
         ran.stdin.close()
         told = ran.stderr.read()
     assert (ran.returncode, told) == (status, "")
+
+
+@pytest.mark.parametrize("words", [(), ("calibration",), ("interval",)], ids=" ".join)
+def test_a_list_of_commands_has_the_whole_sentence_of_each(monkeypatch, words):
+    monkeypatch.setenv("COLUMNS", "60")
+    told = calib(*words, "--help").out
+    assert "..." not in told.partition("Commands:")[2]
+    assert max(map(len, told.splitlines())) <= 60

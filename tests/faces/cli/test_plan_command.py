@@ -38,7 +38,9 @@ def records(_before, tmp_path):
 
 
 def plan(records, *words, job="E-1", air=AIR):
-    return calib("plan", job, *ON, *air, *words, records=records)
+    common = dict(zip((typed := (*ON, *air))[::2], typed[1::2], strict=True))
+    said = [word for option, value in common.items() if option not in words for word in (option, value)]
+    return calib("plan", job, *said, *words, records=records)
 
 
 def outlet(document, name):
