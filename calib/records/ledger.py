@@ -142,6 +142,11 @@ def _entries(
     return entries
 
 
+def ledger_length(session: Session) -> int:
+    """How many entries there are: fewer than the number of the last one says where some are missing."""
+    return int(session.execute(select(func.count()).select_from(LedgerEntry)).scalar_one())
+
+
 def ledger_head(session: Session) -> tuple[int, str]:
     """Sequence and digest of the last entry; (0, sixty-four zeros) before the first."""
     last = session.execute(

@@ -293,11 +293,12 @@ def verify(
         raise BadInputError([Finding.typed("digest", digest, expected)])
     session = desk.reading()
     rows = partial(ledger.verify, session.connection(), digest, say)
-    verified = Verified(rows()) if rows_only else verify_state(session, digest, say)
+    verified = Verified(rows()) if rows_only else verify_state(session, digest, say, clock())
     name = database.name_of(desk.records)
     heads = () if anchors is None else _heads_kept(anchors, name)
     findings = (*verified.findings, *anchor_findings(session, heads))
-    told = answer.document(*ledger.ledger_head(session), findings, verified.remarks) | {"anchors": len(heads)}
+    _, last = ledger.ledger_head(session)
+    told = answer.document(ledger.ledger_length(session), last, findings, verified.remarks) | {"anchors": len(heads)}
     remarks = []
     if anchor is not None and findings:
         remarks.append(f"{anchor}: nothing was appended, since there are findings")

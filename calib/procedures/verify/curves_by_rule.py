@@ -1,4 +1,4 @@
-"""Curves "by the rule" are fitted anew by the edition of the rule that made them.
+"""Curves are fitted anew by the edition of the rule that made them: those "by the rule", and those of a shape that a person chose.
 
 A false one would move every flow with all digests right. Two fits of one certificate agree to rounding, which differs between
 machines in the last digits. The tolerance is a millionth of the curve's standard uncertainty: nobody's digit, and far above
@@ -11,13 +11,14 @@ ms a certificate.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence
+from datetime import date
 
 import numpy as np
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.curves.curve import Curve
 from calib.errors import CalibError
-from calib.procedures.certificate.fit_curve import EDITIONS, curve_record, fit_by
+from calib.procedures.certificate.fit_curve import EDITIONS, CurveWish, curve_record, fit_by
 from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
 from calib.procedures.on_record.in_force import curve_of
@@ -38,17 +39,17 @@ _AT_ONCE = MOST_AT_ONCE // 10  # curves whose comparisons are in memory together
 
 
 def curve_findings(session: Session, calibrations: Collection[int] | None = None) -> Iterator[LedgerFinding]:
-    """Curves by the rule that the rule does not make; of some calibrations where they are named, else of all."""
-    by_rule = select(StoredCurve).where(StoredCurve.chosen_by == BY_THE_RULE).order_by(col(StoredCurve.id))
-    curves = list(session.exec(among(by_rule, StoredCurve.calibration_id, calibrations)))
+    """Curves that the rule does not make, of its own or of the shape chosen; of some calibrations where named, else of all."""
+    every = select(StoredCurve).order_by(col(StoredCurve.id))
+    curves = list(session.exec(among(every, StoredCurve.calibration_id, calibrations)))
     for first in range(0, len(curves), _AT_ONCE):
         yield from _of_some(session, curves[first : first + _AT_ONCE])
 
 
 def _of_some(session: Session, curves: Sequence[StoredCurve]) -> Iterator[LedgerFinding]:
     calibrations = {curve.calibration_id for curve in curves}
-    owners = dict(by_keys(session, select(Calibration.id, Calibration.instrument_id), Calibration.id, calibrations))
-    instruments = amended_instruments(session, set(owners.values()))
+    certificates = {each.id: each for each in by_keys(session, select(Calibration), Calibration.id, calibrations)}
+    instruments = amended_instruments(session, {each.instrument_id for each in certificates.values()})
     places = _places(session, curves, instruments.values())
     comparisons: dict[int, list[Cells]] = defaultdict(list)
     for comparison in by_keys(
@@ -61,10 +62,12 @@ def _of_some(session: Session, curves: Sequence[StoredCurve]) -> Iterator[Ledger
         correlations[correlation.calibration_id].append(typed(correlation))
     for curve in curves:
         calibration = curve.calibration_id
-        own = instruments[owners[calibration]]
+        own = instruments[certificates[calibration].instrument_id]
         made = places.get((StoredCurve, curve.id), 0)
         known = [each for each in own.revisions if places[InstrumentRevision, each.id] < made]
-        instrument = typed(Amended(own.first, known).now)
+        # A person chooses for the instrument as it was when it was calibrated.
+        of_day = None if curve.chosen_by == BY_THE_RULE else date.fromisoformat(certificates[calibration].calibrated_on)
+        instrument = typed(Amended(own.first, known).at(of_day))
         problem = _problem(curve, instrument, comparisons[calibration], correlations[calibration])
         if problem is not None:
             yield LedgerFinding(f"correction_curve {key(curve.id)}", problem)
@@ -93,16 +96,28 @@ def _problem(
         return f"was made by edition {edition} of the rule, which this version does not know"
     try:
         fitted = curve_record(
-            stored.calibration_id, fit_by(EDITIONS[edition], instrument, comparisons, None, correlations)
+            stored.calibration_id, fit_by(EDITIONS[edition], instrument, comparisons, _wish(stored), correlations)
         )
         different = [name for name in _AS_TYPED if getattr(stored, name) != getattr(fitted, name)]
         if not different and _apart(curve_of(stored.parameters), curve_of(fitted.parameters)):
             different = ["values"]
     except (CalibError, ValueError, KeyError, TypeError, IndexError) as error:
-        return f"is said to be made by the rule, which makes none of its certificate ({error})"
+        return f"is said to be made {_how(stored)}, which makes none of its certificate ({error})"
     if not different:
         return None
-    return f"is not the one that the rule makes of its certificate's comparisons: other {', '.join(different)}"
+    makes = "that the rule makes" if stored.chosen_by == BY_THE_RULE else f"made {_how(stored)}"
+    return f"is not the one {makes} of its certificate's comparisons: other {', '.join(different)}"
+
+
+def _wish(stored: StoredCurve) -> CurveWish | None:
+    """What a person asked for; None where nobody did."""
+    if stored.chosen_by == BY_THE_RULE:
+        return None
+    return CurveWish(shape=stored.shape) if stored.degree is None else CurveWish(degree=stored.degree)
+
+
+def _how(stored: StoredCurve) -> str:
+    return "by the rule" if stored.chosen_by == BY_THE_RULE else f"in the shape that {stored.chosen_by} chose"
 
 
 def _apart(stored: Curve, fitted: Curve) -> bool:

@@ -28,7 +28,7 @@ _REVISIONS: Mapping[type[SQLModel], tuple[Any, Any]] = {
 }
 
 
-def cell_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFinding]]:
+def declared_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFinding]]:
     """Findings: cells that their column's declaration does not allow. Remarks: those that are mended or cannot be."""
     findings: list[LedgerFinding] = []
     remarks: list[LedgerFinding] = []
@@ -63,7 +63,8 @@ def _amended(session: Session, table: type[SQLModel], keys: Collection[int]) -> 
         return set(by_keys(session, select(owner), owner, keys))
     for revisions, owner in _REVISIONS.values():
         if revisions is table:
-            own = select(revisions.id, owner).where(col(revisions.id).in_(keys))
-            latest = dict(session.execute(select(owner, func.max(revisions.id)).group_by(owner)).tuples().all())
-            return {record_id for record_id, owned in session.execute(own) if latest[owned] > record_id}
+            own: Any = table
+            latest: dict[int, int] = {**dict(session.execute(select(owner, func.max(own.id)).group_by(owner)).tuples())}
+            owners = by_keys(session, select(own.id, owner), own.id, keys)
+            return {record_id for record_id, owned in owners if latest[owned] > record_id}
     return set()

@@ -2,7 +2,7 @@
 
 The ledger is read once, in its order, with people and roles as they were on record just before each entry. A time that runs back
 among entries without the program's version was written before that was refused: it is remarked, and blocks nothing. So is an
-instrument or a method that another role than QA put on record, which was nobody's act alone once.
+instrument or a method that another role than QA put on record then, which was nobody's act alone once.
 """
 
 from collections.abc import Iterator, Mapping
@@ -71,8 +71,9 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
         act = amended.get((table, record_id)) or act_of(table, words.get(table, {}).get(record_id, {}))
         expected = judged(act, person, people, changes, at)
         if expected is not None:
-            # Whoever had a role could put them on record before that was an act of QA: no trace says which version did.
-            was_allowed = table in _ONCE_ANY_ROLE and judged("record", person, people, changes, at) is None
+            # Whoever had a role could put them on record before entries named a version.
+            is_early = version is None and table in _ONCE_ANY_ROLE
+            was_allowed = is_early and judged("record", person, people, changes, at) is None
             told = remarks if was_allowed else findings
             told.append(LedgerFinding(entry, f"is signed by {person!r}; expected {expected}"))
         if table == "person":

@@ -10,6 +10,7 @@ program writes. Cost: two runs where both are wrong.
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlalchemy import Connection
 from sqlmodel import Session
@@ -17,10 +18,11 @@ from sqlmodel import Session
 from calib.procedures.verify.acceptances import acceptance_findings
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
-from calib.procedures.verify.declared_cells import cell_findings
+from calib.procedures.verify.declared_cells import declared_findings
 from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.retractions import retraction_findings
 from calib.procedures.verify.signatures import signature_findings
+from calib.procedures.verify.times_to_come import ahead_findings
 from calib.procedures.verify.verified_files import verdict_findings
 from calib.records import pages
 from calib.records.schema_findings import texts_can_be_compared
@@ -36,18 +38,24 @@ class Verified:
     remarks: tuple[LedgerFinding, ...] = ()  # what cannot be mended any more, and blocks nothing
 
 
-def verify_state(session: Session, printed_digest: str | None = None, progress: Progress = lambda _: None) -> Verified:
-    """All findings and remarks; always ends."""
+def verify_state(
+    session: Session,
+    printed_digest: str | None = None,
+    progress: Progress = lambda _: None,
+    now: datetime | None = None,
+) -> Verified:
+    """All findings and remarks; always ends. `now` tells which entries are of a time to come; without it none is."""
     connection = session.connection()
     findings, closed = apart_from_closed(connection, stored_findings(connection, printed_digest, progress))
     remarks = (*closed, *_unproven(connection))
     if findings:
         return Verified(findings, remarks)
     signed, before_versions = signature_findings(session)
-    cells, earlier_cells = cell_findings(session)
+    ahead, stepped = ([], []) if now is None else ahead_findings(session, now)
+    cells, earlier_cells = declared_findings(session)
     proofs = _PROOFS if cells else (*_PROOFS, *_OF_SOUND_CELLS)
     meant = [finding for proof in proofs for finding in proof(session)]
-    return Verified((*signed, *cells, *meant), (*remarks, *before_versions, *earlier_cells))
+    return Verified((*signed, *ahead, *cells, *meant), (*remarks, *before_versions, *stepped, *earlier_cells))
 
 
 _Proofs = tuple[Callable[[Session], Iterable[LedgerFinding]], ...]

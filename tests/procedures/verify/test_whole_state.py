@@ -8,6 +8,7 @@ import hashlib
 import json
 import sqlite3
 from contextlib import closing
+from datetime import timedelta
 
 import pytest
 from sqlmodel import select
@@ -20,11 +21,12 @@ from calib.records.tables.comparisons import Comparison
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.custody import ClockStep, LedgerBreak
 from calib.records.tables.files import Attachment
-from calib.records.tables.jobs import JobRevision
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job, JobRevision
 from calib.records.tables.people import Person, Role
 from calib.records.tables.reports import IssuedReport
 from tests.command import calib
-from tests.folders import NOW, SIGNED, records_of, small_job
+from tests.folders import NOW, SIGNED, imported, records_of, small_job, write
 from tests.records.test_ledger import behind_the_back, change
 
 
@@ -188,6 +190,42 @@ def test_a_false_curve_said_to_be_by_the_rule_is_found_and_refused_where_a_repor
     assert records.read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    ("words", "shape"),
+    [(("VA-1", "C-101", "--degree", "2"), "polynomial"), (("VA-2", "C-102", "--degree", "1"), "polynomial")],
+)
+def test_a_curve_that_a_person_chose_is_fitted_anew_in_its_shape(records, words, shape):
+    chosen = calib("calibration", "choose", *words, "--reason", "smoother", "--by", "A. Person", records=records)
+    assert chosen.status == 0, chosen.err
+    assert verified(records) == ({}, {})
+    with database.reading(str(records)) as session:
+        last = session.exec(select(StoredCurve).order_by(StoredCurve.id.desc())).first()
+        curve = last.model_dump(exclude={"id"})
+    assert (curve["chosen_by"], curve["shape"]) == ("A. Person", shape)
+    parameters = json.loads(curve["parameters"])
+    parameters["coefficients"][0] += 0.05
+    written(records, StoredCurve(**curve | {"parameters": json.dumps(parameters)}))
+
+    problem = "is not the one made in the shape that A. Person chose of its certificate's comparisons: other values"
+    assert verified(records)[0] == {f"correction_curve {last.id + 1}": problem}
+
+
+def test_a_chosen_curve_stays_right_where_the_instrument_is_amended_before_or_after(records):
+    def amended(resolution):
+        return calib(
+            "instrument", "amend", "VA-1", "--set", f"resolution={resolution}", "--reason", "read again", "--always-wrong",
+            records=records,
+        ).status  # fmt: skip
+
+    assert amended("0.1") == 0
+    for degree in ("1", "2"):
+        words = ("VA-1", "C-101", "--degree", degree, "--reason", "smoother")
+        assert calib("calibration", "choose", *words, records=records).status == 0
+    assert amended("0.5") == 0
+
+    assert verified(records)[0] == {}
+
+
 def test_a_false_curve_written_after_the_acceptance_is_not_used_by_the_gate_nor_in_a_balance(records):
     """A factor of the flow between both curves: 1.5 m/s beside some 4 m/s."""
     answers = (
@@ -263,6 +301,62 @@ def test_a_technician_agrees_to_no_other_decision_rule(records):
     written(records, titled, other, signature=ledger.Signature("T. One", NOW, "job amend"))
     (problem,) = [problem for problem in verified(records)[0].values() if "is signed by 'T. One'" in problem]
     assert "expected a person who may amend a job's decision rule" in problem
+
+
+@pytest.mark.parametrize("version", [None, "0.1.0"])
+def test_an_instrument_that_a_technician_put_on_record_is_found_where_its_entry_names_a_version(
+    tmp_path, version, monkeypatch
+):
+    """Before entries named one, whoever had a role could."""
+    monkeypatch.setattr(ledger, "__version__", version)
+    records = tmp_path / "versions.sqlite"
+    database.make(str(records))
+    imported(records, write(tmp_path / "in", small_job()))
+    rows = [Person(name="Q. Keeper"), Person(name="T. One")]
+    roles = [
+        Role(person_id=person, role=role, kind="given", at=NOW.isoformat(), reason="x")
+        for person, role in ((1, "QA"), (2, "technician"))
+    ]
+    written(records, *rows, roles[0])
+    written(records, roles[1], signature=ledger.Signature("Q. Keeper", NOW, "person role"))
+    with database.reading(str(records)) as session:
+        own = session.get(Instrument, 1).model_dump(exclude={"id"}) | {"tag": "ZZ-1", "serial": "900"}
+    written(records, Instrument(**own), signature=ledger.Signature("T. One", NOW, "instrument add"))
+
+    findings, remarks = verified(records)
+
+    told = remarks if version is None else findings
+    assert told.keys() == {"ledger entry 50"}
+    assert "expected a person who may put an instrument or a method on record" in told["ledger entry 50"]
+    assert {**findings, **remarks} == told
+
+
+def test_an_entry_of_a_time_to_come_is_found_until_a_step_of_the_clock_closes_it(records):
+    ahead = NOW + timedelta(days=400)
+    written(records, Job(job="J-9", decision_rule="simple"), signature=ledger.Signature("A. Person", ahead, "import"))
+
+    def told(now):
+        with database.reading(str(records)) as session:
+            state = verify_state(session, now=now)
+        return [str(each) for each in state.findings], [str(each) for each in state.remarks]
+
+    problem = (
+        "ledger entry 46: is of 2027-04-10T09:00:00+00:00, a time to come: it is 2026-03-06T09:00+00:00 by this clock"
+    )
+    assert told(NOW) == ([problem], [])
+    assert told(ahead) == told(ahead - timedelta(seconds=59)) == ([], [])
+    assert told(ahead - timedelta(seconds=61))[0] != []
+
+    written(records, ClockStep(reason="a year ahead"))
+
+    assert told(NOW) == ([], [problem])
+
+
+def test_entries_are_counted_as_they_are(records):
+    before = calib("verify", "--json", records=records).document["entries"]
+    change(records, "UPDATE ledger SET sequence = 2147483647 WHERE sequence = (SELECT max(sequence) FROM ledger)")
+
+    assert calib("verify", "--json", records=records).document["entries"] == before == 45
 
 
 def test_a_kept_file_whose_bytes_are_others_is_found_though_every_digest_of_the_ledger_fits(records):
