@@ -277,7 +277,7 @@ def test_people_get_lines_without_trailing_space(refusing, tmp_path, monkeypatch
 
 def test_an_import_s_messages_stand_on_stderr(empty_records, tmp_path):
     ran = calib("import", write(tmp_path / "in", small_job()), "--json", records=empty_records)
-    assert ran.document == {"records": ran.document["records"], "refusals": []}
+    assert ran.document == {"records": ran.document["records"], "on_record_already": {}, "refusals": []}
     assert ran.document["records"]["reading"] == 4
     assert f"reading {tmp_path / 'in'}" in ran.err
 
