@@ -489,7 +489,8 @@ def _as_typed_here(finding: Finding, context: typer.Context, rows: Sequence[RowO
     named |= {column.casefold(): option for column, option in (of_row or {}).items()}
     columns = (finding.column or "").split(", ")
     shown = ", ".join(named.get(column.casefold(), column) for column in columns)
-    return replace(finding, source="command line", column=shown or None)
+    expected = _COLUMN_NAMED.sub(lambda other: named.get(other[0].casefold(), other[0]), finding.expected)
+    return replace(finding, source="command line", column=shown or None, expected=expected)
 
 
 def _names_of(parameter: Any) -> list[tuple[str, str]]:

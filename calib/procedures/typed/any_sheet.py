@@ -3,11 +3,10 @@
 What a sheet holds its name says (Readings, readings.csv), or its headings: those of one kind of file, all that it needs among them.
 """
 
-import io
 from collections.abc import Mapping, Sequence
-from zipfile import is_zipfile
 
 from calib.errors import Finding
+from calib.procedures.typed.bounded_archive import is_archive
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.comparison_sheets import workbook_lines
 from calib.procedures.typed.declaration import Declaration
@@ -28,7 +27,7 @@ def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[Type
     """Rows of a file under the names of the files of an import, and what is wrong with it."""
     if file.expected is not None:
         return {}, [Finding(file.source, None, None, None, file.expected)]
-    if not is_zipfile(io.BytesIO(file.content)):
+    if not is_archive(file.content):
         lines, expected = csv_lines(file, _names_of(reading), reading)
         if expected is not None:
             return {}, [Finding(file.source, None, None, None, expected)]
@@ -49,7 +48,7 @@ def sheets_in(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[lis
     """The lines of each sheet of a file, a CSV file's under its own name, and what is wrong with the file."""
     if file.expected is not None:
         return {}, [Finding(file.source, None, None, None, file.expected)]
-    if is_zipfile(io.BytesIO(file.content)):
+    if is_archive(file.content):
         return workbook_lines(file, reading)
     lines, expected = csv_lines(file, _names_of(reading), reading)
     return {file.name: lines}, [] if expected is None else [Finding(file.source, None, None, None, expected)]

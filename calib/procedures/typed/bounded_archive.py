@@ -26,8 +26,17 @@ MOST_TEXT: Final = 20_000_000  # signs of all cells, a text that several share c
 _WORKBOOK: Final = "a workbook"
 
 
+READABLE = "a workbook that can be read (this one is cut off, or made otherwise: save it again as .xlsx or .ods)"
+_ARCHIVE = b"PK\x03\x04"  # the head of its first file (ISO/IEC 21320-1)
+
+
 class WorkbookError(ValueError):
     """A workbook, or XML by itself, beyond the bounds; the text says what was expected."""
+
+
+def is_archive(content: bytes) -> bool:
+    """Whether a file begins as an archive does, whole or cut off: a workbook, and no text."""
+    return content.startswith(_ARCHIVE)
 
 
 def at_most(bound: int, counted: int, what: str, whole: str = _WORKBOOK) -> None:
@@ -47,7 +56,7 @@ def inflated(content: bytes) -> Iterator[tuple[str, bytes]]:
                 # Never more than the archive says that the file has; whatever it holds more makes another checksum.
                 yield file.filename, archive.read(file)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError) as error:
-        raise WorkbookError(f"a workbook that can be read ({type(error).__name__})") from error
+        raise WorkbookError(READABLE) from error
 
 
 class BoundedXml:

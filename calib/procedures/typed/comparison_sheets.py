@@ -15,10 +15,9 @@ from datetime import date, datetime, time
 from decimal import Decimal
 from functools import lru_cache, partial
 from typing import Any, TypeVar
-from zipfile import is_zipfile
 
 from calib.errors import Finding
-from calib.procedures.typed.bounded_archive import WorkbookError
+from calib.procedures.typed.bounded_archive import READABLE, WorkbookError, is_archive
 from calib.procedures.typed.bounded_workbook import Extent, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
@@ -70,7 +69,7 @@ def read_comparisons(
     """Rows of a file with tag and certificate given, and what is wrong with it as a file; `sheet` names one of a workbook."""
     if file.expected is not None:
         return [], [Finding(file.source, None, None, None, file.expected)]
-    if is_zipfile(io.BytesIO(file.content)):
+    if is_archive(file.content):
         rows, findings = _read_workbook(file, columns, sheet)
     elif sheet is not None:
         rows, findings = (
@@ -107,8 +106,8 @@ def _of_sheets(file: FileContent, ask: Callable[[_OfWorkbook], _Asked]) -> _Aske
             return ask(sheets)
     except WorkbookError as error:
         return Finding(file.source, None, None, None, str(error))
-    except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
-        return Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")
+    except Exception:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
+        return Finding(file.source, None, None, None, READABLE)
 
 
 @contextmanager
@@ -238,7 +237,7 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
             return name, None
         if wanted is not None:
             break
-    expected = f"one of the sheets {', '.join(names)}"
+    expected = f"one of the sheets {', '.join(names)}" if names else "a workbook with a sheet that is shown"
     return "", Finding(file.source, None, "sheet", wanted, expected)
 
 

@@ -73,7 +73,8 @@ def test_what_was_added_is_what_was_typed(records):
 )
 def test_a_wrong_option_is_named_as_it_was_typed(records, option, value, expected):
     before = ledger_head(records)
-    told = calib(*ADD, option, value, records=records)
+    given = dict(zip(ADD[3::2], ADD[4::2], strict=True)) | {option: value}
+    told = calib(*ADD[:3], *(word for pair in given.items() for word in pair), records=records)
     assert (told.status, told.out) == (2, "")
     assert re.fullmatch(rf"error: command line, {option}: .*expected {expected}\n", told.err)
     assert ledger_head(records) == before
@@ -144,8 +145,7 @@ def test_both_figures_of_a_method_or_neither_are_declared(records):
     told = calib("method", "add", "m", "--common", "2", "--basis", "b", records=records)
     assert (told.status, told.out) == (2, "")
     assert told.err == (
-        "error: command line, --own: blank; expected a percentage beside common_standard_uncertainty_percent, 0 where there is "
-        "none: both or neither\n"
+        "error: command line, --own: blank; expected a percentage beside --common, 0 where there is none: both or neither\n"
     )
     added = calib("method", "add", "m", "--common", "2", "--own", "1.5", "--basis", "b", records=records)
     assert (added.status, added.out) == (0, "added the method m: 2 % common, 1.5 % own\n")
@@ -158,10 +158,10 @@ def test_both_figures_of_a_method_or_neither_are_declared(records):
     [
         (
             ("--uncertainty", "3", "--own", "1"),
-            "--own: '1'; expected nothing beside relative_standard_uncertainty_percent",
+            "--own: '1'; expected nothing beside --uncertainty",
         ),
         ((), "--uncertainty: blank; expected a percentage, 0 to 100; or instead both"),
-        (("--own", "1"), "--common: blank; expected a percentage beside own_standard_uncertainty_percent"),
+        (("--own", "1"), "--common: blank; expected a percentage beside --own"),
         (
             ("--common", "1", "--own", "1", "--degrees-of-freedom", "9"),
             "--degrees-of-freedom: '9'; expected nothing without",
