@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-_PATIENCE = 30.0  # s, until something shown that is waited for
+_PATIENCE = 120.0  # s, until something shown that is waited for
 
 
 def _with_its_keys():
