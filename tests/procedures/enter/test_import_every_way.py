@@ -96,7 +96,7 @@ SYSTEMS = [
     after(filled("systems", 2, system="AH-2", service="exhaust"), "systems", 2, "system", "AH-2", "with outlets for exhaust"),
     *(cell("systems", 2, "design_flow", value, ABOVE_0) for value in ("0", "-5050", "", "5.050,0")),
     *(cell("systems", 2, "flow_unit", value, "one of m3/s, m3/h, L/s, l/s, cfm") for value in ("m/s", "")),
-    *(cell("systems", 2, "tolerance_percent", value, "a percentage above 0, up to 100") for value in ("0", "101", "10 percent")),
+    *(cell("systems", 2, "tolerance_percent", value, "a percentage above 0, up to 100") for value in ("0", "101", "ten percent")),
     cell("systems", 2, "tolerance_percent", "", "a value beside design_flow, or instead tolerance_minus_percent"),
     # The one outlet of a service may be the one whose service was found wrong.
     after([*filled("systems", 2, service="exhaust"), *filled("outlets", 8, service="exhausts")],

@@ -93,7 +93,7 @@ def test_u_is_taken_off_the_limits_where_the_acceptance_did_so(empty_records, tm
     with database.writing(str(empty_records)) as session:
         signature = Signature("Q. Other", NOW, "accept")
         accept_calibration(session, "VA-1", "C-2026", NOW.date(), AcceptanceWanted("guarded"), signature)
-    guarded = calib("interval", "VA-1", *ON, "--on", "2026-03-06", "--json", records=empty_records).document
+    guarded = calib("interval", "VA-1", "--on", "2026-03-06", "--json", records=empty_records).document
     assert guarded["decision_rule"] == "guarded"
     smallest = guarded["points"][0]["in_tolerance"]
     assert smallest < said["points"][0]["in_tolerance"]
