@@ -27,10 +27,11 @@ _PASS = re.compile(
 _DAYS, _CLOCKS = frozenset({"date", "day"}), frozenset({"time", "clock", "timeofday"})
 _BRACKETS = re.compile(r"\s*[\[(]([^\])]*)[\])]\s*$")
 _OF_NO_UNIT = (any_text, day, json_text)  # checks of columns that have none
+PERCENT = "percent"
 # Units that stand in the names of columns, and how else people write them.
 _FIXED = {
     "s": {"s", "sec", "second", "seconds"},
-    "percent": {"%", "percent", "pct", "% rh", "%rh"},
+    PERCENT: {"%", "percent", "pct", "% rh", "%rh"},
     "degC": {"degc", "\u00b0c", "\u00b0 c", "c"},
     "kPa": {"kpa"},
     "months": {"months", "month", "mo"},
@@ -83,11 +84,15 @@ def headings_of(header: Sequence[str], columns: Collection[TypedColumn]) -> list
 def _heading(typed: str, known: Mapping[str, str], passes: str | None, moment: str | None) -> SheetHeading:
     if typed.startswith("(") and typed.endswith(")"):
         return SheetHeading(typed, "", None, _ASIDE)
-    exact = known.get(spelled_alike(typed))
-    if exact is not None or len(typed) > _LONGEST:
-        return SheetHeading(typed, exact or typed)
-    name, brackets = spelled_alike(bare(typed)), _BRACKETS.search(typed)
+    if len(typed) > _LONGEST:
+        return SheetHeading(typed, known.get(spelled_alike(typed), typed))
+    name, brackets = spelled_alike(bare(typed).replace("%", PERCENT)), _BRACKETS.search(typed)
     unit = brackets and brackets[1].strip()
+    exact = None if unit and name == spelled_alike(typed) else known.get(spelled_alike(typed))  # " and % are no letters
+    if "%" in typed and (exact is None or fixed_unit(exact) != PERCENT):
+        exact = known.get(spelled_alike(typed.replace("%", PERCENT)))
+    if exact is not None:
+        return SheetHeading(typed, exact)
     if name in known:
         heading = SheetHeading(typed, known[name], unit)
     elif passes is not None and _PASS.fullmatch(bare(typed)):
@@ -101,7 +106,7 @@ def _heading(typed: str, known: Mapping[str, str], passes: str | None, moment: s
 
 def unit_column(column: str, names: Collection[str]) -> str | None:
     """The column that holds the unit of another."""
-    of_dimension = "dimension_unit" if column in {"width", "height", "diameter"} else ""
+    of_dimension = "dimension_unit" if column in {"width", "height", "diameter", "dimension_limit"} else ""
     of_flow = "flow_unit" if column.endswith("flow") else ""
     return next((name for name in (f"{column}_unit", of_dimension, of_flow, "unit") if name in names), None)
 
