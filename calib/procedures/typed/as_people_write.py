@@ -157,25 +157,24 @@ def without_unit(cell: str, column: TypedColumn) -> tuple[str, str] | None:
 
 def meaning_expected(cell: str, column: TypedColumn, habits: Habits) -> str | None:
     """What was expected of a cell where more can be said than its check does: both that it may mean, or what it seems to be."""
+    if (said := _either(cell, column, habits)) is not None or (expected := column.check(cell)) is None:
+        return said
+    if (said := _expected_of_percent(cell, column, None) or expected_of_time(cell, column.check)) is not None:
+        return said
+    if cell.casefold().rstrip(".") in _NO_VALUE and not column.required:
+        return f"{expected}; or a blank cell where there is no value"
+    return f"{expected}{did_you_mean(cell, column.check.words)}" if isinstance(column.check, AmongWords) else None
+
+
+def _either(cell: str, column: TypedColumn, habits: Habits) -> str | None:
+    """Both that the numbers of a cell may mean; None where they mean one thing, or nothing."""
     if _GROUP.fullmatch(cell) and not habits.decimal_comma and column.check(cell.replace(",", "")) is None:
         values = f" or {cell.replace(',', ';')}" if column.check is numbers else ""
         return (
             f"{cell.replace(',', '.')} or {cell.replace(',', '')}{values}, written without a comma: it may mean either"
         )
-    expected = column.check(cell)
-    if expected is None:
-        return None
-    if (both := _apart_or_joined(cell, column)) is not None:
-        return f"{both[0]} or {both[1]}, values parted by ; alone: it may mean either"
-    if (said := _expected_of_percent(cell, column, None)) is not None:
-        return said
-    if (said := expected_of_time(cell, column.check)) is not None:
-        return said
-    if cell.casefold().rstrip(".") in _NO_VALUE and not column.required:
-        return f"{expected}; or a blank cell where there is no value"
-    if isinstance(column.check, AmongWords):
-        return f"{expected}{did_you_mean(cell, column.check.words)}"
-    return None
+    both = _apart_or_joined(cell, column)
+    return None if both is None else f"{both[0]} or {both[1]}, values parted by ; alone: it may mean either"
 
 
 def expected_of_unit(cell: str, column: TypedColumn, unit: str, of: str | None, own: str | None) -> str | None:
