@@ -159,7 +159,9 @@ def meaning_expected(cell: str, column: TypedColumn, habits: Habits) -> str | No
     """What was expected of a cell where more can be said than its check does: both that it may mean, or what it seems to be."""
     if (said := _either(cell, column, habits)) is not None or (expected := column.check(cell)) is None:
         return said
-    if (said := _expected_of_percent(cell, column, None) or expected_of_time(cell, column.check)) is not None:
+    if (
+        said := _expected_of_percent(cell, column, None) or expected_of_time(cell, column.check, habits.day_first)
+    ) is not None:
         return said
     if cell.casefold().rstrip(".") in _NO_VALUE and not column.required:
         return f"{expected}; or a blank cell where there is no value"
