@@ -451,6 +451,7 @@ _SPELLED = {
     Step.AMEND_JOB: "amended by `calib job amend`",
     Step.CORRECT_READING: "corrected by `calib reading correct`",
     Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
+    Step.MAP_HEADINGS: "a map of its headings, which `calib import --suggest-map FILE` begins",
     Step.SAY_SURE: "the same with --sure writes it",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }

@@ -10,11 +10,12 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from calib.errors import Finding
+from calib.errors import Finding, Step
 from calib.procedures.typed.cells import AmongWords, any_text, day, json_text, numbers, time_with_zone, whole
 from calib.procedures.typed.days_and_times import with_zone, zone_meant
 from calib.procedures.typed.declaration import TypedColumn
-from calib.procedures.typed.spelling import did_you_mean, spelled_alike
+from calib.procedures.typed.spelling import spelled_alike
+from calib.procedures.typed.synonyms import column_meant
 from calib.procedures.typed.unit_spelling import unit_meant
 
 LOOKED_AT = 30  # lines in which a header is looked for, below a title
@@ -260,7 +261,10 @@ def _header_findings(
         yield Finding(source, row, _shown(unknown[0]), None, f"{expected}; {len(unknown) - 1} more are none of them")
     else:
         for name in unknown:
-            yield Finding(source, row, _shown(name), None, f"{expected}{did_you_mean(bare(name), known)}")
+            near = column_meant(bare(name), [column.name for column in columns])
+            asked = "a heading that is known" if near is None else f"a heading that is known (did you mean {near}?)"
+            rest = f"; {expected}; or {Step.MAP_HEADINGS}" if name == unknown[-1] else ""  # the long list once
+            yield Finding(source, row, _shown(name), None, f"{asked}{rest}")
     times = Counter((heading.column, heading.part, heading.typed.casefold() if heading.part else "") for heading in own)
     kinds: dict[str, set[str | None]] = {}
     for (name, part, _), repeated in times.items():
