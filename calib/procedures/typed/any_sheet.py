@@ -35,7 +35,7 @@ def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[Type
     sheets, findings = workbook_lines(file, reading)
     named = {f"{file.source}, sheet {name}": (name, lines) for name, lines in sheets.items() if lines}
     rows, wrong = _sorted(named, reading)
-    return rows, [*findings, *wrong]
+    return rows, reading.of_rows_read([*findings, *wrong])
 
 
 def _names_of(reading: HowToRead) -> list[str]:

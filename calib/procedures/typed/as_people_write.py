@@ -164,7 +164,7 @@ def meaning_expected(cell: str, column: TypedColumn, habits: Habits) -> str | No
     ) is not None:
         return said
     if cell.casefold().rstrip(".") in _NO_VALUE and not column.required:
-        return f"{expected}; or a blank cell where there is no value"
+        return f"{expected}; or blank where there is no value"
     return f"{expected}{did_you_mean(cell, column.check.words)}" if isinstance(column.check, AmongWords) else None
 
 

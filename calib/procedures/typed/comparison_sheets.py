@@ -254,9 +254,10 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 def _rows_of_sheet(
     source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn], reading: HowToRead | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
+    reading = reading or HowToRead()
     lines, findings = _lines_of_sheet(source, rows_of_texts)
     rows, more = sheet_rows(source, lines, tuple(columns), reading)
-    return rows, [*findings, *more]
+    return rows, reading.of_rows_read([*findings, *more])
 
 
 def _lines_of_sheet(source: str, rows_of_texts: Iterable[list[_Text]]) -> tuple[list[list[str]], list[Finding]]:

@@ -140,6 +140,11 @@ class HowToRead:
     day_first: bool | None = None  # of dates such as 03/04/2026; None: as far as the sheet tells by itself
     notices: list[str] = field(default_factory=list)  # what was taken as what
     maps: "Sequence[SheetMap]" = ()  # of sheets with headings of their own
+    left_out: set[tuple[str, int]] = field(default_factory=set)  # (source, row) of totals, notes, examples, headers
+
+    def of_rows_read(self, findings: Iterable[Finding]) -> list[Finding]:
+        """Findings without those on rows that are none of anybody's records."""
+        return [each for each in findings if (each.source, each.row) not in self.left_out]
 
 
 def read_csv(
@@ -225,6 +230,8 @@ def _rows_below(
         why = _AGAIN if header.is_repeated(line) else _why_left_out(cells, columns)
         if why is not None:
             left_out.setdefault(why, []).append(row_number)
+            if why != _UNFILLED:
+                reading.left_out.add((source, row_number))
         elif len(line) < width or any(map(str.strip, line[width:])):
             wanted = f"{width} cells as in the header, found {len(line)}"
             findings.append(Finding(source, row_number, None, None, wanted))
@@ -258,11 +265,11 @@ def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> t
     """Why a row is none of anybody's records; None where it may be a record."""
     if next(iter(cells.values()), "").casefold().startswith(EXAMPLE.casefold()):
         return _AN_EXAMPLE
-    if {column.name for column in columns if column.beforehand}.issuperset(cells):
-        return _UNFILLED
     missing = [column.name for column in columns if column.required and column.name not in cells]
     if missing and any(cell.strip().rstrip(":").casefold() in _SUMS for cell in cells.values()):
         return _A_TOTAL
+    if {column.name for column in columns if column.beforehand}.issuperset(cells):
+        return _UNFILLED
     text = next(iter(cells.values()), "").casefold()
     return _A_NOTE if len(cells) == 1 and missing and text.startswith(_NOTES) else None
 

@@ -16,6 +16,8 @@ from calib.procedures.typed.synonyms import column_meant
 from calib.procedures.typed.unit_spelling import unit_meant
 
 _PASS = re.compile(r"(?:r|p|pass|reading|obs|v|vel|measurement|run|point|no|#)\s*[.\-_ ]*\d{1,2}", re.IGNORECASE)
+_UNIT_BEFORE_THE_NUMBER = re.compile(r"(\S.*?)\s*[\s\[(]([^\s\[(\])]+)[\s\])]\s*(\d{1,2})")  # Vel fpm 1
+_VALUES = ("observations", "indication")  # of a reading: one of the two, unless it is a traverse
 _UNIT_AT_THE_END = re.compile(r"(.*\S)\s*(?:[\[(]\s*([^\])]+?)\s*[\])]|[,\s]\s*(\S+))$")
 
 
@@ -78,7 +80,10 @@ def _suggestion(header: Iterable[str], declared: Declaration) -> _Suggestion:
 
 
 def _parted(typed: str) -> tuple[str, str | None]:
-    """A heading and the unit that stands behind it, with brackets or without."""
+    """A heading and the unit that stands behind it, with brackets or without, or before the number of a pass."""
+    within = _UNIT_BEFORE_THE_NUMBER.fullmatch(typed)
+    if within is not None and (unit := unit_meant(within[2])) is not None:
+        return f"{within[1]} {within[3]}", unit
     parts = _UNIT_AT_THE_END.fullmatch(typed)
     unit = None if parts is None else unit_meant(parts[2] or parts[3])
     return (bare(typed), None) if parts is None or unit is None else (parts[1], unit)
@@ -94,6 +99,8 @@ def _as_toml(suggestion: _Suggestion, sheet: str | None) -> str:
     for column, own in suggestion.headings.items():
         shown = _quoted(own[0]) if len(own) == 1 else f"[{', '.join(map(_quoted, own))}]"
         lines.append(f"{column} = {shown}")
+    if suggestion.declared.file == "readings.csv" and not {*_VALUES} & suggestion.headings.keys():
+        lines.append('# observations = ["", ""]  # must be filled, or indication: the headings of the values')
     lines += [f"# left out: {_comment(other)}" for other in suggestion.others]
     if suggestion.units:
         lines += ["", f"[{name}.units]", *(f"{column} = {_quoted(unit)}" for column, unit in suggestion.units.items())]
