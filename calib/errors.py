@@ -40,6 +40,7 @@ class Step(StrEnum):
     AMEND_JOB = "amended as a job with a reason"
     CORRECT_READING = "corrected with a reason"
     ORDER_OF_DATES = "the order of day and month says which"
+    MAP_HEADINGS = "a map that says which heading is which column"
     SAY_SURE = "say that it is right, and it is written"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
     SEE_REVIEW = "see impact review"  # its number

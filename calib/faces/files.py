@@ -128,7 +128,7 @@ def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[st
     """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read."""
     if not _is_folder(folder):
         raise BadInputError(
-            [Finding(str(folder), None, None, None, "a folder with CSV files; there is none of this name")]
+            [Finding(str(folder), None, None, None, "a file, or a folder with CSV files; there is none of this name")]
         )
     paths = sorted(path for path in folder.iterdir() if path.suffix.lower() == ".csv")
     if not paths:

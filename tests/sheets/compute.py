@@ -16,6 +16,7 @@ METER = (
 )  # fmt: skip
 JOBS = (("job", "title", "decision_rule"), ("J-9", "Hall", "simple"), ("J-8", "Lobby", "simple"))
 DAY = (("tag", "certificate", "laboratory", "calibrated_on"), ("VA-1", "C-9", "L", date(2026, 3, 5)))
+TOTAL = (None, "Total", None, None, None, "=SUM(F2:F2)", None, None)
 READING = ("job", "outlet", "instrument", "observed_at", "unit", "observations", "method", "operator")
 
 
@@ -91,6 +92,7 @@ def office():
         "moment-without-zone.xlsx": saved(workbook(("Readings", reading(moment)))),
         "percent.xlsx": changed(workbook(("Instruments", METER)), _percent),
         "formula.xlsx": saved(workbook(("Jobs", (JOBS[0], ("J-9", '="Ha"&"ll"', "simple"))))),
+        "total-formula.xlsx": saved(workbook(("Readings", (*reading("2026-03-05T14:30+01:00"), TOTAL)))),
         "error.xlsx": saved(workbook(("Jobs", (JOBS[0], ("J-9", "#REF!", "simple"))))),
         "truth.xlsx": saved(workbook(("Jobs", (JOBS[0], ("J-9", True, "simple"))))),
         "hidden-row.xlsx": changed(

@@ -276,8 +276,12 @@ def _read(
 ) -> "list[TypedRow]":
     from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.typed.comparison_sheets import read_comparisons
+    from calib.procedures.typed.sheets import HowToRead
 
-    rows, findings = read_comparisons(file_content(path, LARGEST_FILE), tag, certificate, columns, sheet)
+    reading = HowToRead()
+    rows, findings = read_comparisons(file_content(path, LARGEST_FILE), tag, certificate, columns, sheet, reading)
+    for notice in reading.notices:
+        say(f"notice: {notice}")
     if findings:
         raise BadInputError(findings)
     return rows

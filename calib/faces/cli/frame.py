@@ -260,6 +260,7 @@ class RowOptions:
 
 
 _COLUMN_NAMED = re.compile(r"\b[a-zA-Z]+(_[a-zA-Z]+)+\b")
+_OF_SHEETS = re.compile(r" in \w+\.csv or(?= in the records)| \(leave the row out\)|leave the row out; ")  # advice on rows
 
 
 def _sentence(meaning: str, column: TypedColumn, otherwise: str | None) -> str:
@@ -451,6 +452,7 @@ _SPELLED = {
     Step.AMEND_JOB: "amended by `calib job amend`",
     Step.CORRECT_READING: "corrected by `calib reading correct`",
     Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
+    Step.MAP_HEADINGS: "a map of its headings, which `calib import --suggest-map FILE` begins",
     Step.SAY_SURE: "the same with --sure writes it",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }
@@ -489,7 +491,8 @@ def _as_typed_here(finding: Finding, context: typer.Context, rows: Sequence[RowO
     named |= {column.casefold(): option for column, option in (of_row or {}).items()}
     columns = (finding.column or "").split(", ")
     shown = ", ".join(named.get(column.casefold(), column) for column in columns)
-    expected = _COLUMN_NAMED.sub(lambda other: named.get(other[0].casefold(), other[0]), finding.expected)
+    without_sheet = _OF_SHEETS.sub("", finding.expected)
+    expected = _COLUMN_NAMED.sub(lambda other: named.get(other[0].casefold(), other[0]), without_sheet)
     return replace(finding, source="command line", column=shown or None, expected=expected)
 
 

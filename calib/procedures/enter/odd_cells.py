@@ -100,13 +100,13 @@ def _means_of_traverses(readings: Sequence[TypedRow], points: Sequence[TypedRow]
 
 
 def _odd_uncertainty(row: TypedRow, instruments: Mapping[str, Cells]) -> str | None:
-    """An expanded uncertainty that is large or small beside a reference value well within the range."""
+    """An expanded uncertainty that is large or small beside a reference value well within the range, or above it anywhere."""
     instrument = instruments[row.cells["tag"]]
     own = unit(str(instrument["quantity"]), row.cells["unit"])
     reference, expanded = (abs(float(row.cells[name])) for name in ("reference", "expanded_uncertainty"))
     if instrument.get("indication_quantity") is None:
         highest = unit(str(instrument["quantity"]), str(instrument["unit"])).to_si(float(str(instrument["range_high"])))
-        if own.to_si(reference) < _LOWEST_PART * abs(highest):
+        if own.to_si(reference) < _LOWEST_PART * abs(highest) and expanded <= reference:
             return None
     if not reference or _SMALLEST_SHARE <= expanded / reference <= _LARGEST_SHARE:
         return None

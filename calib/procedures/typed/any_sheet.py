@@ -5,7 +5,7 @@ What a sheet holds its name says (Readings, readings.csv), or its headings: thos
 
 from collections.abc import Mapping, Sequence
 
-from calib.errors import Finding
+from calib.errors import Finding, Step
 from calib.procedures.typed.bounded_archive import is_archive
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.comparison_sheets import workbook_lines
@@ -35,7 +35,7 @@ def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[Type
     sheets, findings = workbook_lines(file, reading)
     named = {f"{file.source}, sheet {name}": (name, lines) for name, lines in sheets.items() if lines}
     rows, wrong = _sorted(named, reading)
-    return rows, [*findings, *wrong]
+    return rows, reading.of_rows_read([*findings, *wrong])
 
 
 def _names_of(reading: HowToRead) -> list[str]:
@@ -121,8 +121,8 @@ def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | N
     files = ", ".join(file.removesuffix(".csv") for file in FILES)
     lacks = [f"without {', '.join(missing)}"] if missing else []
     lacks += [f"with {', '.join(unknown)} as well"] if unknown else []
-    near = f"; its headings come nearest to {nearest.file}, {'; '.join(lacks)}" if known > 1 and lacks else ""
-    return None, f"a name or headings that say what it holds: one of {files}{near}"
+    near = f" (its headings come nearest to {nearest.file}, {'; '.join(lacks)})" if known > 1 and lacks else ""
+    return None, f"headings that say what it holds{near}, or the name of one of {files}; or {Step.MAP_HEADINGS}"
 
 
 def _fit(lines: Sequence[Sequence[str]], declared: Declaration) -> tuple[int, list[str], list[str]]:

@@ -16,10 +16,10 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from calib.procedures.typed.cells import AmongWords
+from calib.procedures.typed.cells import AmongWords, numbers
 from calib.procedures.typed.days_and_times import day_meant, expected_of_time, moment_meant, order_of_days
 from calib.procedures.typed.declaration import TypedColumn
-from calib.procedures.typed.headings import LOOKED_AT, bare, fixed_unit, is_unit_of
+from calib.procedures.typed.headings import LOOKED_AT, PERCENT, bare, fixed_unit, is_unit_of
 from calib.procedures.typed.spelling import did_you_mean, spelled_alike
 from calib.procedures.typed.unit_spelling import unit_meant
 
@@ -103,6 +103,8 @@ _WITH_UNIT = re.compile(r"([-+\u2212\d.,'\s]*\d)\s*([^\d\s;.,+-][^;]*)")
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _COMMA = re.compile(r"[+-]?\d*,\d+")
 _GROUP = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,234: of a decimal comma, or of thousands
+_BLANK_THOUSANDS = re.compile(r"(?<![\d.,])([1-9]\d{0,2})\s(?=\d{3}(?!\d))")  # 412 418: two values, or thousands
+_PERCENTAGE = re.compile(r"[^%]*\d\s*%")
 _GROUPED = re.compile(r"([+-]?\d{1,3})((?:[ \u00a0\u202f']\d{3})+|(?:,\d{3})+(?=\.)|(?:,\d{3}){2,})(\.\d+)?")
 
 
@@ -128,7 +130,11 @@ def is_as_wanted(cell: str, column: TypedColumn) -> bool:
 
 def meant(cell: str, column: TypedColumn, row: int, habits: Habits) -> str | None:
     """What a cell that is wrong as it stands is meant to be; None where it is wrong however people write it."""
+    if _apart_or_joined(cell, column) is not None:
+        return None
     for as_what, read in _WAYS:
+        if read is _without_percent and fixed_unit(column.name) != PERCENT:
+            continue
         written = read(cell, habits)
         if written is not None and written != cell and column.check(written) is None:
             habits.take(column, cell, written, as_what, row)
@@ -151,18 +157,60 @@ def without_unit(cell: str, column: TypedColumn) -> tuple[str, str] | None:
 
 def meaning_expected(cell: str, column: TypedColumn, habits: Habits) -> str | None:
     """What was expected of a cell where more can be said than its check does: both that it may mean, or what it seems to be."""
-    if _GROUP.fullmatch(cell) and not habits.decimal_comma and column.check(cell.replace(",", "")) is None:
-        return f"{cell.replace(',', '.')} or {cell.replace(',', '')}, written without a comma: it may mean either"
-    expected = column.check(cell)
-    if expected is None:
-        return None
-    if (said := expected_of_time(cell, column.check)) is not None:
+    if (said := _either(cell, column, habits)) is not None or (expected := column.check(cell)) is None:
+        return said
+    if (
+        said := _expected_of_percent(cell, column, None) or expected_of_time(cell, column.check, habits.day_first)
+    ) is not None:
         return said
     if cell.casefold().rstrip(".") in _NO_VALUE and not column.required:
-        return f"{expected}; or a blank cell where there is no value"
-    if isinstance(column.check, AmongWords):
-        return f"{expected}{did_you_mean(cell, column.check.words)}"
-    return None
+        return f"{expected}; or blank where there is no value"
+    return f"{expected}{did_you_mean(cell, column.check.words)}" if isinstance(column.check, AmongWords) else None
+
+
+def _either(cell: str, column: TypedColumn, habits: Habits) -> str | None:
+    """Both that the numbers of a cell may mean; None where they mean one thing, or nothing."""
+    if _GROUP.fullmatch(cell) and not habits.decimal_comma and column.check(cell.replace(",", "")) is None:
+        values = f" or {cell.replace(',', ';')}" if column.check is numbers else ""
+        return (
+            f"{cell.replace(',', '.')} or {cell.replace(',', '')}{values}, written without a comma: it may mean either"
+        )
+    both = _apart_or_joined(cell, column)
+    return None if both is None else f"{both[0]} or {both[1]}, values parted by ; alone: it may mean either"
+
+
+def expected_of_unit(cell: str, column: TypedColumn, unit: str, of: str | None, own: str | None) -> str | None:
+    """What was expected of a cell with a unit, where its own is another, or there is none; None where it is its own.
+
+    `of` is the column that holds its own unit.
+    """
+    if unit == own:
+        return None
+    if (said := _expected_of_percent(cell, column, own)) is not None:
+        return said
+    if of is None:
+        return f"a number alone: it has no unit of its own (the cell has {unit})"
+    return f"a value in {own}, which {of} has: the cell has {unit}"
+
+
+def _expected_of_percent(cell: str, column: TypedColumn, own: str | None) -> str | None:
+    """What was expected of a percentage where the column is none: 2 % of a reference value is no 2 m/s."""
+    if fixed_unit(column.name) == PERCENT or not _PERCENTAGE.fullmatch(cell) or column.check(cell) is None:
+        return None
+    return f"a number{'' if own is None else f' in {own}'}, without %: a percentage of what?"
+
+
+def _apart_or_joined(cell: str, column: TypedColumn) -> tuple[str, str] | None:
+    """Both that a list may mean where thousands may be set apart as values are: 412 418 is two of them, or one."""
+    if column.check is not numbers or numbers(cell) is None:
+        return None
+    if _GROUPED.fullmatch(cell) and "," in cell:
+        return cell.replace(",", ";"), cell.replace(",", "")
+    if not _BLANK_THOUSANDS.search(cell):
+        return None
+    both = (re.sub(r"\s*[;/|\s]\s*", ";", each) for each in (cell, _BLANK_THOUSANDS.sub(r"\1", cell)))
+    apart, joined = (each if numbers(each) is None else None for each in both)
+    return None if apart is None or joined is None else (apart, joined)
 
 
 def _with_point(cell: str, habits: Habits) -> str | None:

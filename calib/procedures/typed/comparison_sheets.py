@@ -64,20 +64,28 @@ def comparison_columns() -> tuple[TypedColumn, ...]:
 
 
 def read_comparisons(
-    file: FileContent, tag: str, certificate: str, columns: Iterable[TypedColumn], sheet: str | None = None
+    file: FileContent,
+    tag: str,
+    certificate: str,
+    columns: Iterable[TypedColumn],
+    sheet: str | None = None,
+    reading: HowToRead | None = None,
 ) -> tuple[list[TypedRow], list[Finding]]:
-    """Rows of a file with tag and certificate given, and what is wrong with it as a file; `sheet` names one of a workbook."""
+    """Rows of a file with tag and certificate given, and what is wrong with it as a file; `sheet` names one of a workbook.
+
+    What was taken as what goes into the notices of `reading`.
+    """
     if file.expected is not None:
         return [], [Finding(file.source, None, None, None, file.expected)]
     if is_archive(file.content):
-        rows, findings = _read_workbook(file, columns, sheet)
+        rows, findings = _read_workbook(file, columns, sheet, reading)
     elif sheet is not None:
         rows, findings = (
             [],
             [Finding(file.source, None, "sheet", sheet, "nothing: only a workbook (.xlsx, .ods) has sheets")],
         )
     else:
-        rows, findings = read_csv(file, columns)
+        rows, findings = read_csv(file, columns, reading)
     given = {"tag": tag.strip(), "certificate": certificate.strip()}
     for row in rows:
         row.cells = given | row.cells
@@ -86,13 +94,15 @@ def read_comparisons(
 
 
 def _read_workbook(
-    file: FileContent, columns: Iterable[TypedColumn], sheet: str | None
+    file: FileContent, columns: Iterable[TypedColumn], sheet: str | None, reading: HowToRead | None
 ) -> tuple[list[TypedRow], list[Finding]]:
     def rows_of(sheets: _OfWorkbook) -> tuple[list[TypedRow], list[Finding]]:
         name, finding = _sheet_of(file, list(sheets), sheet)
         if finding is not None:
             return [], [finding]
-        return _rows_of_sheet(f"{file.source}, sheet {name}", sheets[name](), columns)
+        if reading is not None:
+            reading.notices += [f"{file.source}: {told}" for told in sheets.hidden]
+        return _rows_of_sheet(f"{file.source}, sheet {name}", sheets[name](), columns, reading)
 
     read = _of_sheets(file, rows_of)
     return ([], [read]) if isinstance(read, Finding) else read
@@ -244,9 +254,10 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 def _rows_of_sheet(
     source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn], reading: HowToRead | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
+    reading = reading or HowToRead()
     lines, findings = _lines_of_sheet(source, rows_of_texts)
     rows, more = sheet_rows(source, lines, tuple(columns), reading)
-    return rows, [*findings, *more]
+    return rows, reading.of_rows_read([*findings, *more])
 
 
 def _lines_of_sheet(source: str, rows_of_texts: Iterable[list[_Text]]) -> tuple[list[list[str]], list[Finding]]:

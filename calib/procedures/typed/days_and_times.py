@@ -116,17 +116,21 @@ def _iso(year: int, month: int, on: int) -> str | None:
         return None
 
 
-def expected_of_time(cell: str, check: Check) -> str | None:
+def expected_of_time(cell: str, check: Check, day_first: bool | None) -> str | None:
     """What was expected of a wrong day or time, where it can be said what it seems to be; None where nothing can."""
     if check not in (day, time_with_zone):
         return None
-    said = _expected_of_day(cell)
-    return _expected_of_clock(cell) if said is None and check is time_with_zone else said
+    of_day = _expected_of_day(cell, day_first)
+    of_clock = _expected_of_clock(cell) if check is time_with_zone else None
+    return "; and ".join(said for said in (of_day, of_clock) if said is not None) or None
 
 
-def _expected_of_day(cell: str) -> str | None:
+def _expected_of_day(cell: str, day_first: bool | None) -> str | None:
     if slashes := _SLASHES.match(cell):
         first, second = (day_meant(slashes[0], order) for order in (True, False))
+        if day_first is not None:
+            exists = (first if day_first else second) is not None
+            return None if exists else f"a date that exists, the {'day' if day_first else 'month'} first"
         if None not in (first, second) and first != second:
             return f"{first} or {second}: it may mean either ({Step.ORDER_OF_DATES})"
     if _SHORT_YEAR.fullmatch(cell):

@@ -10,11 +10,12 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from calib.errors import Finding
+from calib.errors import Finding, Step
 from calib.procedures.typed.cells import AmongWords, any_text, day, json_text, numbers, time_with_zone, whole
 from calib.procedures.typed.days_and_times import with_zone, zone_meant
 from calib.procedures.typed.declaration import TypedColumn
-from calib.procedures.typed.spelling import did_you_mean, spelled_alike
+from calib.procedures.typed.spelling import spelled_alike
+from calib.procedures.typed.synonyms import column_meant
 from calib.procedures.typed.unit_spelling import unit_meant
 
 LOOKED_AT = 30  # lines in which a header is looked for, below a title
@@ -27,10 +28,11 @@ _PASS = re.compile(
 _DAYS, _CLOCKS = frozenset({"date", "day"}), frozenset({"time", "clock", "timeofday"})
 _BRACKETS = re.compile(r"\s*[\[(]([^\])]*)[\])]\s*$")
 _OF_NO_UNIT = (any_text, day, json_text)  # checks of columns that have none
+PERCENT = "percent"
 # Units that stand in the names of columns, and how else people write them.
 _FIXED = {
     "s": {"s", "sec", "second", "seconds"},
-    "percent": {"%", "percent", "pct", "% rh", "%rh"},
+    PERCENT: {"%", "percent", "pct", "% rh", "%rh"},
     "degC": {"degc", "\u00b0c", "\u00b0 c", "c"},
     "kPa": {"kpa"},
     "months": {"months", "month", "mo"},
@@ -83,11 +85,15 @@ def headings_of(header: Sequence[str], columns: Collection[TypedColumn]) -> list
 def _heading(typed: str, known: Mapping[str, str], passes: str | None, moment: str | None) -> SheetHeading:
     if typed.startswith("(") and typed.endswith(")"):
         return SheetHeading(typed, "", None, _ASIDE)
-    exact = known.get(spelled_alike(typed))
-    if exact is not None or len(typed) > _LONGEST:
-        return SheetHeading(typed, exact or typed)
-    name, brackets = spelled_alike(bare(typed)), _BRACKETS.search(typed)
+    if len(typed) > _LONGEST:
+        return SheetHeading(typed, known.get(spelled_alike(typed), typed))
+    name, brackets = spelled_alike(bare(typed).replace("%", PERCENT)), _BRACKETS.search(typed)
     unit = brackets and brackets[1].strip()
+    exact = None if unit and name == spelled_alike(typed) else known.get(spelled_alike(typed))  # " and % are no letters
+    if "%" in typed and (exact is None or fixed_unit(exact) != PERCENT):
+        exact = known.get(spelled_alike(typed.replace("%", PERCENT)))
+    if exact is not None:
+        return SheetHeading(typed, exact)
     if name in known:
         heading = SheetHeading(typed, known[name], unit)
     elif passes is not None and _PASS.fullmatch(bare(typed)):
@@ -101,7 +107,7 @@ def _heading(typed: str, known: Mapping[str, str], passes: str | None, moment: s
 
 def unit_column(column: str, names: Collection[str]) -> str | None:
     """The column that holds the unit of another."""
-    of_dimension = "dimension_unit" if column in {"width", "height", "diameter"} else ""
+    of_dimension = "dimension_unit" if column in {"width", "height", "diameter", "dimension_limit"} else ""
     of_flow = "flow_unit" if column.endswith("flow") else ""
     return next((name for name in (f"{column}_unit", of_dimension, of_flow, "unit") if name in names), None)
 
@@ -255,7 +261,10 @@ def _header_findings(
         yield Finding(source, row, _shown(unknown[0]), None, f"{expected}; {len(unknown) - 1} more are none of them")
     else:
         for name in unknown:
-            yield Finding(source, row, _shown(name), None, f"{expected}{did_you_mean(bare(name), known)}")
+            near = column_meant(bare(name), [column.name for column in columns])
+            asked = "a heading that is known" if near is None else f"a heading that is known (did you mean {near}?)"
+            rest = f"; {expected}; or {Step.MAP_HEADINGS}" if name == unknown[-1] else ""  # the long list once
+            yield Finding(source, row, _shown(name), None, f"{asked}{rest}")
     times = Counter((heading.column, heading.part, heading.typed.casefold() if heading.part else "") for heading in own)
     kinds: dict[str, set[str | None]] = {}
     for (name, part, _), repeated in times.items():

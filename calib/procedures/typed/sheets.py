@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from calib.errors import Finding
 from calib.procedures.typed.as_people_write import (
     Habits,
+    expected_of_unit,
     habits_of,
     is_as_wanted,
     meaning_expected,
@@ -21,6 +22,7 @@ from calib.procedures.typed.as_people_write import (
 )
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.headings import Header, fixed_unit, header_of, header_place, unit_column
+from calib.procedures.typed.unit_spelling import unit_meant
 
 if TYPE_CHECKING:
     from calib.procedures.typed.foreign_sheet import SheetMap
@@ -138,6 +140,11 @@ class HowToRead:
     day_first: bool | None = None  # of dates such as 03/04/2026; None: as far as the sheet tells by itself
     notices: list[str] = field(default_factory=list)  # what was taken as what
     maps: "Sequence[SheetMap]" = ()  # of sheets with headings of their own
+    left_out: set[tuple[str, int]] = field(default_factory=set)  # (source, row) of totals, notes, examples, headers
+
+    def of_rows_read(self, findings: Iterable[Finding]) -> list[Finding]:
+        """Findings without those on rows that are none of anybody's records."""
+        return [each for each in findings if (each.source, each.row) not in self.left_out]
 
 
 def read_csv(
@@ -223,15 +230,28 @@ def _rows_below(
         why = _AGAIN if header.is_repeated(line) else _why_left_out(cells, columns)
         if why is not None:
             left_out.setdefault(why, []).append(row_number)
+            if why != _UNFILLED:
+                reading.left_out.add((source, row_number))
         elif len(line) < width or any(map(str.strip, line[width:])):
             wanted = f"{width} cells as in the header, found {len(line)}"
             findings.append(Finding(source, row_number, None, None, wanted))
         else:
+            findings += _units_besides(source, row_number, header.given, cells)
             rows.append(TypedRow(source, row_number, {**header.given, **cells}))
     reading.notices += [f"{source}: {_rows_told(counted, *why)} left out" for why, counted in left_out.items()]
     if not rows and not findings and not left_out:
         reading.notices.append(f"{source}: no row below the header")
     return rows, findings
+
+
+def _units_besides(
+    source: str, row_number: int, given: Mapping[str, str], cells: Mapping[str, str]
+) -> Iterator[Finding]:
+    """Units of a row that are others than those in the headings of their values."""
+    for column, unit in given.items():
+        own = cells.get(column, unit)
+        if own != unit and unit_meant(own) != unit:
+            yield Finding(source, row_number, column, own, f"{unit}, which stands in a heading; or a blank cell")
 
 
 # Why a row is none of anybody's records, in words for one and for several.
@@ -245,11 +265,11 @@ def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> t
     """Why a row is none of anybody's records; None where it may be a record."""
     if next(iter(cells.values()), "").casefold().startswith(EXAMPLE.casefold()):
         return _AN_EXAMPLE
-    if {column.name for column in columns if column.beforehand}.issuperset(cells):
-        return _UNFILLED
     missing = [column.name for column in columns if column.required and column.name not in cells]
     if missing and any(cell.strip().rstrip(":").casefold() in _SUMS for cell in cells.values()):
         return _A_TOTAL
+    if {column.name for column in columns if column.beforehand}.issuperset(cells):
+        return _UNFILLED
     text = next(iter(cells.values()), "").casefold()
     return _A_NOTE if len(cells) == 1 and missing and text.startswith(_NOTES) else None
 
@@ -302,14 +322,10 @@ def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], ha
     else:
         bare_cell, unit = parted
         of = None if fixed_unit(name) == unit else unit_column(name, names)
-        own = unit if of is None else row.cells.get(of, unit)
+        own = fixed_unit(name) if of is None else row.cells.get(of, unit)
         bare_cell = bare_cell if column.check(bare_cell) is None else meant(bare_cell, column, 0, Habits()) or bare_cell
-        said = column.check(bare_cell)
-        if of is None and fixed_unit(name) != unit:
-            said = f"a number alone: it has no unit of its own (the cell has {unit})"
-        elif own != unit:
-            said = f"a value in {own}, which {of} has: the cell has {unit}"
-        elif said is None:
+        said = expected_of_unit(cell, column, unit, of, own) or meaning_expected(bare_cell, column, habits)
+        if said is None and (said := column.check(bare_cell)) is None:
             habits.take(column, cell, f"{bare_cell} {unit}", "a unit in the cell", row.row_number or 0)
             row.cells |= {name: bare_cell} if of is None else {name: bare_cell, of: unit}
             return

@@ -1,7 +1,6 @@
 """A map suggested for a foreign sheet (`foreign_sheet`): headings that seem to be columns, what is to be filled in, and the rest.
 
-A suggestion is a text for a person to correct: what was not known stands there as a comment. The words that people use for columns
-are common practice, no source.
+A suggestion is a text for a person to correct: what was not known stands there as a comment.
 """
 
 import json
@@ -13,39 +12,12 @@ from calib.procedures.typed.cells import numbers, time_with_zone
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import Declaration
 from calib.procedures.typed.headings import LOOKED_AT, bare, unit_column
-from calib.procedures.typed.spelling import did_you_mean, spelled_alike
+from calib.procedures.typed.synonyms import column_meant
 from calib.procedures.typed.unit_spelling import unit_meant
 
-# Column -> words that people head it with, without spaces and capitals.
-_ALSO: Mapping[str, tuple[str, ...]] = {
-    "outlet": ("grille", "grilleno", "diffuser", "terminal", "register", "outletno", "outletid", "airoutlet", "ref"),
-    "instrument": ("meter", "tool", "anemometer", "device", "instrumentid", "metertag"),
-    "observed_at": ("date", "time", "datetime", "measuredon", "measuredat", "timestamp", "when", "day"),
-    "observations": ("velocity", "measured", "measuredvelocity", "measuredflow", "values", "readings", "actual"),
-    "indication": ("mean", "average", "avg"),
-    "operator": ("technician", "tech", "engineer", "testedby", "measuredby", "by", "tester", "name"),
-    "remarks": ("comment", "comments", "notes", "note", "remark"),
-    "method": ("procedure", "how"),
-    "job": ("project", "jobno", "projectno", "jobnumber", "contract"),
-    "system": ("ahu", "unitname", "plant", "fan"),
-    "service": ("type", "supplyreturn", "air"),
-    "design_flow": ("design", "designairflow", "spec", "required", "designvolume"),
-    "flow_unit": ("units",),
-    "unit": ("units", "uom"),
-    "tag": ("instrumentid", "assetno", "asset", "id", "equipmentno", "instrument", "meter"),
-    "maker": ("manufacturer", "make", "brand"),
-    "serial": ("serialno", "sn", "serialnumber"),
-    "certificate": ("certificateno", "certno", "cert", "certificatenumber"),
-    "laboratory": ("lab", "calibratedby"),
-    "calibrated_on": ("calibrationdate", "caldate", "datecalibrated"),
-    "due_on": ("duedate", "nextcal", "due", "calibrationdue"),
-    "interval_months": ("interval", "calinterval"),
-    "tolerance_percent": ("tolerance", "tol"),
-    "width": ("w",),
-    "height": ("h",),
-    "diameter": ("dia", "\u00f8"),
-}
 _PASS = re.compile(r"(?:r|p|pass|reading|obs|v|vel|measurement|run|point|no|#)\s*[.\-_ ]*\d{1,2}", re.IGNORECASE)
+_UNIT_BEFORE_THE_NUMBER = re.compile(r"(\S.*?)\s*[\s\[(]([^\s\[(\])]+)[\s\])]\s*(\d{1,2})")  # Vel fpm 1
+_VALUES = ("observations", "indication")  # of a reading: one of the two, unless it is a traverse
 _UNIT_AT_THE_END = re.compile(r"(.*\S)\s*(?:[\[(]\s*([^\])]+?)\s*[\])]|[,\s]\s*(\S+))$")
 
 
@@ -96,7 +68,7 @@ def _suggestion(header: Iterable[str], declared: Declaration) -> _Suggestion:
         if not typed:
             continue
         heading, unit = _parted(typed)
-        column = passes if passes is not None and _PASS.fullmatch(heading) else _column(heading, declared)
+        column = passes if passes is not None and _PASS.fullmatch(heading) else column_meant(heading, declared.by_name)
         own = None if column is None else declared.by_name[column]
         if own is None or (column in suggestion.headings and own.check not in (numbers, time_with_zone)):
             suggestion.others.append(typed)
@@ -108,19 +80,13 @@ def _suggestion(header: Iterable[str], declared: Declaration) -> _Suggestion:
 
 
 def _parted(typed: str) -> tuple[str, str | None]:
-    """A heading and the unit that stands behind it, with brackets or without."""
+    """A heading and the unit that stands behind it, with brackets or without, or before the number of a pass."""
+    within = _UNIT_BEFORE_THE_NUMBER.fullmatch(typed)
+    if within is not None and (unit := unit_meant(within[2])) is not None:
+        return f"{within[1]} {within[3]}", unit
     parts = _UNIT_AT_THE_END.fullmatch(typed)
     unit = None if parts is None else unit_meant(parts[2] or parts[3])
     return (bare(typed), None) if parts is None or unit is None else (parts[1], unit)
-
-
-def _column(heading: str, declared: Declaration) -> str | None:
-    spelled = spelled_alike(heading)
-    for column in declared:
-        if spelled == spelled_alike(column.name) or spelled in _ALSO.get(column.name, ()):
-            return column.name
-    near = did_you_mean(heading, declared.by_name)
-    return near.removeprefix(" (did you mean ").removesuffix("?)") or None
 
 
 def _as_toml(suggestion: _Suggestion, sheet: str | None) -> str:
@@ -133,6 +99,8 @@ def _as_toml(suggestion: _Suggestion, sheet: str | None) -> str:
     for column, own in suggestion.headings.items():
         shown = _quoted(own[0]) if len(own) == 1 else f"[{', '.join(map(_quoted, own))}]"
         lines.append(f"{column} = {shown}")
+    if suggestion.declared.file == "readings.csv" and not {*_VALUES} & suggestion.headings.keys():
+        lines.append('# observations = ["", ""]  # must be filled, or indication: the headings of the values')
     lines += [f"# left out: {_comment(other)}" for other in suggestion.others]
     if suggestion.units:
         lines += ["", f"[{name}.units]", *(f"{column} = {_quoted(unit)}" for column, unit in suggestion.units.items())]

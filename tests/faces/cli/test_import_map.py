@@ -154,6 +154,24 @@ def test_of_a_workbook_the_sheet_is_named(tmp_path):
     assert tomllib.loads((tmp_path / "theirs.toml").read_text(encoding="utf-8"))["readings"]["sheet"] == "March"
 
 
+def test_a_unit_before_the_number_of_a_pass_is_that_of_all_passes(tmp_path):
+    sheet = tmp_path / "theirs.csv"
+    sheet.write_text("Grille,Date,Vel fpm 1,Vel fpm 2,Vel (fpm) 3,Tech\n", encoding="utf-8")
+    calib("import", "--suggest-map", sheet)
+    suggested = tomllib.loads((tmp_path / "theirs.toml").read_text(encoding="utf-8"))["readings"]
+
+    assert suggested["headings"]["observations"] == ["Vel fpm 1", "Vel fpm 2", "Vel (fpm) 3"]
+    assert suggested["units"] == {"observations": "fpm"}
+
+
+def test_a_sheet_of_readings_without_values_is_told_that_they_must_be_filled_in(tmp_path):
+    sheet = tmp_path / "theirs.csv"
+    sheet.write_text("Grille,Date,First,Second,Meter,Tech,Method\n", encoding="utf-8")
+    calib("import", "--suggest-map", sheet)
+
+    assert '# observations = ["", ""]  # must be filled, or indication' in (tmp_path / "theirs.toml").read_text()
+
+
 @pytest.mark.parametrize("content", [b"", b"one,two\n1,2\n", b"\x00\x01"])
 def test_of_a_sheet_without_a_known_heading_nothing_is_suggested(tmp_path, content):
     (tmp_path / "theirs.csv").write_bytes(content)

@@ -57,4 +57,13 @@ def test_what_is_wrong_with_a_job_is_named_as_it_is_typed_and_nothing_is_written
 
     assert ran.status == 2
     assert "--rule: 'lenient'; expected one of simple, guarded, guarded non-binary" in ran.err
-    assert "JOB: 'J-1'; expected a new one" in ran.err
+    assert "JOB: 'J-1'; expected a new one; the records hold it already" in ran.err
+    assert "row" not in ran.err
+
+
+def test_a_job_that_is_not_there_is_told_without_a_word_of_sheets(small_records):
+    ran = calib("outlet", "add", "J-9", "S-1", "--system", "AHU-1", "--service", "supply", records=small_records)
+
+    assert ran.status == 2
+    assert "JOB: 'J-9'; expected a job in the records" in ran.err
+    assert ".csv" not in ran.err

@@ -230,3 +230,14 @@ def test_comparisons_that_make_no_curve_are_offered_to_be_typed_again(with_vane,
     assert "as-found 2 [1.00 1.01 0.02 2]: " in ran.err
     shown = json.loads(calib("calibration", "show", "VA-1", "C-1", "--json", records=with_vane).out)
     assert [each["reference"] for each in shown["comparisons"]] == ["0.50", "1.00", "5.00", "10.0"]
+
+
+def test_an_uncertainty_in_percent_is_asked_for_again(with_vane, typing):
+    """2 % of a reference value is no 2 m/s."""
+    lines = ["as-found", "m/s", "0.50 0.51 2% 2", "0.50 0.51 0.02 2", *LINES[3:]]
+
+    ran = typing([*STATED, *lines, "yes"], *ADD, records=with_vane)
+
+    assert ran.status == 0, ran.err
+    assert "'2%'; expected a number, without %: a percentage of what?" in ran.err
+    assert "taken as 2\n" not in ran.err

@@ -100,6 +100,30 @@ def test_a_wrong_cell_of_a_workbook_is_named_by_sheet_row_and_column_and_nothing
     assert ledger_head(records) == before
 
 
+def test_what_comparisons_were_taken_as_is_said(records, tmp_path):
+    path = tmp_path / "comparisons.csv"
+    path.write_text(
+        "phase;reference;indication;unit;expanded_uncertainty;coverage_factor\n"
+        "as-found;10,0;10,2;PA;0,4;2\nas-found;100,0;100,1;Pa;0,4;2\nas-found;400,0;399,8;Pa;0,4;2\n",
+        encoding="utf-8",
+    )
+    ran = add(records, path)
+    assert ran.status == 0, ran.err
+    assert f"notice: {path}: reference: row 2: '10,0' is read as 10.0, and 2 more (a decimal comma)" in ran.err
+    assert "row 2: 'PA' is read as Pa" in ran.err
+
+
+def test_an_uncertainty_in_percent_is_refused_in_a_file_of_comparisons(records, workbook):
+    opened = openpyxl.load_workbook(workbook)
+    opened.active["E3"] = "2%"
+    opened.save(workbook)
+    before = ledger_head(records)
+    ran = add(records, workbook)
+    assert ran.status == 2
+    assert "row 3, expanded_uncertainty: '2%'; expected a number in Pa, without %: a percentage of what?" in ran.err
+    assert ledger_head(records) == before
+
+
 def test_a_wrong_file_is_named_and_the_certificate_is_not_written(records, workbook):
     before = ledger_head(records)
     ran = add(records, workbook, "--file", workbook)

@@ -100,12 +100,12 @@ def test_a_wrong_header_is_the_only_finding(empty_records, tmp_path, file):
 def test_a_folder_that_is_not_there_is_named(empty_records, tmp_path):
     (finding,) = findings_of(empty_records, tmp_path / "nowhere")
     assert finding.source == str(tmp_path / "nowhere")
-    assert "a folder with CSV files; there is none of this name" in finding.expected
+    assert "a file, or a folder with CSV files; there is none of this name" in finding.expected
 
 
 def test_a_path_that_is_not_there_is_told(empty_records, tmp_path):
     (finding,) = findings_of(empty_records, write(tmp_path / "in", small_job()) / "none.csv")
-    assert "a folder with CSV files; there is none of this name" in finding.expected
+    assert "a file, or a folder with CSV files; there is none of this name" in finding.expected
 
 
 def test_a_folder_without_csv_files_is_named(empty_records, tmp_path):

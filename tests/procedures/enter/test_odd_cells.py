@@ -20,6 +20,7 @@ def test_the_small_job_is_usual_in_every_cell(tmp_path, empty_records):
     [
         ("comparisons.csv", 2, "coverage_factor", "20.0", "'20.0'; k is usually 1 to 5"),
         ("comparisons.csv", 4, "expanded_uncertainty", "1.5", "'1.5'; it is 60 % of the reference value 2.50"),
+        ("comparisons.csv", 2, "expanded_uncertainty", "2.00", "it is 333 % of the reference value 0.60"),
         ("comparisons.csv", 4, "expanded_uncertainty", "0.0001", "usually 0.01 to 20 %"),
         ("instruments.csv", 2, "mpe_percent", "30", "a maximum permissible error in percent is usually 0 to 20"),
         ("instruments.csv", 5, "interval_months", "120", "an interval in months is usually 1 to 60"),
