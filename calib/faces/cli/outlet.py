@@ -19,9 +19,9 @@ app = group("Outlets and measuring sections of ducts: add, amend, list, show.")
 def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells, sure: Sure = False) -> Reply:
     """Add an outlet or a measuring section of a duct to a job.
 
-    Example: calib outlet add FQ-204 S1-3 --system AHU-1 --service supply --shape rectangular --width 400 --height 200
-    --dimension-unit mm --outlet-factor 0.84 --outlet-factor-standard-uncertainty 0.017 --outlet-factor-source "traverses at G4"
-    --design-flow 600 --flow-unit m3/h --tolerance-percent 15
+    Example: calib outlet add FQ-204 S1-3 --system AHU-1 --service supply --room Store --shape rectangular --width 400
+    --height 200 --dimension-unit mm --dimension-limit 1 --outlet-factor 0.84 --outlet-factor-standard-uncertainty 0.017
+    --outlet-factor-source "traverses at G4" --design-flow 600 --flow-unit m3/h --tolerance-percent 15
     """
     row = desk.row_if_sure("outlets.csv", {"job": job, "outlet": outlet, **cells}, sure=sure)
     return Reply(row.cells, f"added {outlet} to {job}")
