@@ -29,5 +29,5 @@ def test_the_example_of_a_command_that_adds_works_as_printed(ran, name):
 
 
 def test_the_help_says_when_the_limit_of_the_dimensions_is_needed():
-    told = " ".join(calib("outlet", "add", "--help").out.replace("│", " ").split())
+    told = " ".join(calib("outlet", "add", "--help").out.casefold().split())
     assert "half-width within which the dimensions are known; needed with dimensions" in told
