@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, reads, writes
 from calib.faces.cli.options import JobNamed, OutletNamed, Reason, Sure
 from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.procedures.typed.sheets import Cells
@@ -46,8 +46,10 @@ def amend(
     from calib.procedures.enter.amend_outlet import amend_outlet
     from calib.records.record import typed
 
+    meant = changes_meant(OUTLETS_CSV, changes)
+
     def write(session: "Session", sure: bool) -> "dict[str, object]":
-        return typed(amend_outlet(session, job, outlet, changes, reason, desk.signature(), sure=sure), "outlet_id")
+        return typed(amend_outlet(session, job, outlet, meant, reason, desk.signature(), sure=sure), "outlet_id")
 
     amended = desk.written_if_sure(write, sure=sure)
     return Reply({"job": job, "outlet": outlet} | amended, f"{outlet} is amended: revision {amended['revision']}")
