@@ -13,6 +13,7 @@ import io
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -374,6 +375,8 @@ class Conversation:
             said(rest)
         else:
             expected = f"values, or one of {', '.join([*WORDS, *_COLUMNS])}"
+            with suppress(BadInputError):  # where it is no name of an outlet either
+                expected = f"values, or a word: to {outlet_meant(typed, list(self.site.outlets))}? (? tells the words)"
             raise BadInputError([Finding.typed(None, typed, expected)])
 
     def _again(self) -> None:

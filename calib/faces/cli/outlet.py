@@ -8,11 +8,19 @@ from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group,
 from calib.faces.cli.options import JobNamed, OutletNamed, Reason, Sure
 from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.procedures.typed.sheets import Cells
+from calib.records.words import DUCT
 
 if TYPE_CHECKING:
     from sqlmodel import Session
 
 app = group("Outlets and measuring sections of ducts: add, amend, list, show.")
+
+
+_WITH_A_VELOCITY = frozenset({"outlet_factor", "effective_area", "found_factor"})
+_FOR_A_HOOD = (
+    "notice: as it stands a hood alone measures it; for a velocity meter give --shape, its dimensions with --dimension-unit and "
+    "--dimension-limit, and --outlet-factor or --found-factor; or --effective-area; later, `calib outlet amend` does it"
+)
 
 
 @writes(app, "add", row=RowOptions(OUTLETS_CSV, without=["job", "outlet"]))
@@ -24,7 +32,8 @@ def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells, sure: Sure
     --outlet-factor-source "traverses at G4" --design-flow 600 --flow-unit m3/h --tolerance-percent 15
     """
     row = desk.row_if_sure("outlets.csv", {"job": job, "outlet": outlet, **cells}, sure=sure)
-    return Reply(row.cells, f"added {outlet} to {job}")
+    is_plain = row.cells.get("place") != DUCT and not _WITH_A_VELOCITY.intersection(row.cells)
+    return Reply(row.cells, f"added {outlet} to {job}", [_FOR_A_HOOD] if is_plain else [])
 
 
 @writes(app, "amend")

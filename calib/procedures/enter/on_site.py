@@ -120,7 +120,7 @@ def setup_cell(session: Session, job: str, column: str, typed: str, asks: Instru
         of_job = Condition.job_id == job_named(session, job).id
         known = session.exec(select(Condition.conditions).where(of_job, not_retracted(Condition)).distinct()).all()
         if typed not in known:
-            raise not_there(f"conditions {typed!r} in job {job}", known)
+            raise not_there(f"conditions {typed!r} in job {job}", known, typed)
     elif column == "unit" and asks is not None:
         meant = unit_meant(typed) or typed
         if meant not in asks.units:
