@@ -17,12 +17,12 @@ _LISTED = 20  # names that there are, beside one that is near
 
 
 def not_there(what: str, known: Iterable[str], typed: str = "") -> NotInRecordsError:
-    """The error of a name that nothing bears: what was looked for and where, what may be meant, and the names that there are."""
+    """The error of a name that nothing bears: what was looked for and where, the names that there are, and what may be meant."""
     names = list(known)
     near = did_you_mean(typed, names)
     more = f" and {len(names) - _LISTED} more" if near and len(names) > _LISTED else ""
     listed = names[:_LISTED] if more else names
-    return NotInRecordsError(f"no {what}{near}: there is {', '.join(listed) or 'none'}{more}")
+    return NotInRecordsError(f"no {what}: there is {', '.join(listed) or 'none'}{more}{near}")
 
 
 def instrument_tagged(session: Session, tag: str) -> Instrument:

@@ -18,9 +18,9 @@ SETUP = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep")
 @pytest.mark.parametrize(
     ("typed", "near"),
     [
-        (("ready", "VA1"), "no instrument 'VA1' in the records (did you mean VA-1?): there is"),
-        (("reading", "list", "J1"), "no job 'J1' in the records (did you mean J-1?): there is J-1"),
-        (("outlet", "show", "J-1", "S2"), "no outlet 'S2' in job J-1 (did you mean S-2?): there is"),
+        (("ready", "VA1"), "no instrument 'VA1' in the records: there is PG-1, RS-1, VA-1, VA-2 (did you mean VA-1?)"),
+        (("reading", "list", "J1"), "no job 'J1' in the records: there is J-1 (did you mean J-1?)"),
+        (("outlet", "show", "J-1", "S2"), "no outlet 'S2' in job J-1: there is S-1, S-2, R-1, E-1 (did you mean S-2?)"),
         (("reading", "add", "J-1", "S-2", "3", "3.1", *SETUP[:4], "--method", "Swee"), "(did you mean sweep?)"),
         (("reading", "add", "J-1", "S2", "3", "3.1", *SETUP), "(did you mean S-2?)"),
     ],
@@ -33,7 +33,7 @@ def test_a_name_that_is_near_is_asked_about(small_records, typed, near):
 
 def test_of_many_names_those_beside_a_near_one_are_not_all_listed():
     names = [f"VA-{number}" for number in range(100, 300)]
-    assert str(not_there("instrument 'VA123'", names, "VA123")).endswith("VA-119 and 180 more")
+    assert str(not_there("instrument 'VA123'", names, "VA123")).endswith("VA-119 and 180 more (did you mean VA-123?)")
     assert str(not_there("instrument 'X'", names, "X")).endswith("VA-299")
 
 
