@@ -82,3 +82,24 @@ def test_the_times_of_a_field_workbook_are_those_of_the_day_that_it_is_for(
         monkeypatch.undo()
         time.tzset()
     assert f"time [{zone}]" in headings
+
+
+def test_an_outlet_that_was_read_already_is_told_with_that_reading(small_records):
+    """S-2 has the second reading of the small job."""
+    again = ("reading", "add", "J-1", "S-2", "3.08", "3.13", *SETUP)
+    first = calib(*again, "--at", "2026-03-05T12:00+01:00", records=small_records)
+    assert "  S-2 was read before, as reading 2: both are on record\n" in first.out
+    second = calib(*again, "--at", "2026-03-05T12:10+01:00", "--json", records=small_records)
+    assert second.document["reading_before"] == 5
+
+
+def test_an_outlet_that_was_never_read_has_no_reading_before(small_records):
+    add = ("outlet", "add", "J-1", "S-8", "--system", "AH-1", "--service", "supply", "--effective-area", "0.05",
+           "--effective-area-unit", "m2", "--effective-area-standard-uncertainty", "0.001",
+           "--outlet-factor-source", "maker")  # fmt: skip
+    assert calib(*add, records=small_records).status == 0
+    ran = calib(
+        "reading", "add", "J-1", "S-8", "3.08", "3.13", *SETUP, "--at", "2026-03-05T12:00+01:00", records=small_records
+    )
+    assert ran.status == 0
+    assert "was read before" not in ran.out
