@@ -47,7 +47,9 @@ def refused_reading(job: str, outlet: str, reasons: Sequence[str]) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    return f"{proven_text(answer)}\n{_left(answer['outlets_left'])}"
+    before = answer.get("reading_before")
+    read = "" if before is None else f"  {answer['outlet']} was read before, as reading {before}: both are on record\n"
+    return f"{proven_text(answer)}\n{read}{_left(answer['outlets_left'])}"
 
 
 def proven_text(answer: Content) -> str:

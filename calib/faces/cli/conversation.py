@@ -13,6 +13,7 @@ import io
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -31,6 +32,7 @@ from calib.procedures.enter.on_site import (
     JobOnSite,
     against_setup,
     asks_of_setup,
+    doubts_of_points,
     half_traversed,
     is_traversed,
     job_on_site,
@@ -100,6 +102,7 @@ class Conversation:
         self.is_tried = False  # whether the set-up was asked about beforehand
         self.marks: tuple[str, ...] = ()
         self.doubted: list[str] = []  # what was asked about the entry
+        self.right: frozenset[str] = frozenset()  # what was asked about its points, and is right
         self.told: set[str] = set()  # what is against the set-up, as it was told last
         self.gear: InstrumentAsks | None = None
         self.place: Path
@@ -372,6 +375,8 @@ class Conversation:
             said(rest)
         else:
             expected = f"values, or one of {', '.join([*WORDS, *_COLUMNS])}"
+            with suppress(BadInputError):  # where it is no name of an outlet either
+                expected = f"values, or a word: to {outlet_meant(typed, list(self.site.outlets))}? (? tells the words)"
             raise BadInputError([Finding.typed(None, typed, expected)])
 
     def _again(self) -> None:
@@ -381,7 +386,22 @@ class Conversation:
             self._submit(sure=self.sure, keep=not self.asks)
 
     def _values(self, typed: str) -> None:
-        self.sitting = self.sitting.with_values(values_typed(typed), clock())
+        before = 0 if self.sitting.traverse is None else len(self.sitting.traverse.values)
+        sitting = self.sitting.with_values(values_typed(typed), clock())
+        doubts = (
+            [] if sitting.traverse is None or self.gear is None else doubts_of_points(sitting, before, self.gear.cells)
+        )
+        said = [] if self.sure else [str(doubt) for doubt in doubts]
+        if not said:
+            self._taken(sitting)
+            return
+        for doubt in said:
+            self.tell(f"  {doubt}")
+        self._ask_whether("is that right? yes or no: ", lambda: self._taken(sitting, said))
+
+    def _taken(self, sitting: Sitting, right: Sequence[str] = ()) -> None:
+        """Take what was typed; an entry is written. `right` is what was asked about it and is right."""
+        self.sitting, self.right = sitting, self.right | {*right}
         self._put_down()
         if self.sitting.entry is not None:
             self._submit(sure=self.sure, keep=not self.asks)
@@ -410,7 +430,7 @@ class Conversation:
             then()
             return
         count = count_of(len(traverse.values), "point", "points")
-        self._question(f"{count} typed here would be lost: leave them? yes or no: ", lambda typed: _if_yes(typed, then))
+        self._ask_whether(f"{count} typed here would be lost: leave them? yes or no: ", then)
 
     def word_left(self, _rest: str) -> None:
         """List what is not measured yet."""
@@ -457,6 +477,9 @@ class Conversation:
                 imported = write_entry(session, entry, self.desk.signature(), clock(), sure=sure, keep_refused=keep)
         except DoubtError as error:
             self.doubted = [str(doubt) for doubt in error.findings]
+            if self.right.issuperset(self.doubted):
+                self._submit(sure=True, keep=keep)
+                return
             for doubt in self.doubted:
                 self.tell(f"  {doubt}")
             self._question("is that right? yes or no: ", lambda answer: self._sure_of(answer, keep=keep))
@@ -484,7 +507,7 @@ class Conversation:
         if meanwhile is not None:
             self.tell(f"  reading {meanwhile} was recorded there meanwhile; this one counts, as the later one")
         self._answer(entry, [reason for each in imported.refusals for reason in each.reasons])
-        self.sitting = self.sitting.after_entry()
+        self.sitting, self.right = self.sitting.after_entry(), frozenset()
         self._put_down()
         if imported.refusals:  # it may be measured with another meter
             self._stay()
@@ -515,6 +538,17 @@ class Conversation:
                 self.tell(entered_reading.proven_text(answer))
         self.entries.append({"line": self.line, **answer})
 
+    def _ask_whether(self, prompt: str, then: Callable[[], None]) -> None:
+        """Do something after a yes; no or an empty line leaves it, and anything else is heard as what it is."""
+
+        def answered(answer: str) -> None:
+            if _is_yes(answer):
+                then()
+            elif answer and not _is_no(answer):
+                self._hear(answer)
+
+        self._question(prompt, answered)
+
     def _question(self, prompt: str, answered: Callable[[str], None]) -> None:
         self.question, self.prompt_of_question = answered, prompt
 
@@ -539,7 +573,7 @@ class Conversation:
         if not self.asks and values is not None:
             typed = values.cells.get("observations") or values.cells.get("indication") or ""
             self.not_written.append({"line": self.line, "typed": typed, "said": "it was said not to be right"})
-        if answer and answer.casefold() not in ("no", "n"):
+        if answer and not _is_no(answer):
             self._hear(answer)
         elif self.sitting.outlet is not None and is_traversed(self.site.outlets[self.sitting.outlet]):
             self._go_to(self.sitting.outlet)
@@ -565,8 +599,15 @@ class Conversation:
         else:
             self._question(
                 f"why is reading {last['reading']} taken back (empty: it stays): ",
-                lambda answer: self._withdrawn(last, answer) if answer else None,
+                lambda answer: self._why(last, answer),
             )
+
+    def _why(self, last: Content, answer: str) -> None:
+        """Take a reading back for the reason that was typed; none is an empty line, nor the word that ends."""
+        if WORDS.get(answer.casefold()) == "stop":
+            self.word_stop("")
+        elif answer:
+            self._withdrawn(last, answer)
 
     def _withdrawn(self, last: Content, reason: str) -> None:
         with self.desk.writing_last() as session:
@@ -627,9 +668,12 @@ class Conversation:
             self._stay()
 
     def _taken_up(self, answer: str) -> None:
-        if answer.casefold() not in ("yes", "y", "no", "n"):
+        if not (_is_yes(answer) or _is_no(answer)):
             self._question(self.prompt_of_question, self._taken_up)
-            raise BadInputError([Finding.typed(None, answer, "yes or no, to what was half-typed")])
+            if not answer or WORDS.get(answer.casefold()) == "stop":  # it stays, to be offered again
+                self.word_stop("")
+                return
+            raise BadInputError([Finding.typed(None, answer, "yes or no, to what was half-typed, or stop")])
         if not _is_yes(answer):
             self.sitting = replace(self.sitting, entry=None, traverse=None, remarks=None)
             self._stay()
@@ -651,10 +695,9 @@ def _as_called_here(finding: Finding) -> Finding:
     return replace(finding, column=_CALLED.get(finding.column or "", finding.column))
 
 
-def _if_yes(answer: str, then: Callable[[], None]) -> None:
-    if _is_yes(answer):
-        then()
-
-
 def _is_yes(answer: str) -> bool:
     return answer.casefold() in ("yes", "y")
+
+
+def _is_no(answer: str) -> bool:
+    return answer.casefold() in ("no", "n")

@@ -176,6 +176,26 @@ def login_name() -> str:
         return ""
 
 
+def cell_meant(column: TypedColumn, typed: str, shown: str) -> str:
+    """A cell as it is meant where people write it otherwise than the column wants it; what it is taken as is said."""
+    from calib.procedures.typed.answers import as_meant
+
+    cell, taken = as_meant(column, typed)
+    if taken is not None:
+        say(f"notice: {shown}: {typed!r} is {taken}")
+    return cell
+
+
+def changes_meant(declared: Declaration, changes: Sequence[str]) -> list[str]:
+    """Changes typed as COLUMN=VALUE, their values as they are meant."""
+    parted = [change.partition("=") for change in changes]
+    columns = [declared.by_name.get(name.strip()) for name, _, _ in parted]
+    return [
+        change if column is None else f"{name}={cell_meant(column, cell, column.name)}"
+        for change, column, (name, _, cell) in zip(changes, columns, parted, strict=True)
+    ]
+
+
 # --- options that are columns of a file ------------------------------------------------------------------------------------------
 
 
@@ -244,7 +264,13 @@ class RowOptions:
 
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
-        return {column.name: typed.pop(self._parameter(column)) for column in self.columns}
+        return {column.name: self._meant(column, typed.pop(self._parameter(column))) for column in self.columns}
+
+    def _meant(self, column: TypedColumn, typed: str | None) -> str | None:
+        """A cell as it is meant; one that is typed together with its unit is read with it."""
+        if typed is None or column.name in self.behind.values():
+            return typed
+        return cell_meant(column, typed, self.options_of(column.name)[0])
 
     def _in_words(self, column: TypedColumn) -> str:
         """What a column holds, as the help of an option, with other columns by their options."""

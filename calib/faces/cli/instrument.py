@@ -8,7 +8,7 @@ import typer
 from calib.clock import clock, end_of
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, happened_at, reads, writes
 from calib.faces.cli.options import (
     AtTime,
     CellsToSet,
@@ -125,7 +125,9 @@ def amend(
     if always == (since is not None):
         raise BadInputError([Finding.typed("since", since, "a time, or --always-wrong: one of both")])
     holds_from = None if since is None else time_happened(begin_of(since), "since")
-    amended = amend_instrument(desk.writing(), tag, changes, holds_from, reason, desk.signature())
+    amended = amend_instrument(
+        desk.writing(), tag, changes_meant(INSTRUMENTS_CSV, changes), holds_from, reason, desk.signature()
+    )
     return Reply(answer.document(amended), answer.text, amended.remarks)
 
 

@@ -2,7 +2,7 @@
 
 from calib.clock import clock
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, reads, writes
 from calib.faces.cli.options import CellsToSet, FileDigest, FileToKeep, JobNamed, Reason, Remarks
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import JOBS_CSV
@@ -34,7 +34,8 @@ def amend(desk: Desk, job: JobNamed, changes: CellsToSet, reason: Reason) -> Rep
     from calib.faces.answers import amended as answer
     from calib.procedures.enter.amend_job import amend_job
 
-    return Reply(answer.document(amend_job(desk.writing(), job, changes, reason, desk.signature())), answer.text)
+    meant = changes_meant(JOBS_CSV, changes)
+    return Reply(answer.document(amend_job(desk.writing(), job, meant, reason, desk.signature())), answer.text)
 
 
 @writes(app, "attach")

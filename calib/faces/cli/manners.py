@@ -80,6 +80,11 @@ class PlainCommand(core.TyperCommand):
             if told is None:
                 raise
             cast(typer.Context, ctx).fail(told)
+        except Exception as error:  # typer exports no name of what it raises for an option that there is not
+            unknown = str(getattr(error, "option_name", ""))
+            if not re.match(r"-[.,]?\d", unknown):
+                raise
+            cast(typer.Context, ctx).fail(f"{unknown}: write -- before values below zero, behind the options: -- -3 -4")
         if wrong := "; ".join([*_twice(self, ctx, typed), *_too_large(self, ctx)]):
             cast(typer.Context, ctx).fail(wrong)
         return left

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from calib.clock import clock
-from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, reads, writes
 from calib.faces.cli.options import CellsToSet, Reason
 from calib.procedures.typed.declared.methods import METHODS_CSV
 from calib.procedures.typed.sheets import Cells
@@ -48,7 +48,8 @@ def amend(desk: Desk, method: MethodNamed, changes: CellsToSet, reason: Reason) 
     from calib.faces.answers import amended as answer
     from calib.procedures.enter.amend_method import amend_method
 
-    return Reply(answer.document(amend_method(desk.writing(), method, changes, reason, desk.signature())), answer.text)
+    meant = changes_meant(METHODS_CSV, changes)
+    return Reply(answer.document(amend_method(desk.writing(), method, meant, reason, desk.signature())), answer.text)
 
 
 @reads(app, "list")

@@ -4,10 +4,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, reads, writes
 from calib.faces.cli.options import JobNamed, OutletNamed, Reason, Sure
 from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.procedures.typed.sheets import Cells
+from calib.records.words import DUCT
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -15,16 +16,24 @@ if TYPE_CHECKING:
 app = group("Outlets and measuring sections of ducts: add, amend, list, show.")
 
 
+_WITH_A_VELOCITY = frozenset({"outlet_factor", "effective_area", "found_factor"})
+_FOR_A_HOOD = (
+    "notice: as it stands a hood alone measures it; for a velocity meter give --shape, its dimensions with --dimension-unit and "
+    "--dimension-limit, and --outlet-factor or --found-factor; or --effective-area; later, `calib outlet amend` does it"
+)
+
+
 @writes(app, "add", row=RowOptions(OUTLETS_CSV, without=["job", "outlet"]))
 def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells, sure: Sure = False) -> Reply:
     """Add an outlet or a measuring section of a duct to a job.
 
-    Example: calib outlet add FQ-204 S1-3 --system AHU-1 --service supply --shape rectangular --width 400 --height 200
-    --dimension-unit mm --outlet-factor 0.84 --outlet-factor-standard-uncertainty 0.017 --outlet-factor-source "traverses at G4"
-    --design-flow 600 --flow-unit m3/h --tolerance-percent 15
+    Example: calib outlet add FQ-204 S1-3 --system AHU-1 --service supply --room Store --shape rectangular --width 400
+    --height 200 --dimension-unit mm --dimension-limit 1 --outlet-factor 0.84 --outlet-factor-standard-uncertainty 0.017
+    --outlet-factor-source "traverses at G4" --design-flow 600 --flow-unit m3/h --tolerance-percent 15
     """
     row = desk.row_if_sure("outlets.csv", {"job": job, "outlet": outlet, **cells}, sure=sure)
-    return Reply(row.cells, f"added {outlet} to {job}")
+    is_plain = row.cells.get("place") != DUCT and not _WITH_A_VELOCITY.intersection(row.cells)
+    return Reply(row.cells, f"added {outlet} to {job}", [_FOR_A_HOOD] if is_plain else [])
 
 
 @writes(app, "amend")
@@ -46,8 +55,10 @@ def amend(
     from calib.procedures.enter.amend_outlet import amend_outlet
     from calib.records.record import typed
 
+    meant = changes_meant(OUTLETS_CSV, changes)
+
     def write(session: "Session", sure: bool) -> "dict[str, object]":
-        return typed(amend_outlet(session, job, outlet, changes, reason, desk.signature(), sure=sure), "outlet_id")
+        return typed(amend_outlet(session, job, outlet, meant, reason, desk.signature(), sure=sure), "outlet_id")
 
     amended = desk.written_if_sure(write, sure=sure)
     return Reply({"job": job, "outlet": outlet} | amended, f"{outlet} is amended: revision {amended['revision']}")

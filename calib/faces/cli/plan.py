@@ -80,7 +80,7 @@ def plan(
         raise BadInputError(wrong)
     planned = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, _expected(typed)))
     for path in sheet or ():
-        write_field_sheet(session, job, path)
+        write_field_sheet(session, job, path, day_of(on))
     return Reply(answer.document(planned, desk.units), answer.text, status=1 if planned.without_instrument else 0)
 
 

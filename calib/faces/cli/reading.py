@@ -84,14 +84,16 @@ def _observations(values: list[str], cells: Cells) -> Cells:
 def recorded(desk: Desk, job: str, outlet: str, imported: "Imported") -> Reply:
     """What a reading that was recorded proves, or why it is kept as a refusal (exit status 3)."""
     from calib.faces.answers import entered_reading as answer
-    from calib.procedures.measure.verdict import verdict_on_latest
+    from calib.procedures.measure.verdict import reading_before, verdict_on_latest
 
     reasons = [reason for refusal in imported.refusals for reason in refusal.reasons]
     if reasons:
         remarks = [*imported.remarks, *(f"refused: {reason}" for reason in reasons)]
         return Reply(answer.refused_reading(job, outlet, reasons), "", remarks, status=3)
-    verdict = verdict_on_latest(desk.reading(), job, outlet, clock())
-    return Reply(answer.document(verdict, desk.units), answer.text, imported.remarks)
+    session = desk.reading()
+    verdict = verdict_on_latest(session, job, outlet, clock())
+    before = {"reading_before": reading_before(session, job, outlet)}
+    return Reply(answer.document(verdict, desk.units) | before, answer.text, imported.remarks)
 
 
 @writes(app, "withdraw")

@@ -8,7 +8,7 @@ import typer
 
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
-from calib.faces.cli.frame import Desk, Reply, say
+from calib.faces.cli.frame import Desk, Reply, cell_meant, say
 from calib.faces.cli.options import (
     DEFAULT_RULE,
     Conditions,
@@ -22,6 +22,7 @@ from calib.faces.cli.options import (
     TraverseRule,
 )
 from calib.faces.cli.reading import recorded
+from calib.procedures.typed.declared.readings import READINGS_CSV
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -67,6 +68,7 @@ def add(
 
     with desk.reading_first() as session:
         who = authorise(session, desk.signature(), "record")
+    unit = cell_meant(READINGS_CSV.by_name["unit"], unit, "--unit")
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "observed_at": desk.observed_at(job, observed_at), "unit": unit,
         "method": method, "remarks": remarks, "probe": probe, "conditions": conditions,

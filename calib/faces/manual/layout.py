@@ -2,7 +2,7 @@
 
 Decision (2026-11). The manual is Markdown laid out by some eighty lines rather than by rich, which takes 0.2 s to import and
 frames code in boxes. Cost (11-28): a page may use headings, paragraphs, lists, tables and code alone; a list within a list is not
-known.
+known, and code stands within fences: a block that is indented is refused, for as a paragraph it could not be copied.
 """
 
 import re
@@ -19,7 +19,10 @@ _UNDERLINES = {"#": "=", "##": "-"}
 
 
 def laid_out(markup: str, width: int) -> str:
-    """The page with lines of at most `width` characters; code and words that are longer stay whole."""
+    """The page with lines of at most `width` characters; code and words that are longer stay whole.
+
+    Raises ValueError for a block that is indented and stands in no fences.
+    """
     return "\n\n".join(_laid_out(block, width) for block in _blocks(markup)) + "\n"
 
 
@@ -38,6 +41,8 @@ def _blocks(markup: str) -> list[list[str]]:
 
 def _laid_out(block: list[str], width: int) -> str:
     first = block[0]
+    if first[0].isspace():
+        raise ValueError(f"an indented block without fences: {first!r}")
     if first.startswith(_FENCE):
         return "\n".join(f"{_INDENT}{line}".rstrip() for line in block[1:-1])
     if first.startswith("#"):

@@ -356,19 +356,29 @@ def _observations(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
 
 def _slips(row: TypedRow, column: str, instrument: Cells, symbol: str | None) -> Iterable[Finding]:
     """Values that no such instrument shows: slips of typing, and nothing for the gate. A negative pressure is a reading."""
+    slip = slip_among(observed_values(row.cells[column]), symbol, instrument) if row.sound(column) and symbol else None
+    if slip is not None:
+        yield row.finding(column, slip)
+
+
+def slip_among(values: Sequence[float], symbol: str, instrument: Cells) -> str | None:
+    """What was expected of values [symbol] where the instrument cannot show one of them; None where it may, or is not known."""
     indicated, own = indication_quantity(instrument), instrument.get("unit")
     ends = [instrument.get(name) for name in ("range_low", "range_high")]
-    if not row.sound(column) or symbol is None or indicated is None or own is None or None in ends:
-        return
-    values = observed_values(row.cells[column])
-    largest = max(abs(unit(indicated, own).to_si(float(str(end)))) for end in ends)
-    beyond = max(abs(unit(indicated, symbol).to_si(value)) for value in values) >= _TIMES_THE_RANGE * largest
+    if indicated is None or own is None or None in ends:
+        return None
     if indicated in _NEVER_NEGATIVE and min(values) < 0:
-        yield row.finding(column, f"{indicated.removeprefix('air ').removeprefix('volume ')} values of 0 or above")
-    elif largest and beyond:
-        range_of = f"{instrument['range_low']} to {instrument['range_high']} {own}"
-        said = f"values within the instrument's range or near it, {range_of} (a hundred times that in {symbol})"
-        yield row.finding(column, said)
+        return f"{indicated.removeprefix('air ').removeprefix('volume ')} values of 0 or above"
+    typed_in = unit(indicated, symbol)
+    in_si = [unit(indicated, own).to_si(float(str(end))) for end in ends]
+    farthest = max(values, key=lambda value: abs(typed_in.to_si(value)))
+    if not any(in_si) or abs(typed_in.to_si(farthest)) < _TIMES_THE_RANGE * max(map(abs, in_si)):
+        return None
+    low, high = ends if symbol == own else (f"{typed_in.from_si(end):.4g}" for end in in_si)
+    return (
+        f"values within the instrument's range or near it, {low} to {high} {symbol}: {farthest:g} {symbol} is over a hundred times "
+        "that; was another unit meant?"
+    )
 
 
 def _count(row: TypedRow) -> int:

@@ -62,13 +62,13 @@ def doubts_of(
     readings = sheets.get("readings.csv", ())
     for repeated in ("observations", "throttled_observations"):
         passes = (
-            (row, _odd_passes(row.cells[repeated], instruments[row.cells["instrument"]]))
+            (row, odd_passes(row.cells[repeated], instruments[row.cells["instrument"]]))
             for row in readings
             if row.sound(repeated)
         )
         yield from _doubts(repeated, passes)
     points = sheets.get("traverses.csv", ())
-    of_points = ((row, _odd_passes(row.cells["indications"], instruments[row.cells["instrument"]])) for row in points)
+    of_points = ((row, odd_passes(row.cells["indications"], instruments[row.cells["instrument"]])) for row in points)
     yield from _doubts("indications", of_points)
     at = ((row, outlets.get((row.cells["job"], row.cells["outlet"]))) for row in readings)
     means = _means_of_traverses(readings, points)
@@ -123,7 +123,7 @@ def _odd_side(row: TypedRow, side: str) -> str | None:
     )
 
 
-def _odd_passes(typed: str, instrument: Cells) -> str | None:
+def odd_passes(typed: str, instrument: Cells) -> str | None:
     """Passes at one place that differ many-fold: often a decimal point that slipped. Pressures go with the square of a velocity."""
     values = observed_values(typed)
     low, high = min(values), max(values)

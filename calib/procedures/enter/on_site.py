@@ -14,10 +14,12 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.airflow.traverse import POINT_RULES, traverse, usual
-from calib.errors import BadInputError, Finding, NotInRecordsError, RefusedError
+from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError, RefusedError
 from calib.measurement.way import ProbeUse, Way
 from calib.procedures.enter.add_reading import add_reading, add_traverse, traverse_rows
+from calib.procedures.enter.check_readings import slip_among
 from calib.procedures.enter.import_sheets import Imported, rehearse
+from calib.procedures.enter.odd_cells import odd_passes
 from calib.procedures.enter.sitting import HalfTraversed, Sitting, TypedEntry
 from calib.procedures.measure.duct_section import section_on_record
 from calib.procedures.measure.evaluate import evaluate
@@ -29,11 +31,11 @@ from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.cells import one_of, same_time, whole
-from calib.procedures.typed.sheets import typed_row
+from calib.procedures.typed.sheets import Cells, typed_row
 from calib.procedures.typed.unit_spelling import unit_meant
 from calib.quantities import Unit, known_units, unit
 from calib.records import ledger
-from calib.records.record import key
+from calib.records.record import key, typed
 from calib.records.tables.conditions import Condition
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
@@ -89,6 +91,7 @@ class InstrumentAsks:
     way: Way
     unit: str  # its own
     units: tuple[str, ...]
+    cells: Cells  # of the instrument, as it is on record
 
     @property
     def columns(self) -> list[str]:
@@ -101,7 +104,9 @@ class InstrumentAsks:
 def asks_of_setup(session: Session, tag: str, now: datetime) -> InstrumentAsks:
     """What an instrument asks of the set-up; raises NotInRecordsError."""
     instrument = amended_instrument(session, tag).at(now)
-    return InstrumentAsks(way_of_instrument(instrument), instrument.unit, known_units(instrument.indicated))
+    return InstrumentAsks(
+        way_of_instrument(instrument), instrument.unit, known_units(instrument.indicated), typed(instrument)
+    )
 
 
 def setup_cell(session: Session, job: str, column: str, typed: str, asks: InstrumentAsks | None) -> str:
@@ -115,7 +120,7 @@ def setup_cell(session: Session, job: str, column: str, typed: str, asks: Instru
         of_job = Condition.job_id == job_named(session, job).id
         known = session.exec(select(Condition.conditions).where(of_job, not_retracted(Condition)).distinct()).all()
         if typed not in known:
-            raise not_there(f"conditions {typed!r} in job {job}", known)
+            raise not_there(f"conditions {typed!r} in job {job}", known, typed)
     elif column == "unit" and asks is not None:
         meant = unit_meant(typed) or typed
         if meant not in asks.units:
@@ -175,6 +180,31 @@ def half_traversed(
 
 def _from_the_wall(along: float, in_unit: Unit) -> str:
     return f"{in_unit.from_si(along):.4g} {in_unit.symbol} from the wall"
+
+
+def doubts_of_points(sitting: Sitting, typed_before: int, instrument: Cells) -> list[Doubt]:
+    """What is unusual about points of a traverse behind the first `typed_before`, asked while whoever typed them is at the duct.
+
+    Raises BadInputError with every one that no such instrument shows.
+    """
+    half = sitting.traverse
+    assert half is not None  # noqa: S101 (asked by whoever calls)
+    findings: list[Finding] = []
+    doubts: list[Doubt] = []
+    for order, value in enumerate(half.values[typed_before:], start=typed_before):
+        place = order % len(half.places)
+        named = "line {}, point {}".format(*half.places[place])
+        slip = slip_among([float(value)], sitting.setup["unit"], instrument)
+        if slip is not None:
+            findings.append(Finding(named, None, None, value, slip))
+            continue
+        passes = ";".join(half.values[place : order + 1 : len(half.places)])
+        odd = odd_passes(passes, instrument)
+        if odd is not None:
+            doubts.append(Doubt(named, None, "indications", passes, odd))
+    if findings:
+        raise BadInputError(findings)
+    return doubts
 
 
 # --- asked before anything is typed ----------------------------------------------------------------------------------------------

@@ -109,7 +109,7 @@ def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
     revisions = factor_revisions(session, name)
     if not revisions:
         names = session.exec(select(FoundFactor.factor).distinct().order_by(col(FoundFactor.factor)))
-        raise not_there(f"factor {name!r} in the records", names)
+        raise not_there(f"factor {name!r} in the records", names, name)
     return _on_file(session, revisions)
 
 

@@ -51,6 +51,13 @@ def verdict_on_latest(session: Session, job: str, outlet: str, now: datetime) ->
     return verdict_on(session, reading_in_job(session, latest or 0, now))
 
 
+def reading_before(session: Session, job: str, outlet: str) -> int | None:
+    """The reading of an outlet recorded before its latest, of those that stand; None where that is the first."""
+    own = Reading.outlet_id == outlet_named(session, job, outlet).id
+    recorded = select(Reading.id).where(own, not_retracted(Reading)).order_by(col(Reading.id).desc())
+    return session.exec(recorded.offset(1).limit(1)).first()
+
+
 def verdict_on(session: Session, in_job: ReadingInJob) -> Verdict:
     """The verdict on a reading of a job."""
     evaluation, row = in_job.evaluation, in_job.row

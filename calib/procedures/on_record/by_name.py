@@ -8,14 +8,21 @@ from calib.confirmation.interval import RETIREMENT
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
+from calib.procedures.typed.spelling import did_you_mean
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.events import Event
 from calib.records.tables.instruments import Instrument
 
+_LISTED = 20  # names that there are, beside one that is near
 
-def not_there(what: str, known: Iterable[str]) -> NotInRecordsError:
-    """The error of a name that nothing bears: what was looked for and where, and the names that there are."""
-    return NotInRecordsError(f"no {what}: there is {', '.join(known) or 'none'}")
+
+def not_there(what: str, known: Iterable[str], typed: str = "") -> NotInRecordsError:
+    """The error of a name that nothing bears: what was looked for and where, the names that there are, and what may be meant."""
+    names = list(known)
+    near = did_you_mean(typed, names)
+    more = f" and {len(names) - _LISTED} more" if near and len(names) > _LISTED else ""
+    listed = names[:_LISTED] if more else names
+    return NotInRecordsError(f"no {what}: there is {', '.join(listed) or 'none'}{more}{near}")
 
 
 def instrument_tagged(session: Session, tag: str) -> Instrument:
@@ -28,7 +35,9 @@ def amended_instrument(session: Session, tag: str) -> Amended[Instrument]:
     record_id = session.exec(select(Instrument.id).where(Instrument.tag == tag)).first()
     if record_id is None:
         raise not_there(
-            f"instrument {tag!r} in the records", session.exec(select(Instrument.tag).order_by(col(Instrument.tag)))
+            f"instrument {tag!r} in the records",
+            session.exec(select(Instrument.tag).order_by(col(Instrument.tag))),
+            tag,
         )
     return amended_instruments(session, [record_id])[record_id]
 
@@ -46,7 +55,7 @@ def calibration_numbered(session: Session, instrument: Instrument, certificate: 
     wanted = [each for each in own if certificate in (None, each.certificate)]
     if not wanted:
         what = f"certificate {certificate or ''!r} of {instrument.tag} in the records"
-        raise not_there(what, (each.certificate for each in own))
+        raise not_there(what, (each.certificate for each in own), certificate or "")
     if certificate is None:
         counting = select(Calibration.id).where(Calibration.instrument_id == instrument.id, not_withdrawn())
         counts = set(session.exec(counting))

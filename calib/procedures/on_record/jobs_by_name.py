@@ -27,7 +27,7 @@ def amended_job(session: Session, name: str) -> Amended[Job]:
     both = select(Job, JobRevision).outerjoin(JobRevision).where(Job.job == name).order_by(col(JobRevision.revision))
     rows = session.exec(both).all()
     if not rows:
-        raise not_there(f"job {name!r} in the records", session.exec(select(Job.job).order_by(col(Job.id))))
+        raise not_there(f"job {name!r} in the records", session.exec(select(Job.job).order_by(col(Job.id))), name)
     return Amended(rows[0][0], [revision for _, revision in rows if revision is not None])
 
 
@@ -49,7 +49,7 @@ def outlet_named(session: Session, job: str, name: str) -> Outlet:
     outlets = session.exec(select(Outlet).where(Outlet.job_id == of_job.id).order_by(col(Outlet.id))).all()
     outlet = next((each for each in outlets if each.outlet == name), None)
     if outlet is None:
-        raise not_there(f"outlet {name!r} in job {job}", (each.outlet for each in outlets))
+        raise not_there(f"outlet {name!r} in job {job}", (each.outlet for each in outlets), name)
     return outlet
 
 

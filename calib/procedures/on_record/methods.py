@@ -28,5 +28,5 @@ def method_named(session: Session, name: str) -> Amended[Method]:
     record_id = session.exec(select(Method.id).where(Method.method == name)).first()
     if record_id is None:
         known = session.exec(select(Method.method).order_by(col(Method.method)))
-        raise not_there(f"method {name!r} in the records", known)
+        raise not_there(f"method {name!r} in the records", known, name)
     return amended_methods(session, [record_id])[record_id]

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from calib.procedures.typed.as_people_write import Habits, habits_of, is_as_wanted, meaning_expected, meant
+from calib.procedures.typed.as_people_write import habits_of, is_as_wanted, meaning_expected, meant
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.time_to_come import expected_of
 
@@ -19,25 +19,29 @@ class Answered:
     said: tuple[str, ...] = ()  # what it was taken as, and what is unusual about it
 
 
+def as_meant(column: TypedColumn, typed: str) -> tuple[str, str | None]:
+    """A cell as it is meant, and as what it was taken; as it was typed where it is right, blank, or wrong however it is written."""
+    cell = typed.strip()
+    if not cell or is_as_wanted(cell, column):
+        return typed, None
+    habits = habits_of([cell])
+    written = meant(cell, column, 1, habits)
+    return (typed, None) if written is None else (written, f"taken as {written}")
+
+
 def answered(column: TypedColumn, typed: str, now: datetime) -> Answered:
     """What was typed for a column."""
     cell = typed.strip()
     if not cell:
         return Answered(None, (column.check("") or "a value") if column.required else None)
-    habits = habits_of([cell])
-    if not is_as_wanted(cell, column):
-        cell = meant(cell, column, 1, habits) or cell
-    expected = meaning_expected(cell, column, habits) or column.check(cell)
+    cell, taken = as_meant(column, cell)
+    expected = meaning_expected(cell, column, habits_of([cell])) or column.check(cell)
     if expected is None and column.happened is not None:
         expected = expected_of(column.happened(cell), now)
     if expected is not None:
         return Answered(None, expected)
     odd = None if column.odd is None else column.odd(cell)
-    return Answered(cell, None, (*_taken_as(habits), *([] if odd is None else [odd])))
-
-
-def _taken_as(habits: Habits) -> tuple[str, ...]:
-    return tuple(f"taken as {told.partition(' is read as ')[2]}" for told in habits.first.values())
+    return Answered(cell, None, (*([] if taken is None else [taken]), *([] if odd is None else [odd])))
 
 
 _APART = re.compile(r"\s*;\s*|\s*\t\s*|\s+")

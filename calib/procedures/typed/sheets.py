@@ -336,12 +336,14 @@ def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], ha
 def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
-    asked = [(column.name, column.check, _expected_of_blank(column)) for column in columns]
+    asked = [(column, column.name, column.check, _expected_of_blank(column)) for column in columns]
     for row in rows:
         cells = row.cells
-        for name, check, of_blank in asked:
+        for column, name, check, of_blank in asked:
             expected = check(cells[name]) if name in cells else of_blank
             if expected is not None:
+                if row.row_number is None and name in cells:  # of a sheet it was asked when that was read
+                    row.either[name] = meaning_expected(cells[name], column, habits_of([cells[name]])) or expected
                 findings.append(row.finding(name, row.either.get(name, expected)))
     return findings
 

@@ -299,6 +299,81 @@ def test_until_it_is_answered_what_was_cut_off_stays(enter, records):
     assert "S-2" not in readings(records)
 
 
+@pytest.mark.parametrize("typed", ["stop", ""])
+def test_stop_and_an_empty_line_end_the_question_what_to_do_with_it_and_it_stays(enter, records, typed):
+    cut_off(records)
+    ran = enter(typed, "yes")
+    assert "expected" not in ran.out
+    assert len(drafts(records)) == 1
+    assert "S-2" not in readings(records)
+
+
+@pytest.mark.parametrize(("typed", "is_over"), [("stop", True), ("", False)])
+def test_stop_and_an_empty_line_are_no_reason_to_take_a_reading_back(enter, records, typed, is_over):
+    ran = enter(PASSES, "undo", typed, "left")
+    assert "is withdrawn" not in ran.out
+    assert ("2 of 4 outlets left\n  " not in ran.out) == is_over
+    assert "S-2" in readings(records)
+
+
+# --- points of a traverse --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def _with_a_duct(tmp_path_factory):
+    sheets = small_job()
+    sheets["readings.csv"] = [row for row in sheets["readings.csv"] if row["outlet"] not in LEFT]
+    duct = dict.fromkeys(sheets["outlets.csv"][0], "") | {
+        "job": "J-1", "outlet": "D-1", "system": "AH-1", "service": "supply", "shape": "rectangular", "width": "400",
+        "height": "300", "dimension_unit": "mm", "dimension_limit": "1", "place": "duct",
+    }  # fmt: skip
+    sheets["outlets.csv"] = [*({"place": "", **row} for row in sheets["outlets.csv"]), {"place": "", **duct}]
+    return records_of(tmp_path_factory.mktemp("duct"), sheets)
+
+
+@pytest.fixture
+def at_duct(_with_a_duct, tmp_path, monkeypatch):
+    """A function that runs the command on lines at a duct of 2 lines with 3 points, in two passes."""
+    path = tmp_path / "duct.sqlite"
+    path.write_bytes(_with_a_duct.read_bytes())
+
+    def run(*lines):
+        first = ("to D-1", "traverse equal-area 2 3 2")
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in (*first, *lines))))
+        return calib("enter", "J-1", *SETUP, records=path)
+
+    return run
+
+
+def test_a_point_that_no_such_instrument_shows_is_named_when_it_is_typed(at_duct):
+    # VA-1 goes to 20 m/s: 5000 is 250 times that.
+    ran = at_duct("4.9 5000 0.9", "4.9 5.0 4.8")
+    assert "line 1, point 2: '5000'; expected values within the instrument's range or near it, 0.3 to 20 m/s" in ran.out
+    assert "5000 m/s is over a hundred times that; was another unit meant?" in ran.out
+    assert "line 1, point 1: " not in ran.out
+    assert "3 of 12 points" in at_duct().out
+
+
+def test_a_point_that_is_many_times_that_of_the_pass_before_is_asked_about_once(at_duct):
+    # 5.0/1.8 = 2.78.
+    of_passes = ("4.9 5.0 4.8 4.7 4.6 4.5", "4.9 1.8", "yes", "4.8 4.7 4.6 4.5")
+    ran = at_duct(*of_passes)
+    assert ran.out.count("the largest pass is 2.78 times the smallest") == 1
+    assert "D-1: (" in ran.out
+
+
+@pytest.mark.parametrize("answer", ["no", ""])
+def test_a_point_that_is_not_right_is_not_taken(at_duct, answer):
+    at_duct("4.9 5.0 4.8 4.7 4.6 4.5", "4.9 0.5", answer)
+    assert "6 of 12 points" in at_duct().out
+
+
+@pytest.mark.parametrize(("typed", "there"), [("stop", True), ("", True), ("no", True), ("yes", False)])
+def test_the_points_of_a_duct_are_left_after_a_yes_alone(at_duct, typed, there):
+    at_duct("4.9 5.0", "to S-2", typed)
+    assert ("2 of 12 points" in at_duct().out) == there
+
+
 def test_an_entry_that_was_written_before_it_was_cut_off_is_not_written_twice(enter, records):
     entry = cut_off(records)
     cells = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep", "--at", entry.cells["observed_at"])

@@ -64,7 +64,7 @@ def test_what_was_added_is_what_was_typed(records):
 @pytest.mark.parametrize(
     ("option", "value", "expected"),
     [
-        ("--uncertainty", "2.5 %", "a percentage, 0 to 100"),
+        ("--uncertainty", "2.5 m/s", "a percentage, 0 to 100"),
         ("--uncertainty", "-1", "a percentage, 0 to 100"),
         ("--basis", " ", "a value"),
         ("--pattern", "waving", "one of spot grid, sweep, centre, traverse, hood"),

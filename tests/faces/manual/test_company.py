@@ -18,7 +18,11 @@ ENDS_OTHERWISE = {"calib status": 1}  # no backup yet
 
 def commands():
     blocks = re.findall(r"^```\n(.*?)```", pages.source("company"), flags=re.DOTALL | re.MULTILINE)
-    return [line for block in blocks for line in block.splitlines()]
+    return [line for block in blocks for line in re.sub(r" \\\n +", " ", block).splitlines()]
+
+
+def test_each_line_of_a_command_fits_a_screen_of_60_columns():
+    assert [line for line in pages.page("company", 60, {}).splitlines() if len(line) > 60] == []
 
 
 def test_the_commands_of_the_page_make_a_company_from_nothing(tmp_path, monkeypatch):

@@ -28,3 +28,8 @@ WORDS = "one two three four five six seven eight nine ten"
 )  # fmt: skip
 def test_markup_is_laid_out_for_24_characters(markup, shown):
     assert laid_out(markup, 24) == shown
+
+
+def test_a_block_that_is_indented_and_in_no_fences_is_refused():
+    with pytest.raises(ValueError, match="an indented block without fences: '    a = 1'"):
+        laid_out("text\n\n    a = 1\n    b = 2\n", 24)

@@ -4,6 +4,7 @@ Common practice, no source. What they say of roles is held in tests/faces/cli/te
 """
 
 import re
+import tomllib
 from functools import cache
 from importlib.resources import files
 
@@ -44,6 +45,13 @@ def test_a_page_is_as_wide_as_the_terminal(topic, width):
 def test_no_markup_and_no_empty_place_is_left_in_a_page(topic):
     text = re.sub(r"^    .*$", "", page(topic), flags=re.MULTILINE)  # code may hold anything
     assert not re.search(r"^#|^\{|```|^\||\*\*", text, re.MULTILINE)
+
+
+def test_the_example_of_a_map_can_be_copied_from_the_page():
+    text = page("import", 60)
+    table = tomllib.loads(text[text.index("    [readings]") : text.index("A heading that the sheet has not")])
+    assert table["readings"]["headings"]["observed_at"] == ["Date", "Time"]
+    assert table["readings"]["units"] == {"observations": "fpm"}
 
 
 @pytest.mark.parametrize("name", COMMANDS)

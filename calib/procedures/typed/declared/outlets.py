@@ -35,7 +35,11 @@ _OF_AN_OUTLET = (
     may("height", above_zero, "height"),
     may("diameter", above_zero, "diameter of a round one"),
     may("dimension_unit", unit_check("length"), "the unit of the dimensions"),
-    may("dimension_limit", not_negative, "half-width within which the dimensions are known"),
+    may(
+        "dimension_limit",
+        not_negative,
+        "half-width within which the dimensions are known; needed with dimensions",
+    ),
     may(
         "outlet_factor",
         above_zero,
