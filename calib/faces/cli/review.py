@@ -90,4 +90,7 @@ def dispose(
     numbers = ", ".join(map(str, wanted.lines))
     decided = f"review {review}: line{'s' if len(wanted.lines) > 1 else ''} {numbers}: {decision}"
     left = f"{disposed.open_lines} open line(s) left" if disposed.is_open else "no open line left: the review is done"
-    return Reply(answer.document(disposed), decided, [left])
+    told = [left]
+    if disposed.waits_for_curve:
+        told.append(f"a revision ends them once it is decided which curve holds: calib review decide {review}")
+    return Reply(answer.document(disposed), decided, told)

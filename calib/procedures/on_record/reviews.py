@@ -1,7 +1,8 @@
 """Impact reviews as the records hold them: their lines, what was decided on each, and which are open.
 
 A line is open until a person has disposed of it. "Reissue" is a promise: such a line stays open until a revision of that report is
-on record that was made after it. That end is found, not typed.
+on record that was made after it, and after the decision which curve holds: without that it prints what was before. That end is
+found, not typed.
 
 Nothing heavy is imported here: `calib due` lists what is open.
 """
@@ -51,6 +52,7 @@ class CurveDecided:
     reason: str
     person: str
     time: str
+    sequence: int  # its place in the ledger
 
     @property
     def words(self) -> str:
@@ -118,6 +120,11 @@ class Review:
     def promised(self) -> tuple[str, ...]:
         """Jobs whose report was promised to be reissued, and was not yet."""
         return tuple(dict.fromkeys(str(line.finding["job"]) for line in self.lines if line.is_promised))
+
+    @property
+    def waits_for_curve(self) -> bool:
+        """Whether a reissue was promised, and nobody has decided yet which curve its flows are to be of."""
+        return self.cause == FOUND_BEYOND and self.holds is None and bool(self.promised)
 
     @property
     def is_open(self) -> bool:
@@ -242,8 +249,7 @@ def _curves(session: Session, of_reviews: Collection[int]) -> dict[int, list[Cur
     signed = _signed(session, "review_decision", [key(each.id) for each in decisions])
     curves: dict[int, list[CurveDecided]] = defaultdict(list)
     for each in decisions:
-        person, time, _ = signed[key(each.id)]
-        curves[each.impact_review_id].append(CurveDecided(each.curve, each.from_at, each.reason, person, time))
+        curves[each.impact_review_id].append(CurveDecided(each.curve, each.from_at, each.reason, *signed[key(each.id)]))
     return curves
 
 
@@ -273,6 +279,9 @@ def _review(
     calibration = None if review.calibration_id is None else session.get_one(Calibration, review.calibration_id)
     owner = review.instrument_id if calibration is None else calibration.instrument_id
     person, time = written(session, "impact_review", key(review.id))
+    answered_since: int | None = 0  # place in the ledger from which on a revision holds the answer; None: none does yet
+    if (review.cause or FOUND_BEYOND) == FOUND_BEYOND:
+        answered_since = curves[-1].sequence if curves else None
     return Review(
         key(review.id),
         review.cause or FOUND_BEYOND,
@@ -283,17 +292,26 @@ def _review(
         json.loads(review.assessment),
         person,
         time,
-        tuple(_line(place, each, decided, revisions, watched_since) for place, each in enumerate(lines, start=1)),
+        tuple(
+            _line(place, each, decided, revisions, watched_since, answered_since)
+            for place, each in enumerate(lines, start=1)
+        ),
         curves,
     )
 
 
 def _line(
-    place: int, line: ImpactLine, decided: Mapping[int, list[Decided]], revisions: Revisions, watched_since: int | None
+    place: int,
+    line: ImpactLine,
+    decided: Mapping[int, list[Decided]],
+    revisions: Revisions,
+    watched_since: int | None,
+    answered_since: int | None,
 ) -> ReviewLine:
     finding, own = json.loads(line.finding), tuple(decided.get(key(line.id), ()))
-    since = own[-1].sequence if own and own[-1].decision == REISSUE else watched_since
-    reissued = None
+    since, reissued = watched_since, None
+    if own and own[-1].decision == REISSUE:
+        since = None if answered_since is None else max(own[-1].sequence, answered_since)
     if since is not None:
         later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > since)
         reissued = next(later, None)
