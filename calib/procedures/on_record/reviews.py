@@ -2,7 +2,7 @@
 
 A line is open until a person has disposed of it. "Reissue" is a promise: such a line stays open until a revision of that report is
 on record that was made after it, and after the decision which curve holds: without that it prints what was before. That end is
-found, not typed.
+found, not typed. So is the end of what is to be measured again or withdrawn (`promises`).
 
 Nothing heavy is imported here: `calib due` lists what is open.
 """
@@ -17,6 +17,7 @@ from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_keys import by_keys, numbered
 from calib.procedures.on_record.by_name import not_there
+from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW, Promise, not_done
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -74,6 +75,8 @@ class ReviewLine:
         None  # the first revision issued after "reissue" was decided, or after what the review is about
     )
 
+    is_done: bool = True  # what was to be measured again was, what was to be withdrawn too
+
     @property
     def disposition(self) -> Decided | None:
         """The decision that counts: of several the latest; None where nobody has decided."""
@@ -87,7 +90,7 @@ class ReviewLine:
     @property
     def is_open(self) -> bool:
         """Whether nobody has decided on it, or what was promised was not done yet."""
-        return self.is_promised or (not self.decided and self.reissued is None)
+        return self.is_promised or not self.is_done or (not self.decided and self.reissued is None)
 
 
 @dataclass(frozen=True)
@@ -207,6 +210,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
         review_id for review_id, row in of_reviews.items() if row.calibration_id is None and row.instrument_id is None
     }
     revisions = _revisions(session) if promised or watched else {}
+    waiting = _not_done(session, [line for of_review in lines.values() for line in of_review], decided)
     opened = _signed(session, "impact_review", watched)
     curves = _curves(session, of_reviews)
     return [
@@ -215,6 +219,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
             row,
             lines[review_id],
             decided,
+            waiting,
             revisions,
             tuple(curves.get(review_id, ())),
             opened[review_id][-1] if review_id in opened else None,
@@ -241,6 +246,19 @@ def _decided(session: Session, lines: Collection[int]) -> dict[int, list[Decided
     for each in dispositions:
         decided[each.impact_line_id].append(Decided(each.decision, each.reason, *signed[key(each.id)]))
     return decided
+
+
+def _not_done(session: Session, lines: Iterable[ImpactLine], decided: Mapping[int, list[Decided]]) -> set[int]:
+    known = {key(line.id): line for line in lines}
+    last = {line: each[-1] for line, each in decided.items() if each[-1].decision in (MEASURE_AGAIN, WITHDRAW)}
+    promises = [
+        Promise(line, own.impact_review_id, each.decision, own.record_table, own.record_id, each.sequence)
+        for line, each in last.items()
+        for own in (known[line],)
+    ]
+    return not_done(
+        session, promises, [(own.impact_review_id, own.record_table, own.record_id) for own in known.values()]
+    )
 
 
 def _curves(session: Session, of_reviews: Collection[int]) -> dict[int, list[CurveDecided]]:
@@ -272,6 +290,7 @@ def _review(
     review: ImpactReview,
     lines: list[ImpactLine],
     decided: Mapping[int, list[Decided]],
+    waiting: Collection[int],
     revisions: Revisions,
     curves: tuple[CurveDecided, ...],
     watched_since: int | None,  # place in the ledger from which on a revision of a report ends a line
@@ -293,7 +312,7 @@ def _review(
         person,
         time,
         tuple(
-            _line(place, each, decided, revisions, watched_since, answered_since)
+            _line(place, each, decided, waiting, revisions, watched_since, answered_since)
             for place, each in enumerate(lines, start=1)
         ),
         curves,
@@ -304,6 +323,7 @@ def _line(
     place: int,
     line: ImpactLine,
     decided: Mapping[int, list[Decided]],
+    waiting: Collection[int],  # lines whose promise was not kept yet
     revisions: Revisions,
     watched_since: int | None,
     answered_since: int | None,
@@ -315,4 +335,6 @@ def _line(
     if since is not None:
         later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > since)
         reissued = next(later, None)
-    return ReviewLine(place, key(line.id), line.record_table, line.record_id, finding, own, reissued)
+    return ReviewLine(
+        place, key(line.id), line.record_table, line.record_id, finding, own, reissued, key(line.id) not in waiting
+    )
