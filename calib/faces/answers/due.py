@@ -37,6 +37,7 @@ def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Se
                 "lines": len(review.lines),
                 "open_lines": review.open_lines,
                 "reissue_promised": list(review.promised),
+                "waits_for_curve": review.waits_for_curve,
             }
             for review in open_reviews
         ],
@@ -69,7 +70,8 @@ def _waiting(review: Content) -> str:
             f"calib review show {review['review']}"
         )
     promised = ", ".join(review["reissue_promised"])
-    waits = f" (reissue promised: {promised})" if promised else ""
+    first = ", once it is decided which curve holds" if review["waits_for_curve"] else ""
+    waits = f" (reissue promised: {promised}{first})" if promised else ""
     return (
         f"impact review open: {review['about']}, {review['open_lines']} of {review['lines']} lines{waits}: "
         f"calib review show {review['review']}"

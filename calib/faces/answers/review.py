@@ -130,7 +130,7 @@ def _row(line: Content) -> tuple[str, ...]:
 
 def _disposition(line: Content) -> str:
     if line["disposition"] != REISSUE:
-        return line["disposition"] or "open"
+        return ", ".join([*filter(None, [line["disposition"]]), *(["open"] if line["open"] else [])])
     return "reissue, open" if line["reissued"] is None else f"reissued, revision {line['reissued']}"
 
 

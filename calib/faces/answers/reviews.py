@@ -28,6 +28,7 @@ def brief(review: Review) -> Content:
         "lines": len(review.lines),
         "open_lines": review.open_lines,
         "reissue_promised": list(review.promised),
+        "waits_for_curve": review.waits_for_curve,
         "open": review.is_open,
         "holds": None if review.holds is None else review.holds.curve,
     }

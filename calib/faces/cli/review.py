@@ -78,16 +78,22 @@ def dispose(
         ),
     ],
 ) -> Reply:
-    """Decide on lines of an impact review; it is open until each has a disposition, and each report to reissue was reissued.
+    """Decide on lines of an impact review; it is open until each has a disposition, and what was promised is done.
 
     Example: calib review dispose 1 1 --decision stands --reason "shift below a tenth of U, statement unchanged"
     """
     from calib.faces.answers import review as answer
     from calib.procedures.impact.dispose_review import DispositionWanted, dispose_review
+    from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 
     wanted = DispositionWanted(review, list(dict.fromkeys(lines)), decision, reason)
     disposed = dispose_review(desk.writing(), wanted, desk.signature(), clock())
     numbers = ", ".join(map(str, wanted.lines))
     decided = f"review {review}: line{'s' if len(wanted.lines) > 1 else ''} {numbers}: {decision}"
     left = f"{disposed.open_lines} open line(s) left" if disposed.is_open else "no open line left: the review is done"
-    return Reply(answer.document(disposed), decided, [left])
+    told = [left]
+    if wanted.decision in (MEASURE_AGAIN, WITHDRAW) and disposed.is_open:
+        told.append(f"a line disposed {wanted.decision!r} is open until that is done")
+    if disposed.waits_for_curve:
+        told.append(f"a revision ends them once it is decided which curve holds: calib review decide {review}")
+    return Reply(answer.document(disposed), decided, told)

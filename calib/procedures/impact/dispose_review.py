@@ -14,6 +14,7 @@ from sqlmodel import Session
 from calib.errors import BadInputError, Finding
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import brought_up_to_date
+from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW, can_be_promised
 from calib.procedures.on_record.reviews import REISSUE, Review, review_numbered
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
@@ -21,7 +22,11 @@ from calib.records import ledger
 from calib.records.tables.reviews import Disposition
 
 STANDS, IMMATERIAL = "stands", "immaterial"
-DISPOSITIONS = (STANDS, REISSUE, "measure again", "withdraw", IMMATERIAL)
+DISPOSITIONS = (STANDS, REISSUE, MEASURE_AGAIN, WITHDRAW, IMMATERIAL)
+_PROMISES = {
+    MEASURE_AGAIN: "a reading, a factor, a calibration or a check: only these can be measured again",
+    WITHDRAW: "a reading, a calibration or a check: only these can be withdrawn",
+}
 _IN_REPORTS = (RecordKind.READING, RecordKind.REPORT)
 
 
@@ -38,6 +43,7 @@ class DispositionWanted:
 def dispose_review(session: Session, wanted: DispositionWanted, signature: ledger.Signature, now: datetime) -> Review:
     """Append a disposition for each line named; of several on one line the latest counts, the earlier ones stay.
 
+    What is to be reissued, measured again or withdrawn stays open until it was.
     What was recorded since the review was brought up to date becomes lines first. Raises NotInRecordsError, BadInputError.
     """
     signature = authorise(session, signature, "dispose")
@@ -70,6 +76,8 @@ def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
             yield Finding.typed("lines", str(line), expected)
         elif wanted.decision == REISSUE and review.lines[line - 1].record_table not in _IN_REPORTS:
             yield Finding.typed("lines", str(line), "a reading or a report: only these can be reissued")
+        elif wanted.decision in _PROMISES and not can_be_promised(wanted.decision, review.lines[line - 1].record_table):
+            yield Finding.typed("lines", str(line), _PROMISES[wanted.decision])
     if wanted.decision not in DISPOSITIONS:
         yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
     elif wanted.decision == IMMATERIAL and not review.is_of_reports:

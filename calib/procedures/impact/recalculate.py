@@ -1,12 +1,15 @@
 """What flows, factors and curves would be, had an instrument been as it was found: worked out on the records, and taken back.
 
-Within a savepoint the curve as found counts for the calibration that was in force, with the air in which it was found, and what
-rests on it is worked out anew; every procedure then answers from the records as it always does, and the savepoint is rolled back.
+The curve as found is put on trial for the calibration that was in force, with the air in which it was found, and what rests on it
+is worked out anew; every procedure then answers as it always does. Factors are found anew within a savepoint that is rolled back.
 So a flow worked out here is that of records which hold the as-found curve.
 
-Decision (2026-11). As found is worked out on the records, within a savepoint that is rolled back, rather than by a second
-evaluation: whatever is added to the model later holds there too. Cost: two evaluations of each affected job; key numbers of a
-server are used up.
+Decision (2026-11). As found is worked out on the records rather than by a second evaluation: whatever is added to the model later
+holds there too. Cost: two evaluations of each affected job; key numbers of a server are used up.
+
+Decision (2026-11-29). A curve on trial is held in memory. Options: a row within the savepoint (a server refuses it to everybody who
+may write no curve of an accepted certificate: that is everybody but the owner of its tables), a looser guard (then a false curve
+may be written past the program too). Cost: three readers of curves ask for those on trial.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -29,11 +32,12 @@ from calib.procedures.impact.rests_on import STANDARD, Ground
 from calib.procedures.impact.stated_values import Values, jobs_of, values_of
 from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells, correlation_cells
 from calib.procedures.on_record.in_force import curve_of
-from calib.procedures.on_record.what_counts import curve_that_counts
+from calib.procedures.on_record.what_counts import curve_that_counts, trials
 from calib.procedures.pairs.factor_from_pairs import found_again
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Calibration
+from calib.records.tables.curves import StoredCurve
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
 
@@ -80,7 +84,7 @@ def recalculate(
     before = values_of(session, jobs, names, now)
     replacing = _Replacing(session, ground, cause, signature)
     relied = [ground.calibrations[calibration.record_id] for calibration in (cause.since, *cause.waiting)]
-    with _taken_back(session, relied):
+    with _taken_back(session, relied), trials(session) as replacing.trials:
         replacing.cause_itself()
         for record in affected:
             replacing.replace(record)
@@ -114,6 +118,7 @@ class _Replacing:
     curves: dict[int, tuple[Curve, Curve]] = field(default_factory=dict)
     notes: dict[Record, tuple[str, ...]] = field(default_factory=dict)
     stuck: dict[Record, str] = field(default_factory=dict)
+    trials: dict[int, StoredCurve] = field(default_factory=dict)  # curves that count in the place of those on record
 
     def cause_itself(self) -> None:
         """The curve as found in the place of each calibration that was relied on."""
@@ -155,10 +160,9 @@ class _Replacing:
         return upward(self.ground.links)
 
     def _put(self, calibration: int, fitted: FittedCurve) -> None:
-        """Another curve of a calibration: the latest counts."""
+        """Another curve of a calibration on trial: the latest counts."""
         before = self._recorded(calibration)
-        self.session.add(curve_record(calibration, fitted))
-        self.session.flush()
+        self.trials[calibration] = curve_record(calibration, fitted)
         self.curves[calibration] = (before, fitted.choice.curve)
 
     def _recorded(self, calibration: int) -> Curve:

@@ -24,7 +24,7 @@ from calib.procedures.on_record.methods import methods_in_force
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
 from calib.procedures.on_record.sources import SourceNames, source_names
-from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted, that_count
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted, on_trial, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -190,12 +190,12 @@ def _loaded(
         .order_by(col(Calibration.id))
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
-    registered = amended_instruments(session, within)
+    registered, trial = amended_instruments(session, within), on_trial(session)
     certificates = Certificates(
         register_among(session, within),
         {record_id: each.now for record_id, each in registered.items()},
         {key(calibration.id): calibration for calibration, _ in calibrated},
-        {key(calibration.id): curve for calibration, curve in calibrated},
+        {key(calibration.id): trial.get(key(calibration.id), curve) for calibration, curve in calibrated},
     )
     if decided:
         certificates = with_decisions(session, certificates)

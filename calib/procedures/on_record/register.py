@@ -22,7 +22,7 @@ from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.recorded import entry_of
 from calib.procedures.on_record.reviews_of_register import with_reviews
 from calib.procedures.on_record.supersessions import took_its_place
-from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted, on_trial
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.curves import StoredCurve
@@ -120,6 +120,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
         .order_by(col(Calibration.id))
     )
     calibrations: dict[int, list[CalibrationOnRecord]] = defaultdict(list)
+    trial = on_trial(session)
     for row in session.exec(among(query, Calibration.instrument_id, instruments)):
         (
             instrument,
@@ -136,6 +137,8 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             superseded_by,
             same_values,
         ) = row
+        if record_id in trial:
+            low, high, interval = trial[record_id].low, trial[record_id].high, trial[record_id].measuring_interval
         calibrations[instrument].append(
             CalibrationOnRecord(
                 record_id,

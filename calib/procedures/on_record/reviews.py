@@ -1,7 +1,8 @@
 """Impact reviews as the records hold them: their lines, what was decided on each, and which are open.
 
 A line is open until a person has disposed of it. "Reissue" is a promise: such a line stays open until a revision of that report is
-on record that was made after it. That end is found, not typed.
+on record that was made after it, and after the decision which curve holds: without that it prints what was before. That end is
+found, not typed. So is the end of what is to be measured again or withdrawn (`promises`).
 
 Nothing heavy is imported here: `calib due` lists what is open.
 """
@@ -16,6 +17,7 @@ from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_keys import by_keys, numbered
 from calib.procedures.on_record.by_name import not_there
+from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW, Promise, not_done
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -51,6 +53,7 @@ class CurveDecided:
     reason: str
     person: str
     time: str
+    sequence: int  # its place in the ledger
 
     @property
     def words(self) -> str:
@@ -72,6 +75,8 @@ class ReviewLine:
         None  # the first revision issued after "reissue" was decided, or after what the review is about
     )
 
+    is_done: bool = True  # what was to be measured again was, what was to be withdrawn too
+
     @property
     def disposition(self) -> Decided | None:
         """The decision that counts: of several the latest; None where nobody has decided."""
@@ -85,7 +90,7 @@ class ReviewLine:
     @property
     def is_open(self) -> bool:
         """Whether nobody has decided on it, or what was promised was not done yet."""
-        return self.is_promised or (not self.decided and self.reissued is None)
+        return self.is_promised or not self.is_done or (not self.decided and self.reissued is None)
 
 
 @dataclass(frozen=True)
@@ -118,6 +123,11 @@ class Review:
     def promised(self) -> tuple[str, ...]:
         """Jobs whose report was promised to be reissued, and was not yet."""
         return tuple(dict.fromkeys(str(line.finding["job"]) for line in self.lines if line.is_promised))
+
+    @property
+    def waits_for_curve(self) -> bool:
+        """Whether a reissue was promised, and nobody has decided yet which curve its flows are to be of."""
+        return self.cause == FOUND_BEYOND and self.holds is None and bool(self.promised)
 
     @property
     def is_open(self) -> bool:
@@ -200,6 +210,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
         review_id for review_id, row in of_reviews.items() if row.calibration_id is None and row.instrument_id is None
     }
     revisions = _revisions(session) if promised or watched else {}
+    waiting = _not_done(session, [line for of_review in lines.values() for line in of_review], decided)
     opened = _signed(session, "impact_review", watched)
     curves = _curves(session, of_reviews)
     return [
@@ -208,6 +219,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
             row,
             lines[review_id],
             decided,
+            waiting,
             revisions,
             tuple(curves.get(review_id, ())),
             opened[review_id][-1] if review_id in opened else None,
@@ -236,14 +248,26 @@ def _decided(session: Session, lines: Collection[int]) -> dict[int, list[Decided
     return decided
 
 
+def _not_done(session: Session, lines: Iterable[ImpactLine], decided: Mapping[int, list[Decided]]) -> set[int]:
+    known = {key(line.id): line for line in lines}
+    last = {line: each[-1] for line, each in decided.items() if each[-1].decision in (MEASURE_AGAIN, WITHDRAW)}
+    promises = [
+        Promise(line, own.impact_review_id, each.decision, own.record_table, own.record_id, each.sequence)
+        for line, each in last.items()
+        for own in (known[line],)
+    ]
+    return not_done(
+        session, promises, [(own.impact_review_id, own.record_table, own.record_id) for own in known.values()]
+    )
+
+
 def _curves(session: Session, of_reviews: Collection[int]) -> dict[int, list[CurveDecided]]:
     query = select(ReviewDecision).order_by(col(ReviewDecision.id))
     decisions = list(by_keys(session, query, ReviewDecision.impact_review_id, of_reviews))
     signed = _signed(session, "review_decision", [key(each.id) for each in decisions])
     curves: dict[int, list[CurveDecided]] = defaultdict(list)
     for each in decisions:
-        person, time, _ = signed[key(each.id)]
-        curves[each.impact_review_id].append(CurveDecided(each.curve, each.from_at, each.reason, person, time))
+        curves[each.impact_review_id].append(CurveDecided(each.curve, each.from_at, each.reason, *signed[key(each.id)]))
     return curves
 
 
@@ -266,6 +290,7 @@ def _review(
     review: ImpactReview,
     lines: list[ImpactLine],
     decided: Mapping[int, list[Decided]],
+    waiting: Collection[int],
     revisions: Revisions,
     curves: tuple[CurveDecided, ...],
     watched_since: int | None,  # place in the ledger from which on a revision of a report ends a line
@@ -273,6 +298,9 @@ def _review(
     calibration = None if review.calibration_id is None else session.get_one(Calibration, review.calibration_id)
     owner = review.instrument_id if calibration is None else calibration.instrument_id
     person, time = written(session, "impact_review", key(review.id))
+    answered_since: int | None = 0  # place in the ledger from which on a revision holds the answer; None: none does yet
+    if (review.cause or FOUND_BEYOND) == FOUND_BEYOND:
+        answered_since = curves[-1].sequence if curves else None
     return Review(
         key(review.id),
         review.cause or FOUND_BEYOND,
@@ -283,18 +311,30 @@ def _review(
         json.loads(review.assessment),
         person,
         time,
-        tuple(_line(place, each, decided, revisions, watched_since) for place, each in enumerate(lines, start=1)),
+        tuple(
+            _line(place, each, decided, waiting, revisions, watched_since, answered_since)
+            for place, each in enumerate(lines, start=1)
+        ),
         curves,
     )
 
 
 def _line(
-    place: int, line: ImpactLine, decided: Mapping[int, list[Decided]], revisions: Revisions, watched_since: int | None
+    place: int,
+    line: ImpactLine,
+    decided: Mapping[int, list[Decided]],
+    waiting: Collection[int],  # lines whose promise was not kept yet
+    revisions: Revisions,
+    watched_since: int | None,
+    answered_since: int | None,
 ) -> ReviewLine:
     finding, own = json.loads(line.finding), tuple(decided.get(key(line.id), ()))
-    since = own[-1].sequence if own and own[-1].decision == REISSUE else watched_since
-    reissued = None
+    since, reissued = watched_since, None
+    if own and own[-1].decision == REISSUE:
+        since = None if answered_since is None else max(own[-1].sequence, answered_since)
     if since is not None:
         later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > since)
         reissued = next(later, None)
-    return ReviewLine(place, key(line.id), line.record_table, line.record_id, finding, own, reissued)
+    return ReviewLine(
+        place, key(line.id), line.record_table, line.record_id, finding, own, reissued, key(line.id) not in waiting
+    )

@@ -17,10 +17,14 @@ table of RETRACTABLE for what counts asks `not_retracted`; what shows how it cam
 Decision (2026-11-29). A retraction is asked row by row in the index of its table and key. Options: a set of keys read before (a
 second statement for each reader), a list (`NOT IN`, read whole each time). Cost: one look-up a row.
 
+A curve on trial counts in the place of the one on record, for one session and while somebody works out what would be: it is held
+in memory alone, so that no store is asked whether its owner may write it. Whatever reads the curve that counts asks `on_trial`.
+
 Nothing heavy is imported here: `calib due` starts with it.
 """
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from typing import Any, TypeVar
 
@@ -38,6 +42,7 @@ from calib.records.words import BY_THE_RULE
 
 _Record = TypeVar("_Record")
 _Thing = TypeVar("_Thing", bound=Hashable)
+_TRIALS = "curves on trial"  # in what a session carries along
 
 
 def that_count(records: Iterable[_Record], of: Callable[[_Record], _Thing]) -> dict[_Thing, _Record]:
@@ -63,14 +68,31 @@ def curve_may_count() -> Any:
 
 
 def curves_of(session: Session, calibration: int) -> tuple[StoredCurve, ...]:
-    """Every curve of a calibration in the order in which they were recorded: of several the last one counts."""
+    """Curves of a calibration in the order in which they were recorded, then the one on trial: of several the last one counts."""
     own = select(StoredCurve).where(StoredCurve.calibration_id == calibration, curve_may_count())
-    return tuple(session.exec(own.order_by(col(StoredCurve.id))))
+    trial = on_trial(session).get(calibration)
+    return (*session.exec(own.order_by(col(StoredCurve.id))), *([] if trial is None else [trial]))
 
 
 def curve_that_counts(session: Session, calibration: int) -> StoredCurve:
     """The curve of a calibration, whether the rule or a person chose it; raises IndexError for a calibration without one."""
     return curves_of(session, calibration)[-1]
+
+
+@contextmanager
+def trials(session: Session) -> Iterator[dict[int, StoredCurve]]:
+    """Curves by their calibration that count for this session within the block: put them in."""
+    session.info[_TRIALS] = {}
+    try:
+        yield session.info[_TRIALS]
+    finally:
+        del session.info[_TRIALS]
+
+
+def on_trial(session: Session) -> Mapping[int, StoredCurve]:
+    """The curves that are put on trial in this session, by their calibration; they are on no record."""
+    curves: Mapping[int, StoredCurve] = session.info.get(_TRIALS, {})
+    return curves
 
 
 def counts_of_its_calibration() -> Any:

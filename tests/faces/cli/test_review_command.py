@@ -120,7 +120,13 @@ def test_an_open_review_is_listed_by_due_without_changing_its_exit_status(record
             "tag": "VA-1",
             "certificate": "D-1",
         }
-        | {"opened_at": LATER.isoformat(), "lines": 3, "open_lines": 3, "reissue_promised": []}
+        | {
+            "opened_at": LATER.isoformat(),
+            "lines": 3,
+            "open_lines": 3,
+            "reissue_promised": [],
+            "waits_for_curve": False,
+        }
     ]
     calib(*DISPOSE, 1, 2, 3, *THREE, records=records)
     assert "impact review" not in calib("due", "--on", "2026-03-06", records=records).out

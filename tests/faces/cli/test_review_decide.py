@@ -120,7 +120,8 @@ def test_totals_conformity_and_reading_list_say_the_same(made, records):
 )
 def test_what_cannot_be_is_one_line_and_nothing_is_written(records, words, expected):
     before = ledger_head(records)
-    ran = calib("review", "decide", 1, *(() if "--reason" in words else WHY), *words, records=records)
+    why = () if "--reason" in words else WHY
+    ran = calib("review", "decide", 1, *why, *words, records=records)
     assert (ran.status, ran.out) == (2, "")
     assert len(ran.err.splitlines()) == 1
     assert expected in ran.err
@@ -198,6 +199,30 @@ def test_reissue_is_a_promise_until_a_later_revision_is_on_record(tmp_path):
     issued(records, tmp_path / "again", "--because", "VA-1 was found beyond its limits")
     assert "impact review" not in calib("due", "--on", "2026-03-06", records=records).out
     assert "reissued, revision 2" in calib("review", "show", 1, records=records).out
+
+
+def test_a_promised_reissue_is_kept_by_a_revision_with_the_curve_that_was_decided_alone(tmp_path):
+    records = records_of(tmp_path / "records", small_job())
+    issued(records, tmp_path / "first")
+    added(records, tmp_path / "second", drifted(small_job(), "VA-1"), LATER)
+
+    def waits():
+        return calib("review", "list", "--json", records=records).document["reviews"][0]["reissue_promised"]
+
+    promised = calib("review", "dispose", 1, 1, 4, "--decision", "reissue", "--reason", "see 7.10", records=records)
+    assert "a revision ends them once it is decided which curve holds: calib review decide 1" in promised.err
+    issued(records, tmp_path / "too early", "--because", "promised")
+    assert waits() == ["J-1"]
+    assert "reissue promised: J-1, once it is decided which curve holds" in calib("due", records=records).out
+    decide(records, "as found")
+    assert waits() == ["J-1"]
+    assert "which curve holds" not in calib("due", records=records).out
+    issued(records, tmp_path / "with it", "--because", "VA-1 was found beyond its limits")
+    assert waits() == []
+    lines = calib("review", "show", 1, "--json", records=records).document["items"]
+    assert [lines[place]["reissued"] for place in (0, 3)] == [3, 3]
+    decide(records, "as before")
+    assert waits() == ["J-1"]
 
 
 def test_what_stands_has_a_reason_line_by_line(records):

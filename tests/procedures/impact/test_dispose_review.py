@@ -14,7 +14,7 @@ from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.records import database, ledger
 from tests.as_found import LATER, added, drifted, review, reviewed, stated_flows
-from tests.command import copied
+from tests.command import calib, copied
 from tests.folders import ledger_head, small_job
 
 DAY = timedelta(days=1)
@@ -137,4 +137,10 @@ def test_another_job_is_not_touched(records, tmp_path):
 def test_a_review_is_disposed_of_wherever_the_records_live(small_records, tmp_path):
     added(small_records, tmp_path / "second", drifted(small_job(), "VA-1"))
     assert decide(small_records, 1, 2).open_lines == 1
-    assert not decide(small_records, 3, decision="withdraw", reason="the outlet was closed").is_open
+    assert decide(small_records, 2, decision="measure again", reason="the hall was in use").open_lines == 2
+    assert decide(small_records, 3, decision="withdraw", reason="the outlet was closed").open_lines == 2
+    again = small_job()["readings.csv"][2] | {"outlet": "S-2", "observed_at": "2026-03-06T09:10+01:00"}
+    added(small_records, tmp_path / "again", {"readings.csv": [again]})
+    assert calib("reading", "withdraw", "J-1", "4", "--reason", "closed", records=small_records).status == 0
+    with database.reading(str(small_records)) as session:
+        assert reviews(session, only_open=True) == []
