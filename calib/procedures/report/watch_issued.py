@@ -36,7 +36,7 @@ from calib.procedures.on_record.reviews import RECORDED_LATER, WITHDRAWAL, revie
 from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.report.stated_now import stated_in, stated_now
-from calib.procedures.report.touched_jobs import RecordedKeys, touched_jobs
+from calib.procedures.report.touched_jobs import RecordedKeys, day_held_from, says_something, touched_jobs
 from calib.records.ledger import Signature
 from calib.records.record import key, moment
 from calib.records.tables.entries import Retraction
@@ -47,7 +47,7 @@ from calib.records.tables.reports import IssuedForm, IssuedReport
 from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.words import PUT_SOMEWHERE
 
-_REPORT = "issued_report"
+_REPORT, _CURVE = "issued_report", "correction_curve"
 _SHAKE_NOTHING = ("refusal", "attached", "competence")
 _THE_SAME = "what it states is the same without it"
 _MOST_NAMED = 3  # differences that the answer names
@@ -98,7 +98,7 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
         others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
     if not others:
         return ()
-    what = _what_happened(session, retractions, recorded, signature, now)
+    what = _what_happened(session, retractions, recorded, now)
     review = _open(session, others, what, signature)
     return tuple(f"{_told(each)}: {each}: {Step.SEE_REVIEW} {review}" for each in others)
 
@@ -141,11 +141,11 @@ def _issued_with(
 
 
 def _what_happened(
-    session: Session, retractions: Sequence[Retraction], recorded: RecordedKeys, signature: Signature, now: datetime
+    session: Session, retractions: Sequence[Retraction], recorded: RecordedKeys, now: datetime
 ) -> ImpactReview:
     """The review of it, not yet appended."""
-    cause, (table, keys) = RECORDED_LATER, next(iter(recorded.items()))
-    happened = f"{signature.action}, recorded on {now.date()}"
+    cause, (table, keys) = RECORDED_LATER, _most_telling(recorded)
+    happened = f"{_what_was_recorded(session, table, keys)} recorded on {now.date()}"
     if retractions:
         cause, table, keys = WITHDRAWAL, "retraction", [key(each.id) for each in retractions]
         happened = f"{_what_was_taken_back(session, retractions)} on {now.date()}: {retractions[0].reason}"
@@ -156,6 +156,19 @@ def _what_happened(
         cause_table=table,
         cause_id=min(keys),
     )
+
+
+def _most_telling(recorded: RecordedKeys) -> tuple[str, Collection[int]]:
+    """The records by which what was recorded is known: a curve alone only where nothing else was."""
+    telling = [each for each in recorded.items() if says_something(each[0])] or list(recorded.items())
+    return min(telling, key=lambda each: each[0] == _CURVE)
+
+
+def _what_was_recorded(session: Session, table: str, keys: Collection[int]) -> str:
+    first = min(keys)
+    day = day_held_from(session, table, first)
+    more = f" and {len(keys) - 1} more were" if len(keys) > 1 else " was"
+    return f"{record_in_words(session, table, first)}{f' as of {day}' if day else ''}{more}"
 
 
 def _what_was_taken_back(session: Session, retractions: Sequence[Retraction]) -> str:
