@@ -5,6 +5,7 @@ from calib.procedures.on_record.held_curves import AS_BEFORE, AS_FOUND_ALWAYS, A
 from calib.procedures.on_record.reviews import CurveDecided, Review, ReviewLine
 
 NOT_DECIDED = "not decided yet: the flows are as before"
+_WITHDRAWN = "what was recorded there was withdrawn since: it shakes no flow"
 _IN_WORDS = {
     AS_BEFORE: "the flows stand as they were",
     AS_FOUND_ALWAYS: "the flows are those of the curve as found, for the whole time since it was last in order",
@@ -24,7 +25,8 @@ def review_document(review: Review, job: str, revision: int) -> Content:
         "certificate": review.certificate,
         "happened": review.happened,
         "opened_at": review.time,
-        "open": review.is_open and answered is None,
+        "open": review.shakes and answered is None,
+        "withdrawn": review.is_of_withdrawn,  # what opened it was taken back since
         "answered_by": answered,  # a revision; absent where the review is of an instrument
         "readings": [line.record for line in lines if line.record_table == "reading"],
         "decision": None if review.holds is None else _decision(review.holds),
@@ -60,6 +62,8 @@ def decided_text(review: Content) -> str:
     """What was decided, by whom and why, in a sentence."""
     decision = review["decision"]
     if decision is None:
+        if review["withdrawn"]:
+            return _WITHDRAWN
         answered = review["answered_by"]
         return NOT_DECIDED if answered is None else f"revision {answered} says what the records say since"
     return f"{decision['said']} (decided by {decision['by']} on {decision['at'][:10]}: {decision['reason']})"

@@ -107,7 +107,7 @@ def _decided(report: Content) -> Iterator[Notice]:
 def _answered(report: Content) -> Iterator[Notice]:
     """What was recorded since the revision before, which this one is the first to answer."""
     for review in report["reviews"]:
-        if review["answered_by"] == report["revision"]:
+        if review["answered_by"] == report["revision"] and not review["withdrawn"]:
             said = f"{review['happened']}: {decided_text(review)}: "
             yield Notice(
                 "Recorded since the revision before.", runs(said, Run("Nonconforming work", to="nonconforming"), ".")

@@ -32,7 +32,7 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.record_in_words import record_in_words
 from calib.procedures.on_record.recorded import sequences
-from calib.procedures.on_record.reviews import RECORDED_LATER, WITHDRAWAL, reviews
+from calib.procedures.on_record.reviews import RECORDED_LATER, WITHDRAWAL, Review, reviews, reviews_opened_by
 from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.report.stated_now import stated_in, stated_now
@@ -88,19 +88,21 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     if session.exec(select(IssuedReport.id).limit(1)).first() is None:
         return ()
     recorded = _recorded(session, since)
-    jobs = touched_jobs(session, recorded)
+    retractions = _that_shake(session, recorded)
+    ended = _ended(session, retractions)
+    jobs = dict.fromkeys(_waited_for(session, ended), "") | touched_jobs(session, recorded)
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     others = [each for report in asked if (each := _says(session, report, now)) is not None]
     others = _not_known(session, others, recorded)
-    retractions = _that_shake(session, recorded)
     if retractions:
         others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
+    told = tuple(f"review {each.review} has ended: {each.about}, and that was taken back" for each in ended)
     if not others:
-        return ()
+        return told
     what = _what_happened(session, retractions, recorded, now)
     review = _open(session, others, what, signature)
-    return tuple(f"{_told(each)}: {each}: {Step.SEE_REVIEW} {review}" for each in others)
+    return (*told, *(f"{_told(each)}: {each}: {Step.SEE_REVIEW} {review}" for each in others))
 
 
 def _told(says: SaysOtherwise) -> str:
@@ -118,6 +120,21 @@ def _that_shake(session: Session, recorded: RecordedKeys) -> list[Retraction]:
         for each in rows
         if each.record_table not in _SHAKE_NOTHING
         and not (each.record_table == "event" and session.get_one(Event, each.record_id).kind in PUT_SOMEWHERE)
+    ]
+
+
+def _ended(session: Session, retractions: Sequence[Retraction]) -> list[Review]:
+    """Reviews of what the records contradicted by a record that was taken back, of which lines waited still."""
+    opened = (
+        review for each in retractions for review in reviews_opened_by(session, each.record_table, [each.record_id])
+    )
+    return [review for review in opened if review.has_ended and any(line.is_open for line in review.lines)]
+
+
+def _waited_for(session: Session, ended: Sequence[Review]) -> list[int]:
+    """Jobs whose reports such lines are about: something else that was recorded with it may contradict them still."""
+    return [
+        session.get_one(IssuedReport, line.record).job_id for review in ended for line in review.lines if line.is_open
     ]
 
 
