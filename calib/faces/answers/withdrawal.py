@@ -55,6 +55,6 @@ def _rested(answer: Content) -> Iterator[str]:
         named = ", ".join(answer["calibrations"])
         yield f"calibrations whose reference values rest on it: {named}; withdraw them too, and record them again"
     for factor in answer["factors"]:
-        yield f"factor {factor} rests on it and keeps its value: find it again"
+        yield f"factor {factor} rests on it and gives no flow until it is found again"
     for job in answer["reported_jobs"]:
         yield f"a report of {job} was issued with it: calib report {quote(job)}, and issue it again if its flows changed"

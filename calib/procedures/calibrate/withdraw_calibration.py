@@ -14,7 +14,7 @@ records answer otherwise without it.
 
 Decision (2026-11). A certificate that was recorded wrongly is taken out by a row with its reason. Options: an end of validity
 (a wrong value was never right); a corrected one under the same number (typing it twice would no longer be refused). Cost:
-factors and in-house values worked out with it stay; the command names them.
+factors found with it give no flow until they are found again, and in-house values worked out with it stay; the command names them.
 """
 
 from dataclasses import dataclass
@@ -44,7 +44,7 @@ class Hanging:
     """What rested on a calibration when it was withdrawn."""
 
     readings: int
-    factors: tuple[str, ...]  # that rest on it: they keep their value until they are found again
+    factors: tuple[str, ...]  # that rest on it: they give no flow until they are found again
     # Tag and certificate of those made in house with it: their reference values stay as recorded.
     calibrations: tuple[str, ...]
     reported_jobs: tuple[str, ...]  # with an issued report
