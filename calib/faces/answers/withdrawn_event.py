@@ -15,6 +15,7 @@ def document(withdrawn: WithdrawnEvent) -> Content:
         "at": withdrawn.at.isoformat(),
         "due_on": None if decision.due_on is None else str(decision.due_on),
         "reasons": list(decision.reasons),
+        "remarks": list(withdrawn.remarks),
         **hung_on_document(withdrawn.hung_on),
     }
 
@@ -26,4 +27,6 @@ def text(answer: Content) -> str:
         f"{tag}: {answer['what']} {answer['number']} of {answer['at']} is withdrawn: it is kept, and counts for nothing"
     )
     due = "" if answer["due_on"] is None else f", due on {answer['due_on']}"
-    return "\n".join([told, *(answer["reasons"] or [f"{tag}: may be used{due}"]), *hung_on_lines(answer)])
+    return "\n".join(
+        [told, *(answer["reasons"] or [f"{tag}: may be used{due}"]), *hung_on_lines(answer), *answer["remarks"]]
+    )

@@ -5,6 +5,7 @@ from calib.procedures.on_record.held_curves import AS_BEFORE, AS_FOUND_ALWAYS, A
 from calib.procedures.on_record.reviews import CurveDecided, Review, ReviewLine
 
 NOT_DECIDED = "not decided yet: the flows are as before"
+_WITHDRAWN = "what was recorded there was withdrawn since: it shakes no flow"
 _IN_WORDS = {
     AS_BEFORE: "the flows stand as they were",
     AS_FOUND_ALWAYS: "the flows are those of the curve as found, for the whole time since it was last in order",
@@ -13,9 +14,10 @@ _IN_WORDS = {
 }
 
 
-def review_document(review: Review, job: str) -> Content:
-    """A review with what concerns one job."""
+def review_document(review: Review, job: str, revision: int) -> Content:
+    """A review with what concerns one job; what was recorded since an issue is answered by the first revision after it."""
     lines = review.of_job(job)
+    answered = min((line.reissued or revision for line in lines), default=None) if review.is_of_reports else None
     return {
         "review": review.review,
         "cause": review.cause,
@@ -23,7 +25,9 @@ def review_document(review: Review, job: str) -> Content:
         "certificate": review.certificate,
         "happened": review.happened,
         "opened_at": review.time,
-        "open": review.is_open,
+        "open": review.shakes and answered is None,
+        "withdrawn": review.is_of_withdrawn,  # what opened it was taken back since
+        "answered_by": answered,  # a revision; absent where the review is of an instrument
         "readings": [line.record for line in lines if line.record_table == "reading"],
         "decision": None if review.holds is None else _decision(review.holds),
         "lines": [_line(line) for line in lines if line.disposition is not None],
@@ -58,7 +62,10 @@ def decided_text(review: Content) -> str:
     """What was decided, by whom and why, in a sentence."""
     decision = review["decision"]
     if decision is None:
-        return NOT_DECIDED
+        if review["withdrawn"]:
+            return _WITHDRAWN
+        answered = review["answered_by"]
+        return NOT_DECIDED if answered is None else f"revision {answered} says what the records say since"
     return f"{decision['said']} (decided by {decision['by']} on {decision['at'][:10]}: {decision['reason']})"
 
 

@@ -72,7 +72,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "plant_drift": drift_document(evaluation),
         "amendments": [_amendment(amendment, evaluation, units) for amendment in report.amendments],
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
-        "reviews": [review_document(review, evaluation.job.job) for review in report.reviews],
+        "reviews": [review_document(review, evaluation.job.job, 1 + len(report.issues)) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
         "not_measured": not_measured(evaluation),
         "budgets_in_full": budgets_in_full(evaluation, units),

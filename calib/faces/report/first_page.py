@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from calib.counted import count_of
+from calib.faces.parts.review_on_job import decided_text
 from calib.faces.report.blocks import Block, Notice, Run, Strip, Title, runs
 from calib.faces.written import SIGNS, Content, moment_text
 
@@ -19,6 +20,7 @@ def first_page(report: Content) -> Iterator[Block]:
     yield from _revised(report)
     yield from (_open_review(review) for review in report["open_reviews"])
     yield from _decided(report)
+    yield from _answered(report)
     if report["refusals"]:
         count = len(report["refusals"])
         lead = count_of(count, "reading was refused", "readings were refused")
@@ -100,3 +102,13 @@ def _decided(report: Content) -> Iterator[Notice]:
             said = f"{review['instrument'] or ''} {review['happened']}: {review['decision']['said']}, as "
             said += f"{review['decision']['by']} decided on {review['decision']['at'][:10]}: "
             yield Notice("Nonconforming work.", runs(said, Run("Nonconforming work", to="nonconforming"), "."))
+
+
+def _answered(report: Content) -> Iterator[Notice]:
+    """What was recorded since the revision before, which this one is the first to answer."""
+    for review in report["reviews"]:
+        if review["answered_by"] == report["revision"] and not review["withdrawn"]:
+            said = f"{review['happened']}: {decided_text(review)}: "
+            yield Notice(
+                "Recorded since the revision before.", runs(said, Run("Nonconforming work", to="nonconforming"), ".")
+            )

@@ -87,6 +87,7 @@ def _reviews(report: Content) -> dict[str, str]:
     return decided | _joined(
         (f"open impact review of {review['instrument']}", review["certificate"] or review["happened"])
         for review in report["open_reviews"]
+        if review["instrument"] is not None
     )
 
 

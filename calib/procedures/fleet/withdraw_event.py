@@ -4,6 +4,7 @@ A suspension typed on the wrong instrument, a failed check of another one, an in
 meanwhile stays a refusal: whoever dismisses it may type the reading again.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -11,11 +12,13 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import Decision, gate
+from calib.counted import count_of
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.impact.take_back import HungOn, hung_on_instrument, take_back
 from calib.procedures.on_record.by_keys import numbered
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.reviews import reviews_opened_by
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records import ledger
 from calib.records.record import key, moment
@@ -33,6 +36,7 @@ class WithdrawnEvent:
     at: datetime
     hung_on: HungOn
     decision: Decision
+    remarks: tuple[str, ...] = ()  # of the reviews that it had opened
 
 
 def withdraw_event(
@@ -74,4 +78,16 @@ def _withdraw(
     take_back(session, record, reason, signature)
     register = load_register(session, [key(instrument.id)])
     named = f"{record.kind} check" if table is IntermediateCheck else record.kind
-    return WithdrawnEvent(tag, record_id, named, since, hung_on, gate(register, tag, signature.time, signature.time))
+    decision = gate(register, tag, signature.time, signature.time)
+    remarks = tuple(_left_open(session, str(record.__tablename__), record_id))
+    return WithdrawnEvent(tag, record_id, named, since, hung_on, decision, remarks)
+
+
+def _left_open(session: Session, table: str, record_id: int) -> Iterator[str]:
+    for review in reviews_opened_by(session, table, [record_id]):
+        if review.is_open:
+            lines = count_of(review.open_lines, "line", "lines")
+            yield (
+                f"review {review.review}, which it had opened, shakes nothing any more; it stays open with {lines} until "
+                "somebody has disposed of each"
+            )

@@ -3,13 +3,20 @@
 A line is open until a person has disposed of it. "Reissue" is a promise: such a line stays open until a revision of that report is
 on record that was made after it. That end is found, not typed.
 
+Where what opened a review was taken back, or its certificate withdrawn, the review shakes nothing any more: gate, readiness and
+report pass it over. Its lines wait for a person all the same, who may have taken back too much; only one of issued reports that the
+records contradicted ends by itself, as they say again what was issued.
+
+Decision (2026-11-29): options: such a review ends (whoever may withdraw a check would end nonconforming work without QA), or goes
+on as before (a meter whose check was typed of another one stays out of use). Cost: QA disposes of lines on which nothing rests.
+
 Nothing heavy is imported here: `calib due` lists what is open.
 """
 
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -18,7 +25,8 @@ from calib.procedures.on_record.by_keys import by_keys, numbered
 from calib.procedures.on_record.by_name import not_there
 from calib.records.ledger import written
 from calib.records.record import key
-from calib.records.tables.calibrations import Calibration
+from calib.records.tables.calibrations import Calibration, Withdrawal
+from calib.records.tables.entries import Retraction
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
@@ -103,6 +111,7 @@ class Review:
     time: str
     lines: tuple[ReviewLine, ...]
     curves: tuple[CurveDecided, ...] = ()  # in the order in which they were decided
+    is_of_withdrawn: bool = False  # what opened it was taken back since
 
     @property
     def holds(self) -> CurveDecided | None:
@@ -112,7 +121,17 @@ class Review:
     @property
     def open_lines(self) -> int:
         """Number of open lines."""
-        return sum(line.is_open for line in self.lines)
+        return 0 if self.has_ended else sum(line.is_open for line in self.lines)
+
+    @property
+    def has_ended(self) -> bool:
+        """Whether it ended by itself: the records contradicted what was issued by something that was taken back."""
+        return self.cause == RECORDED_LATER and self.is_of_withdrawn
+
+    @property
+    def shakes(self) -> bool:
+        """Whether what rests on it is shaken still: it is open, and what opened it counts."""
+        return self.is_open and not self.is_of_withdrawn
 
     @property
     def promised(self) -> tuple[str, ...]:
@@ -152,7 +171,8 @@ class Review:
     def state(self) -> str:
         """Whether it is open, and which curve was decided to hold."""
         held = f", decided: {self.holds.words}" if self.holds is not None else ""
-        return f"review {self.review} {'open' if self.is_open else 'closed'}{held}"
+        withdrawn = " (withdrawn since)" if self.is_of_withdrawn else ""
+        return f"review {self.review} {'open' if self.is_open else 'closed'}{held}{withdrawn}"
 
     def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""
@@ -186,6 +206,12 @@ def reviews_of_job(session: Session, job: str) -> list[Review]:
     return [review for review in reviews(session) if review.of_job(job)]
 
 
+def reviews_opened_by(session: Session, table: str, keys: Collection[int]) -> list[Review]:
+    """Reviews that records of a table opened."""
+    query = select(ImpactReview).where(ImpactReview.cause_table == table).order_by(col(ImpactReview.id))
+    return _known(session, list(by_keys(session, query, ImpactReview.cause_id, keys)))
+
+
 def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     of_reviews = {key(row.id): row for row in rows}
     if not of_reviews:
@@ -202,7 +228,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     revisions = _revisions(session) if promised or watched else {}
     opened = _signed(session, "impact_review", watched)
     curves = _curves(session, of_reviews)
-    return [
+    known = [
         _review(
             session,
             row,
@@ -214,6 +240,22 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
         )
         for review_id, row in of_reviews.items()
     ]
+    withdrawn = _of_withdrawn(session, of_reviews)
+    return [replace(review, is_of_withdrawn=review.review in withdrawn) for review in known]
+
+
+def _of_withdrawn(session: Session, of_reviews: Mapping[int, ImpactReview]) -> set[int]:
+    """Reviews of which what opened them counts no more: a record that was taken back, a certificate that was withdrawn."""
+    causes = {review.cause_id for review in of_reviews.values() if review.cause_id is not None}
+    certificates = {review.calibration_id for review in of_reviews.values() if review.calibration_id is not None}
+    retracted = select(Retraction.record_table, Retraction.record_id)
+    taken_back = {(table, record) for table, record in by_keys(session, retracted, Retraction.record_id, causes)}
+    withdrawn = set(by_keys(session, select(Withdrawal.calibration_id), Withdrawal.calibration_id, certificates))
+    return {
+        number
+        for number, review in of_reviews.items()
+        if (review.cause_table, review.cause_id) in taken_back or review.calibration_id in withdrawn
+    }
 
 
 def _signed(session: Session, table: str, keys: Collection[int]) -> dict[int, tuple[str, str, int]]:

@@ -92,7 +92,7 @@ def _on_record(
         review.review,
         f"{about}; {review.state}",
         moment(review.time),
-        review.is_open,
+        review.shakes,
         closes_gate,
         is_own,
         frozenset(calibrations),

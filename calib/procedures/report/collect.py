@@ -40,8 +40,8 @@ class JobReport:
 
     @property
     def open_reviews(self) -> tuple[Review, ...]:
-        """Those that are open."""
-        return tuple(review for review in self.reviews if review.is_open)
+        """Those that are open: of what was recorded since an issue none, as this report is the answer to it."""
+        return tuple(review for review in self.reviews if review.shakes and not review.is_of_reports)
 
     @property
     def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:

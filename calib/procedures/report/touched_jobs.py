@@ -71,11 +71,25 @@ def touched_jobs(session: Session, recorded: RecordedKeys) -> Mapping[int, str]:
     return touched.jobs
 
 
+def day_held_from(session: Session, table: str, record_id: int) -> str:
+    """The day from which on a record holds; "" where it holds whatever the day."""
+    return _day(session.get_one(_TABLES[table], record_id))
+
+
+def _day(record: Any) -> str:
+    return next((str(value)[:10] for column in _DAYS if (value := getattr(record, column, None))), _ALWAYS)
+
+
+def says_something(table: str) -> bool:
+    """Whether what a report says may be another by a record of a table."""
+    return table not in _SAYS_NOTHING
+
+
 def _owners(session: Session, recorded: RecordedKeys, touched: _Touched) -> None:
     for name, keys in recorded.items():
         if name in _TAKEN:
             _of_taken(session, _TABLES[name], keys, touched)
-        elif name not in _SAYS_NOTHING:
+        elif says_something(name):
             of_record = _OF_TABLE.get(name, _of_columns)
             for record in _rows(session, _TABLES[name], keys):
                 of_record(session, record, touched)
@@ -122,7 +136,7 @@ def _of_supersession(session: Session, record: Supersession, touched: _Touched) 
 
 def _of_columns(session: Session, record: Any, touched: _Touched) -> None:
     """Whose a record is stands in one of its columns."""
-    day = next((str(value)[:10] for column in _DAYS if (value := getattr(record, column, None))), _ALWAYS)
+    day = _day(record)
     job, outlet, calibration = (getattr(record, f"{name}_id", None) for name in ("job", "outlet", "calibration"))
     if job is not None:
         touched.job(job)

@@ -32,11 +32,11 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.record_in_words import record_in_words
 from calib.procedures.on_record.recorded import sequences
-from calib.procedures.on_record.reviews import RECORDED_LATER, WITHDRAWAL, reviews
+from calib.procedures.on_record.reviews import RECORDED_LATER, WITHDRAWAL, Review, reviews, reviews_opened_by
 from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.report.stated_now import stated_in, stated_now
-from calib.procedures.report.touched_jobs import RecordedKeys, touched_jobs
+from calib.procedures.report.touched_jobs import RecordedKeys, day_held_from, says_something, touched_jobs
 from calib.records.ledger import Signature
 from calib.records.record import key, moment
 from calib.records.tables.entries import Retraction
@@ -47,7 +47,7 @@ from calib.records.tables.reports import IssuedForm, IssuedReport
 from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.words import PUT_SOMEWHERE
 
-_REPORT = "issued_report"
+_REPORT, _CURVE = "issued_report", "correction_curve"
 _SHAKE_NOTHING = ("refusal", "attached", "competence")
 _THE_SAME = "what it states is the same without it"
 _MOST_NAMED = 3  # differences that the answer names
@@ -88,19 +88,21 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     if session.exec(select(IssuedReport.id).limit(1)).first() is None:
         return ()
     recorded = _recorded(session, since)
-    jobs = touched_jobs(session, recorded)
+    retractions = _that_shake(session, recorded)
+    ended = _ended(session, retractions)
+    jobs = dict.fromkeys(_waited_for(session, ended), "") | touched_jobs(session, recorded)
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     others = [each for report in asked if (each := _says(session, report, now)) is not None]
     others = _not_known(session, others, recorded)
-    retractions = _that_shake(session, recorded)
     if retractions:
         others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
+    told = tuple(f"review {each.review} has ended: {each.about}, and that was taken back" for each in ended)
     if not others:
-        return ()
-    what = _what_happened(session, retractions, recorded, signature, now)
+        return told
+    what = _what_happened(session, retractions, recorded, now)
     review = _open(session, others, what, signature)
-    return tuple(f"{_told(each)}: {each}: {Step.SEE_REVIEW} {review}" for each in others)
+    return (*told, *(f"{_told(each)}: {each}: {Step.SEE_REVIEW} {review}" for each in others))
 
 
 def _told(says: SaysOtherwise) -> str:
@@ -118,6 +120,21 @@ def _that_shake(session: Session, recorded: RecordedKeys) -> list[Retraction]:
         for each in rows
         if each.record_table not in _SHAKE_NOTHING
         and not (each.record_table == "event" and session.get_one(Event, each.record_id).kind in PUT_SOMEWHERE)
+    ]
+
+
+def _ended(session: Session, retractions: Sequence[Retraction]) -> list[Review]:
+    """Reviews of what the records contradicted by a record that was taken back, of which lines waited still."""
+    opened = (
+        review for each in retractions for review in reviews_opened_by(session, each.record_table, [each.record_id])
+    )
+    return [review for review in opened if review.has_ended and any(line.is_open for line in review.lines)]
+
+
+def _waited_for(session: Session, ended: Sequence[Review]) -> list[int]:
+    """Jobs whose reports such lines are about: something else that was recorded with it may contradict them still."""
+    return [
+        session.get_one(IssuedReport, line.record).job_id for review in ended for line in review.lines if line.is_open
     ]
 
 
@@ -141,11 +158,11 @@ def _issued_with(
 
 
 def _what_happened(
-    session: Session, retractions: Sequence[Retraction], recorded: RecordedKeys, signature: Signature, now: datetime
+    session: Session, retractions: Sequence[Retraction], recorded: RecordedKeys, now: datetime
 ) -> ImpactReview:
     """The review of it, not yet appended."""
-    cause, (table, keys) = RECORDED_LATER, next(iter(recorded.items()))
-    happened = f"{signature.action}, recorded on {now.date()}"
+    cause, (table, keys) = RECORDED_LATER, _most_telling(recorded)
+    happened = f"{_what_was_recorded(session, table, keys)} recorded on {now.date()}"
     if retractions:
         cause, table, keys = WITHDRAWAL, "retraction", [key(each.id) for each in retractions]
         happened = f"{_what_was_taken_back(session, retractions)} on {now.date()}: {retractions[0].reason}"
@@ -156,6 +173,19 @@ def _what_happened(
         cause_table=table,
         cause_id=min(keys),
     )
+
+
+def _most_telling(recorded: RecordedKeys) -> tuple[str, Collection[int]]:
+    """The records by which what was recorded is known: a curve alone only where nothing else was."""
+    telling = [each for each in recorded.items() if says_something(each[0])] or list(recorded.items())
+    return min(telling, key=lambda each: each[0] == _CURVE)
+
+
+def _what_was_recorded(session: Session, table: str, keys: Collection[int]) -> str:
+    first = min(keys)
+    day = day_held_from(session, table, first)
+    more = f" and {len(keys) - 1} more were" if len(keys) > 1 else " was"
+    return f"{record_in_words(session, table, first)}{f' as of {day}' if day else ''}{more}"
 
 
 def _what_was_taken_back(session: Session, retractions: Sequence[Retraction]) -> str:

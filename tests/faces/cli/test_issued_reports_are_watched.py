@@ -60,7 +60,7 @@ def test_due_lists_it_until_the_report_is_reissued(records, tmp_path):
     suspend(records, *BEFORE)
     (line,) = due(records)
     assert line.startswith(
-        "issued, but the records now say otherwise: report J-1 revision 1 (instrument suspend, recorded on "
+        "issued, but the records now say otherwise: report J-1 revision 1 (suspension 1 of VA-1 as of 2026-03-05 was recorded on "
     )
     reissue(records, tmp_path / "again")
     assert due(records) == []
