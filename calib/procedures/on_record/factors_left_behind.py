@@ -14,8 +14,9 @@ from calib.procedures.on_record.found_with_withdrawn import found_with_withdrawn
 from calib.procedures.on_record.held_curves import AS_BEFORE
 from calib.procedures.on_record.recorded import sequences
 from calib.records.record import key
+from calib.records.tables.calibrations import Withdrawal
 from calib.records.tables.factors import FactorPair, FoundFactor
-from calib.records.tables.reviews import ImpactLine, ReviewDecision
+from calib.records.tables.reviews import ImpactLine, ImpactReview, ReviewDecision
 
 _Holds = tuple[str, str | None]  # curve, from when on
 
@@ -59,6 +60,12 @@ def _decided_otherwise(session: Session, place: Mapping[int, int]) -> dict[int, 
     query = select(ReviewDecision).order_by(col(ReviewDecision.id))
     decisions = list(by_keys(session, query, ReviewDecision.impact_review_id, of_reviews))
     decided_at = sequences(session, "review_decision", [key(each.id) for each in decisions])
+    # With its certificate what a review decided ends: all is as before.
+    ended = select(ImpactReview.id, Withdrawal.id).join(
+        Withdrawal, col(Withdrawal.calibration_id) == ImpactReview.calibration_id
+    )
+    withdrawn = dict(by_keys(session, ended, ImpactReview.id, of_reviews))
+    ended_at = sequences(session, "withdrawal", withdrawn.values())
     left = {}
     for review, own in of_reviews.items():
         holds = [
@@ -66,6 +73,8 @@ def _decided_otherwise(session: Session, place: Mapping[int, int]) -> dict[int, 
             for each in decisions
             if each.impact_review_id == review
         ]
+        if review in withdrawn:
+            holds.append((ended_at[withdrawn[review]], (AS_BEFORE, None)))
         for factor in own:
             if _at(holds, place[factor]) != _at(holds, None):
                 left[factor] = f"review {review} decided since that another curve holds for what it was found with"
@@ -74,4 +83,7 @@ def _decided_otherwise(session: Session, place: Mapping[int, int]) -> dict[int, 
 
 def _at(holds: Iterable[tuple[int, _Holds]], place: int | None) -> _Holds:
     """What was decided by a place in the ledger, or by now."""
-    return next((each for at, each in reversed([*holds]) if place is None or at < place), (AS_BEFORE, None))
+    return next(
+        (each for at, each in sorted(holds, key=lambda each: each[0], reverse=True) if place is None or at < place),
+        (AS_BEFORE, None),
+    )
