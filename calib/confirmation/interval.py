@@ -62,6 +62,7 @@ class CalibrationOnRecord:
     held: tuple[HeldCurve, ...] = ()  # that hold in the place of its own curve; of several the last
     certificate_id: int | None = None  # its own key, where another curve took its place
     against: str | None = None  # why nothing may rest on that
+    same_as: frozenset[int] = frozenset()  # keys of certificates that it was reissued for with the same values
 
     @property
     def wrong_values(self) -> str | None:
@@ -74,6 +75,10 @@ class CalibrationOnRecord:
     def on_file(self) -> int:
         """Key of the record, whichever curve holds."""
         return self.record_id if self.certificate_id is None else self.certificate_id
+
+    def is_that_of(self, record_id: int) -> bool:
+        """Whether it is a certificate, by its key, or was reissued for it with the same values."""
+        return record_id == self.on_file or record_id in self.same_as
 
     @property
     def is_held_for_a_part(self) -> bool:

@@ -18,6 +18,7 @@ def document(review: Review) -> Content:
         "criterion": review.criterion,
         "in_order_since": assessment.pop("since", None) if review.cause != FOUND_BEYOND else None,
         **assessment,
+        "withdrawn": review.is_of_withdrawn,
         "decisions": [
             {"curve": each.curve, "from_at": each.from_at, "reason": each.reason, "by": each.person, "at": each.time}
             for each in review.curves
@@ -101,7 +102,9 @@ def _curves(answer: Content) -> Iterator[str]:
     for each in answer["decisions"]:
         from_at = f" {each['from_at']}" if each["from_at"] else ""
         yield f"decided {each['at']} by {each['by']}: {each['curve']}{from_at}: {each['reason']}"
-    if answer["cause"] == FOUND_BEYOND and not answer["decisions"]:
+    if answer["cause"] == FOUND_BEYOND and answer["withdrawn"]:
+        yield "the certificate was withdrawn since: no decision on it holds, and flows are those of what counts without it"
+    elif answer["cause"] == FOUND_BEYOND and not answer["decisions"]:
         yield "which curve holds: not decided yet, so flows are as before"
 
 

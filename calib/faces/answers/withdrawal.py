@@ -20,6 +20,7 @@ def document(withdrawn: Withdrawn) -> Content:
         "factors": list(hanging.factors),
         "calibrations": list(hanging.calibrations),
         "reported_jobs": list(hanging.reported_jobs),
+        "decided": list(withdrawn.decided),
         "counts_now": None if decision.calibration is None else decision.calibration.certificate,
         "due_on": None if decision.due_on is None else str(decision.due_on),
         "reasons": list(decision.reasons),
@@ -44,8 +45,10 @@ def _lines(answer: Content) -> Iterator[str]:
 
 
 def _rested(answer: Content) -> Iterator[str]:
+    yield from answer["decided"]
     if not answer["readings"] and not answer["calibrations"] and not answer["factors"]:
-        yield "nothing rested on it"
+        if not answer["decided"]:
+            yield "nothing rested on it"
         return
     yield (
         f"{count_of(answer['readings'], 'reading', 'readings')} rested on it, and what counts now is asked for each: "
@@ -55,6 +58,6 @@ def _rested(answer: Content) -> Iterator[str]:
         named = ", ".join(answer["calibrations"])
         yield f"calibrations whose reference values rest on it: {named}; withdraw them too, and record them again"
     for factor in answer["factors"]:
-        yield f"factor {factor} rests on it and keeps its value: find it again"
+        yield f"factor {factor} rests on it and gives no flow until it is found again"
     for job in answer["reported_jobs"]:
         yield f"a report of {job} was issued with it: calib report {quote(job)}, and issue it again if its flows changed"

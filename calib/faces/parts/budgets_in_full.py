@@ -35,6 +35,7 @@ def _budget(evaluation: Evaluation, budget: full.InFull, units: str | None) -> C
             "is_direct": budget.kind.is_direct,
             "has_two_figures": budget.kind.has_two_figures,
             "has_drift": budget.kind.has_drift,
+            "is_widened": budget.kind.is_widened,
         },
         "quantities": [_quantity(each, unit_of[each.of], in_flow) for each in budget.quantities],
         "constants": [

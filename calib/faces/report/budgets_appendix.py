@@ -18,7 +18,7 @@ _OPENINGS = {
     full.FOUND_AREA: "effective area found in the field",
     full.DUCT_SECTION: "duct",
 }
-_MEANINGS = {
+MEANINGS: Mapping[full.Symbol, str] = {
     "x̄": "mean indication",
     "v̄": "mean velocity; u is its repeatability",
     "q̄": "flow by the readings; u is their repeatability",
@@ -27,8 +27,10 @@ _MEANINGS = {
     "δ_cal": "error of the curve, its scatter",
     "δ_ref": "error of the laboratory's reference",
     "δ_stab": "change since the calibration",
+    "δ_dec": "change found as found, which nobody corrects for, as decided in review",
     "δ_P": "error of the probe's calibration and its change since",
     "ρ": "density of the air",
+    "δ_ρ": "error of the density by a temperature that was declared, not observed",
     "r": "ratio of the hood's resistances",
     "w": "width",
     "h": "height",
@@ -196,7 +198,7 @@ def _quantity(each: Content, flow_unit: str) -> TableRow:
     dof = each["degrees_of_freedom"]
     return row_of(
         words_cell(each["symbol"]),
-        words_cell(_MEANINGS[each["symbol"]]),
+        words_cell(MEANINGS[each["symbol"]]),
         digits_cell(each["estimate"], 7, unit),
         words_cell(unit),
         digits_cell(each["standard_uncertainty"], 5, unit),

@@ -142,12 +142,13 @@ def _mean(kind: Mapping[str, Any]) -> Letter:
 
 def _flow(kind: Mapping[str, Any]) -> Term:
     """q_V = M · K · A · (mean + errors)."""
+    decided = (_delta("dec"),) if kind["is_widened"] else ()
     if kind["is_direct"]:
         x, rounding = mean("x"), _delta("res")
-        value = plus(x, rounding, FunctionOf(_C, plus(x, rounding)), _delta("ref"), _delta("stab"))
+        value = plus(x, rounding, FunctionOf(_C, plus(x, rounding)), _delta("ref"), _delta("stab"), *decided)
     else:
         errors = ("res", "cal", "ref", "stab", *(("P",) if kind["has_probe"] else ()))
-        value = plus(_mean(kind), *(_delta(error) for error in errors))
+        value = plus(_mean(kind), *(_delta(error) for error in errors), *decided)
     factor = [_K] if kind["opening"] in (full.FACTOR, full.FOUND_FACTOR) else []
     method = [Letter("M", part, is_word=True) for part in ("com", "own")] if kind["has_two_figures"] else [_M]
     drift = [Letter("P")] if kind["has_drift"] else []

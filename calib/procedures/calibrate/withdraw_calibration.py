@@ -10,13 +10,15 @@ An import keeps as readings what the gate lets stand before or after its withdra
 is accepted. A withdrawal made by mistake is put right by recording the certificate again.
 
 Where results were given that rest on it (a report, a factor, a calibration made with it) an impact review opens of what the
-records answer otherwise without it.
+records answer otherwise without it. A review that it opened shakes nothing any more: a decision made there ends with it, and
+factors that were found anew by that decision are found anew without it.
 
 Decision (2026-11). A certificate that was recorded wrongly is taken out by a row with its reason. Options: an end of validity
 (a wrong value was never right); a corrected one under the same number (typing it twice would no longer be refused). Cost:
-factors and in-house values worked out with it stay; the command names them.
+factors found with it give no flow until they are found again, and in-house values worked out with it stay; the command names them.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sqlmodel import Session
@@ -24,14 +26,17 @@ from sqlmodel import Session
 from calib.confirmation.in_order import later_calibrations
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.traceability import Record, downward, reached
+from calib.counted import count_of
 from calib.errors import BadInputError
 from calib.procedures.impact.certificate_replaced import RestedOnCertificate
+from calib.procedures.impact.decide_review import factors_found_again
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.rests_on import OF, Ground, ground_below
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
+from calib.procedures.on_record.held_curves import AS_BEFORE
 from calib.procedures.on_record.register import load_register
-from calib.procedures.on_record.reviews import reviews
+from calib.procedures.on_record.reviews import Review, reviews
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
@@ -44,7 +49,7 @@ class Hanging:
     """What rested on a calibration when it was withdrawn."""
 
     readings: int
-    factors: tuple[str, ...]  # that rest on it: they keep their value until they are found again
+    factors: tuple[str, ...]  # that rest on it: they give no flow until they are found again
     # Tag and certificate of those made in house with it: their reference values stay as recorded.
     calibrations: tuple[str, ...]
     reported_jobs: tuple[str, ...]  # with an issued report
@@ -57,6 +62,7 @@ class Withdrawn:
     calibration: CalibrationOnFile  # as it is on file now
     hanging: Hanging
     decision: Decision  # of the gate on its instrument, now
+    decided: tuple[str, ...] = ()  # what rested on a decision which curve holds, that ends with it
     remarks: tuple[str, ...] = ()  # of impact reviews
 
 
@@ -76,6 +82,7 @@ def withdraw_calibration(
         raise BadInputError([*filter(None, [withdrawn]), *findings])
     calibration = key(on_file.calibration.id)
     hanging = _hanging(ground_below(session, [(RecordKind.CALIBRATION, calibration)]), calibration)
+    decided = [each for each in _reviews_of(session, tag, certificate) if each.holds and each.holds.curve != AS_BEFORE]
     rested = RestedOnCertificate(session, on_file.calibration, signature.time)
     withdrawal = Withdrawal(calibration_id=calibration, reason=reason.strip())
     append(session, [withdrawal], signature)
@@ -83,10 +90,12 @@ def withdraw_calibration(
     later = later_calibrations(register[tag], calibration)
     opened = open_reviews(session, signature, signature.time, later, [(RecordKind.CALIBRATION, calibration)]).remarks
     shaken = rested.withdrawn(key(withdrawal.id), signature).remarks
+    ended = [told for review in decided for told in _ended(session, review, certificate, signature)]
     return Withdrawn(
         calibration_on_file(session, tag, certificate),
         hanging,
         gate(register, tag, signature.time, signature.time),
+        tuple(ended),
         (*opened, *shaken, *_left_open(session, tag, certificate)),
     )
 
@@ -113,9 +122,26 @@ def _named(ground: Ground, calibration: int) -> str:
     return f"{ground.instruments[record.instrument_id].tag} {record.certificate}"
 
 
+def _reviews_of(session: Session, tag: str, certificate: str) -> list[Review]:
+    return [review for review in reviews(session) if (review.tag, review.certificate) == (tag, certificate)]
+
+
+def _ended(session: Session, review: Review, certificate: str, signature: ledger.Signature) -> Iterator[str]:
+    """That a decision which curve holds ends with its certificate, what rested on it, and the factors found anew without it."""
+    assert review.holds is not None  # noqa: S101 (asked before)
+    readings = sum(line.record_table == RecordKind.READING for line in review.lines)
+    reports = [str(line.finding["report"]) for line in review.lines if line.record_table == RecordKind.REPORT]
+    issued = f"; reports: {', '.join(reports)}" if reports else ""
+    yield (
+        f"review {review.review}: the decision {review.holds.words!r} ends with it, and the flows of "
+        f"{count_of(readings, 'reading', 'readings')} are those of what counts without it{issued}"
+    )
+    yield from factors_found_again(session, review, f"certificate {certificate} was withdrawn", signature)
+
+
 def _left_open(session: Session, tag: str, certificate: str) -> list[str]:
     return [
         f"impact review of {tag}, certificate {certificate}, stays open with {review.open_lines} of its lines: dispose of each"
-        for review in reviews(session, only_open=True)
-        if (review.tag, review.certificate) == (tag, certificate)
+        for review in _reviews_of(session, tag, certificate)
+        if review.is_open
     ]

@@ -58,7 +58,8 @@ def decide_review(session: Session, wanted: CurveWanted, signature: ledger.Signa
     )
     append(session, [record], signature)
     review = review_numbered(session, wanted.review)
-    remarks = [*_reissues(review), *_found_again(session, review, wanted.reason, signature)]
+    why = f"review {review.review} was decided: {wanted.reason.strip()}"
+    remarks = [*_reissues(review), *factors_found_again(session, review, why, signature)]
     brought_up_to_date(session, wanted.review, signature, now)  # with the factors that were found
     return ReviewDecided(review_numbered(session, wanted.review), tuple(remarks))
 
@@ -68,6 +69,11 @@ def _findings(wanted: CurveWanted, review: Review, now: datetime) -> Iterator[Fi
         yield Finding.typed("curve", wanted.curve, f"one of {', '.join(HOLDING_CURVES)}")
     elif review.cause != FOUND_BEYOND and wanted.curve != AS_BEFORE:
         expected = f"{AS_BEFORE}: nobody knows by how much it was wrong, so that lines are disposed of by hand"
+        yield Finding.typed("curve", wanted.curve, expected)
+    elif review.is_of_withdrawn and wanted.curve != AS_BEFORE:
+        expected = (
+            f"{AS_BEFORE}: certificate {review.certificate} was withdrawn, and nothing that it found holds any more"
+        )
         yield Finding.typed("curve", wanted.curve, expected)
     elif wanted.curve == AS_FOUND_FROM and wanted.from_at is None:
         yield Finding.typed("from_at", None, "the time from which on the curve as found holds")
@@ -85,14 +91,13 @@ def _reissues(review: Review) -> Iterator[str]:
         yield f"reports issued before that say what was before: {', '.join(reports)}: dispose of each line"
 
 
-def _found_again(session: Session, review: Review, reason: str, signature: ledger.Signature) -> Iterator[str]:
-    """Each factor that rests on it, found anew from the same pairs; an earlier revision counts no more."""
+def factors_found_again(session: Session, review: Review, why: str, signature: ledger.Signature) -> Iterator[str]:
+    """Each factor that rests on what a review is about, found anew from the same pairs: what came of it, in words."""
     keys = {line.record for line in review.lines if line.record_table == RecordKind.FACTOR}
     for name in sorted({session.get_one(FoundFactor, record_id).factor for record_id in keys}):
         factor = factor_that_counts(session, name)
         if factor is None or factor.id not in keys:
             continue
-        why = f"review {review.review} was decided: {reason.strip()}"
         try:
             again = found_again(session, factor, why, signature)
         except CalibError as error:

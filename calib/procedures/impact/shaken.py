@@ -21,6 +21,7 @@ from calib.procedures.impact.rests_on import OF, Ground, ground_below
 from calib.procedures.impact.review_lines import LineFinding
 from calib.procedures.impact.stated_values import Values, jobs_of, values_of
 from calib.procedures.impact.touched import Touched
+from calib.procedures.on_record.reviews import WITHDRAWAL
 from calib.records.record import moment
 from calib.records.tables.reviews import ImpactReview
 
@@ -146,15 +147,21 @@ def lines_on(
         return {}
     after = _values(session, rested.ground, rested.touched, now)
     of_each = LineFinding(
-        session, rested.ground, None, rested.touched, Recalculated(rested.before, after, {}, dict(_by_hand(rested)), {})
+        session,
+        rested.ground,
+        None,
+        rested.touched,
+        Recalculated(rested.before, after, {}, dict(_by_hand(shaken, rested)), {}),
     )
     findings = {record: of_each.of(record) for record in _ordered(wanted)}
     return {record: finding for record, finding in findings.items() if _differs(record, finding)}
 
 
-def _by_hand(rested: Rested) -> Iterator[tuple[Record, tuple[str, ...]]]:
+def _by_hand(shaken: Shaken, rested: Rested) -> Iterator[tuple[Record, tuple[str, ...]]]:
     for record in rested.touched.records:
-        if record[0] in (RecordKind.FACTOR, RecordKind.CALIBRATION):
+        if record[0] == RecordKind.FACTOR and shaken.cause == WITHDRAWAL:
+            yield record, ("it gives no flow until it is found again",)
+        elif record[0] in (RecordKind.FACTOR, RecordKind.CALIBRATION):
             yield record, ("it keeps its values until it is found or calibrated again",)
 
 

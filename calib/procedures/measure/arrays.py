@@ -250,7 +250,7 @@ def _of_found(factor: FoundFactor, calibration: CalibrationOnRecord) -> tuple[fl
 
 def found_by(factor: FoundFactor, calibration: CalibrationOnRecord) -> bool:
     """Whether a factor was found with the very curve that holds for a calibration, as far as that is known."""
-    return factor.calibration_id == calibration.on_file and not calibration.is_held_for_a_part
+    return calibration.is_that_of(factor.calibration_id) and not calibration.is_held_for_a_part
 
 
 def _sources(

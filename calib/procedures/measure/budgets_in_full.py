@@ -9,6 +9,7 @@ of the evaluation.
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -27,6 +28,12 @@ FACTOR, EFFECTIVE_AREA, FOUND_FACTOR, FOUND_AREA, DUCT_SECTION, NO_OPENING = (
     "outlet factor", "effective area", "found factor", "found area", "duct", "none",
 )  # fmt: skip
 
+# Of input quantities: the report says what each is.
+Symbol = Literal[
+    "x̄", "v̄", "q̄", "δ_res", "c(x̄)", "δ_cal", "δ_ref", "δ_stab", "δ_dec", "δ_P", "ρ", "δ_ρ", "r", "w", "h", "d", "K", "A_e",
+    "M", "M_com", "M_own", "P",
+]  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Kind:
@@ -41,13 +48,14 @@ class Kind:
     is_direct: bool  # one mean indication: the flow is written with it, not with the velocities that it was made into
     has_two_figures: bool = False  # of its method it is declared what readings share, and what each has by itself
     has_drift: bool = False  # of the plant: its outlet's system was read again at the end
+    is_widened: bool = False  # as a review of what was found decided
 
 
 @dataclass(frozen=True)
 class InputQuantity:
     """One input quantity of a flow, in SI."""
 
-    symbol: str
+    symbol: Symbol
     of: str  # kind of quantity: "indication", "velocity", "flow", "length", "area", "density" or "1"
     name: str  # of its line in the budget
     estimate: float
@@ -96,7 +104,13 @@ def _kind(evaluation: Evaluation, measured: Standing, row: int) -> Kind:
     two = measured.method.common_standard_uncertainty_percent is not None
     drift = _drift(_readings(evaluation), row) > 0
     has_probe = measured.probe is not None
-    return Kind(measured.way, opening, shape, is_traverse, has_probe, is_polynomial, is_direct, two, drift)
+    widened = _is_widened(_readings(evaluation), row)
+    return Kind(measured.way, opening, shape, is_traverse, has_probe, is_polynomial, is_direct, two, drift, widened)
+
+
+def _is_widened(readings: Readings, row: int) -> bool:
+    own = row if readings.points is None else readings.points.reading == row
+    return readings.decided is not None and bool(np.any(readings.decided[own]))
 
 
 def _drift(readings: Readings, row: int) -> float:
@@ -153,7 +167,7 @@ class _Reading:
         u, share = combined.uncertainties[self.row, place], combined.variance_percent[self.row, place]
         return _flows(self.evaluation).contributions[place], float(u), float(share)
 
-    def quantity(self, symbol: str, of: str, name: str, estimate: float, u: float, c: float) -> InputQuantity:
+    def quantity(self, symbol: Symbol, of: str, name: str, estimate: float, u: float, c: float) -> InputQuantity:
         """An input quantity that a line of the budget is about."""
         line, contributed, share = self.contribution(name)
         type_a, dof = bool(line.type_a[self.row]), float(line.degrees_of_freedom[self.row])
@@ -161,7 +175,7 @@ class _Reading:
             symbol, of, name, estimate, u, type_a, _distribution(name, type_a, dof), dof, c, contributed, share
         )
 
-    def over(self, symbol: str, of: str, name: str, estimate: float, c: float) -> InputQuantity:
+    def over(self, symbol: Symbol, of: str, name: str, estimate: float, c: float) -> InputQuantity:
         """The same, with the u(x_i) that the line has at a sensitivity coefficient."""
         _, contributed, _ = self.contribution(name)
         return self.quantity(symbol, of, name, estimate, contributed / abs(c) if c else 0.0, c)
@@ -200,12 +214,13 @@ def _direct(reading: _Reading) -> Iterator[InputQuantity]:
 
 def _of_value(reading: _Reading) -> Iterator[InputQuantity]:
     """Quantities at the mean velocity, or at the flow of a hood."""
-    of, letter = ("flow", "q̄") if reading.kind.way.is_flow else ("velocity", "v̄")
+    of = "flow" if reading.kind.way.is_flow else "velocity"
     value, opening = float(_flows(reading.evaluation).velocity[reading.row]), reading.opening
-    yield reading.over(letter, of, "repeatability", value, opening)
-    for symbol, name in (
+    yield reading.over("q̄" if reading.kind.way.is_flow else "v̄", of, "repeatability", value, opening)
+    errors: tuple[tuple[Symbol, str], ...] = (
         ("δ_res", "resolution"), ("δ_cal", "calibration scatter"), ("δ_ref", "reference standard"), ("δ_stab", "stability"),
-    ):  # fmt: skip
+    )  # fmt: skip
+    for symbol, name in errors:
         yield reading.over(symbol, of, name, 0.0, opening)
     yield from _decided(reading, of)
     if reading.kind.has_probe:
@@ -216,7 +231,7 @@ def _of_value(reading: _Reading) -> Iterator[InputQuantity]:
 
 
 def _decided(reading: _Reading, of: str) -> Iterator[InputQuantity]:
-    if _readings(reading.evaluation).decided is not None:
+    if reading.kind.is_widened:
         yield reading.over("δ_dec", of, DECIDED, 0.0, reading.opening)
 
 
@@ -273,6 +288,7 @@ def _dimensions(reading: _Reading) -> Iterator[InputQuantity]:
     section = section_of(outlet)
     line, u_all, share = reading.contribution("dimension")
     u = float(rectangular(unit("length", str(outlet.dimension_unit)).to_si(float(outlet.dimension_limit or 0))))
+    sizes: tuple[tuple[Symbol, float], ...]
     sizes = (("d", section.width),) if outlet.shape == "round" else (("w", section.width), ("h", section.height))
     for (symbol, size), part in zip(sizes, line.parts[reading.row], strict=False):
         contributed = abs(float(part))

@@ -46,7 +46,7 @@ def among_readings(
     }.values():
         rows = [place.get(reading, -1) for reading, _ in pairs.get(key(factor.id), ())]
         stands = bool(rows) and min(rows) >= 0
-        if stands and all(every[row].calibration.on_file != factor.calibration_id for row in rows):
+        if stands and not any(every[row].calibration.is_that_of(factor.calibration_id) for row in rows):
             index[key(factor.id)] = len(of_factors)
             of_factors.append(np.array(rows))
     if not of_factors:

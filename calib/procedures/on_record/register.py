@@ -4,7 +4,8 @@ Nothing heavy is imported here: `calib due` starts with it.
 """
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+from dataclasses import replace
 from datetime import date
 
 from sqlalchemy.orm import aliased
@@ -108,6 +109,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             StoredCurve.high,
             StoredCurve.measuring_interval,
             Withdrawal.id,
+            new.id,
             new.certificate,
             Supersession.same_values,
         )
@@ -121,6 +123,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
     )
     calibrations: dict[int, list[CalibrationOnRecord]] = defaultdict(list)
     trial = on_trial(session)
+    reissued_for: dict[int, set[int]] = defaultdict(set)  # with the same values: old certificates, by the new one
     for row in session.exec(among(query, Calibration.instrument_id, instruments)):
         (
             instrument,
@@ -134,11 +137,14 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             high,
             interval,
             withdrawal,
+            reissued,
             superseded_by,
             same_values,
         ) = row
         if record_id in trial:
             low, high, interval = trial[record_id].low, trial[record_id].high, trial[record_id].measuring_interval
+        if reissued is not None and same_values != "no":
+            reissued_for[reissued].add(record_id)
         calibrations[instrument].append(
             CalibrationOnRecord(
                 record_id,
@@ -156,7 +162,16 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
                 same_values != "no",
             )
         )
+    if reissued_for:
+        for own in calibrations.values():
+            own[:] = [replace(each, same_as=_all_before(each.record_id, reissued_for)) for each in own]
     return calibrations
+
+
+def _all_before(calibration: int, reissued_for: Mapping[int, Collection[int]]) -> frozenset[int]:
+    """The certificates that one was reissued for, and those before them."""
+    first = reissued_for.get(calibration, ())
+    return frozenset(first).union(*(_all_before(each, reissued_for) for each in first))
 
 
 def _day(typed: str | None) -> date | None:

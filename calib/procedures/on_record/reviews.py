@@ -120,8 +120,8 @@ class Review:
 
     @property
     def holds(self) -> CurveDecided | None:
-        """The decision on the curve that counts: of several the latest; None where nobody has decided."""
-        return self.curves[-1] if self.curves else None
+        """The decision on the curve that counts: of several the latest; None where nobody has decided, or on what was withdrawn."""
+        return self.curves[-1] if self.curves and not self.is_of_withdrawn else None
 
     @property
     def open_lines(self) -> int:

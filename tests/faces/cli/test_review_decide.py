@@ -184,6 +184,29 @@ def test_a_reading_says_that_its_curve_was_decided_on(reissued):
     assert flags[3] == []
 
 
+@pytest.mark.parametrize(
+    "curve", [("as before",), ("as found",), ("as found from", "--from", "2026-03-05T09:00+01:00"), ("widened",)]
+)
+def test_a_report_is_issued_in_every_form_after_each_decision(records, tmp_path, curve):
+    assert decide(records, *curve).status == 0
+    forms = ("html", "pdf", "xlsx", "csv", "json")
+    ran = calib("report", "J-1", "--issue", "--into", tmp_path / "out", "--format", ",".join(forms), records=records)
+    assert (ran.status, ran.err) == (0, ran.err)
+    assert sorted(file.suffix for file in (tmp_path / "out").iterdir()) == sorted(f".{form}" for form in forms)
+
+
+def test_a_widened_flow_is_written_with_the_change_found_in_its_formula_and_its_budget(records, tmp_path):
+    decide(records, "widened")
+    page, document = issued(records, tmp_path)
+    budget = next(each for each in document["budgets_in_full"] if each["reading"] == 1)
+    (own,) = [each for each in budget["quantities"] if each["symbol"] == "δ_dec"]
+    assert (own["estimate"], own["distribution"]) == (0.0, "rectangular")
+    assert "change found as found, which nobody corrects for" in page
+    assert "<mtext>dec</mtext>" in page
+    others = [each for each in document["budgets_in_full"] if each["reading"] == 3]
+    assert all(each["symbol"] != "δ_dec" for other in others for each in other["quantities"])
+
+
 def test_reissue_is_a_promise_until_a_later_revision_is_on_record(tmp_path):
     records = records_of(tmp_path / "records", small_job())
     issued(records, tmp_path / "first")

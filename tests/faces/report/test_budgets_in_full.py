@@ -7,9 +7,11 @@ part of the program computes here.
 import math
 import re
 import statistics
+from typing import get_args
 
 import pytest
 
+from calib.faces.report.budgets_appendix import MEANINGS
 from calib.faces.report.formulas import measurement_function
 from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.procedures.measure import budgets_in_full as full
@@ -151,10 +153,14 @@ def test_a_formula_in_one_line_of_text_is_the_same_product():
     kind = {
         "measured": INDICATED_VELOCITY.name, "opening": full.DUCT_SECTION, "shape": "round", "is_direct": False,
         "is_traverse": True, "has_probe": False, "is_polynomial": True, "has_two_figures": False,
-        "has_drift": False,
+        "has_drift": False, "is_widened": False,
     }  # fmt: skip
     said = [one.plain for one in measurement_function(kind)]
     assert said[1] == "v̄ = ∑_j w_j · 1 / m · ∑_k v_jk"
+
+
+def test_every_symbol_that_a_budget_may_use_has_its_meaning():
+    assert set(MEANINGS) == set(get_args(full.Symbol))
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))

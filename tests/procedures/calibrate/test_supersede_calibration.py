@@ -6,9 +6,11 @@ contract. The instrument, its certificates and readings are those of tests.folde
 
 import pytest
 
-from tests.as_found import LATER, drifted, reviewed
+from tests import factor_pairs
+from tests.as_found import LATER, drifted, reviewed, stated_flows
 from tests.command import calib
 from tests.folders import NOW, changed, csv_text, flows_of, imported, ledger_head, only, records_of, small_job, write
+from tests.procedures.impact.test_open_review import with_factor
 
 OLD, NEW = "C-101", "C-101a"
 WHY = "the client's address was wrong"
@@ -73,6 +75,23 @@ def test_where_the_values_are_the_same_the_acceptance_carries_over_and_every_flo
 def test_digits_are_compared_as_numbers(records, tmp_path):
     reissued(records, tmp_path, ("comparisons.csv", "reference", "4.000", 3))
     assert calib(*SUPERSEDE, "--json", records=records).document["same_values"]
+
+
+def test_a_factor_found_with_the_old_one_is_one_found_with_the_new_one(tmp_path):
+    """The instrument's error cancels as before: U of the flows stays too, and nothing is reviewed, also after a second reissue."""
+    sheets = factor_pairs.paired_job()
+    records = records_of(tmp_path / "records", sheets)
+    with_factor(records)
+    again = factor_pairs.sweep("S-9", factor_pairs.at("13:00"), "3.11;3.14;3.12")
+    imported(records, write(tmp_path / "later", {"readings.csv": [again]}), now=NOW)
+    calib("report", "J-1", "--issue", "--format", "json", "--into", tmp_path / "out", records=records)
+    before = stated_flows(records, "J-1")
+    for old, new in ((OLD, NEW), (NEW, "C-101b")):
+        reissued(records, tmp_path, of=sheets, number=new)
+        ran = calib("calibration", "supersede", "VA-1", old, new, "--reason", WHY, records=records)
+        assert (ran.status, ran.err) == (0, "")
+        assert stated_flows(records, "J-1") == before
+    assert reviews(records) == []
 
 
 def test_both_certificates_say_so(records, tmp_path):

@@ -152,10 +152,12 @@ def test_an_adjustment_that_it_states_begins_no_baseline_of_checks(small_records
         assert last_adjustment(session, instrument_tagged(session, "VA-2"), None) is None
 
 
-def test_a_factor_found_with_it_says_so_at_its_readings_and_in_its_chain(tmp_path):
+def test_a_factor_found_with_it_gives_no_flow_but_to_its_pairs_and_says_so_in_its_chain(tmp_path):
     records = records_of(tmp_path, factor_pairs.paired_job())
     factor_pairs.factor(records)
     factor_pairs.amended(records, "S-9", *factor_pairs.BLANK, "found_factor=GR-9")
+    later = factor_pairs.sweep("S-9", factor_pairs.at("13:00"), "3.11;3.14;3.12")
+    added(records, tmp_path / "later", {"readings.csv": [later]}, now=NOW)
     added(records, tmp_path / "right", corrected(), now=NOW)
     assert withdraw(records).hanging.factors == ("GR-9",)
     wrong = "factor GR-9: it was found with certificate C-101 of VA-1, which was withdrawn: find it again"
@@ -163,6 +165,7 @@ def test_a_factor_found_with_it_says_so_at_its_readings_and_in_its_chain(tmp_pat
         flags = {one.outlet.outlet: one.flags for one in evaluate(session, "J-1", NOW).measured}
         assert wrong in trace_up(session, ["GR-9"], ON).gaps
     assert (flags["S-9"], flags["S-10"]) == ((wrong,), ())
+    assert refused(records) == {"S-9": (wrong,)}
 
 
 # --- what is asked of it ---------------------------------------------------------------------------------------------------------
