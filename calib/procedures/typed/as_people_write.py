@@ -188,6 +188,8 @@ def expected_of_unit(cell: str, column: TypedColumn, unit: str, of: str | None, 
         return None
     if (said := _expected_of_percent(cell, column, own)) is not None:
         return said
+    if isinstance(column.check, AmongWords):  # of words, none has a unit
+        return None
     if of is None:
         return f"a number alone: it has no unit of its own (the cell has {unit})"
     return f"a value in {own}, which {of} has: the cell has {unit}"
