@@ -286,7 +286,9 @@ class RowOptions:
 
 
 _COLUMN_NAMED = re.compile(r"\b[a-zA-Z]+(_[a-zA-Z]+)+\b")
-_OF_SHEETS = re.compile(r" in \w+\.csv or(?= in the records)| \(leave the row out\)|leave the row out; ")  # advice on rows
+_OF_SHEETS = re.compile(
+    r" in \w+\.csv or(?= in the records)| \(leave the row out\)|leave the row out; "
+)  # advice on rows
 
 
 def _sentence(meaning: str, column: TypedColumn, otherwise: str | None) -> str:
