@@ -7,6 +7,7 @@ the ledger's own door, past the import: a year is one transaction. With the defa
 114,000 readings; a run takes about two minutes.
 """
 
+import json
 import random
 import shutil
 import sys
@@ -30,6 +31,7 @@ from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 from calib.records.tables.reports import IssuedReport
+from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 
 YEARS, INSTRUMENTS, READINGS, REPORTS = 19, 200, 6_000, 100
 CERTIFICATES = 21  # of each instrument: a year's one, and two more
@@ -41,7 +43,12 @@ METHOD = "sweep of the years before"
 
 
 def add_past(
-    path: Path, years: int = YEARS, instruments: int = INSTRUMENTS, readings: int = READINGS, reports: int = REPORTS
+    path: Path,
+    years: int = YEARS,
+    instruments: int = INSTRUMENTS,
+    readings: int = READINGS,
+    reports: int = REPORTS,
+    reviews: int = 0,
 ) -> None:
     """Write a past into a records file."""
     chance = random.Random(19)  # noqa: S311 (no secret: the same past each time)
@@ -57,6 +64,7 @@ def add_past(
         with database.writing(str(path)) as session:
             _certificates(session, meters, cells, year, chance, extra=year - FIRST_YEAR < CERTIFICATES - years)
             _jobs(session, meters, method_id, year, readings, reports, chance)
+            _reviews(session, year, reviews)
 
 
 def _instrument(place: int) -> Instrument:
@@ -151,6 +159,48 @@ def _jobs(
     ]
     if issued:
         _append(session, [*issued], year)
+
+
+def _reviews(session: Session, year: int, count: int) -> None:
+    """Closed reviews of each kind on the first job of a year: all stands, and a report that was issued again."""
+    job = session.exec(select(Job).where(Job.job == f"P-{year}-000")).one()
+    first = session.exec(select(Reading.id).join(Outlet).where(Outlet.job_id == job.id)).first()
+    report = session.exec(select(IssuedReport.id).where(IssuedReport.job_id == job.id)).first()
+    at = f"{year}-01-10"
+    meters = session.exec(select(Calibration.id).where(Calibration.calibrated_on == at)).all()[:count]
+    as_found = [ImpactReview(calibration_id=each, criterion="c", assessment='{"judgements": []}') for each in meters]
+    watched = [
+        ImpactReview(
+            criterion="event withdraw", assessment="{}", cause="recorded later", cause_table="event",
+            cause_id=year * 1000 + place,
+        )
+        for place in range(count)
+    ]  # fmt: skip
+    _append(session, [*as_found, *watched], year)
+    finding = json.dumps({"job": job.job, "report": f"{job.job} revision 1", "outlet": "S-0"})
+    lines = [
+        (each, table, record) for each in as_found for table, record in (("reading", first), ("issued_report", report))
+    ]
+    lines += [(each, "issued_report", report) for each in watched]
+    made = [
+        ImpactLine(impact_review_id=key(each.id), record_table=table, record_id=record, finding=finding)
+        for each, table, record in lines
+    ]
+    _append(session, [*made], year)
+    decided = [ReviewDecision(impact_review_id=key(each.id), curve="as before", reason="r") for each in as_found]
+    _append(session, [*decided], year)
+    disposed = [
+        Disposition(
+            impact_line_id=key(line.id), decision="stands" if line.record_table == "reading" else "reissue", reason="r"
+        )
+        for line in made[: 2 * len(as_found)]
+    ]
+    _append(session, [*disposed], year)
+    again = IssuedReport(
+        job_id=key(job.id), revision=2, issued_at=f"{year}-12-20T10:00:00{ZONE}", reason="r",
+        ledger_digest=ledger.ledger_head(session)[1],
+    )  # fmt: skip
+    _append(session, [again], year)
 
 
 def _outlet(job: int, place: int) -> Outlet:

@@ -15,13 +15,12 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import brought_up_to_date
 from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW, can_be_promised
-from calib.procedures.on_record.reviews import REISSUE, Review, review_numbered
+from calib.procedures.on_record.reviews import IMMATERIAL, REISSUE, STANDS, Review, review_numbered
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.tables.reviews import Disposition
 
-STANDS, IMMATERIAL = "stands", "immaterial"
 DISPOSITIONS = (STANDS, REISSUE, MEASURE_AGAIN, WITHDRAW, IMMATERIAL)
 _PROMISES = {
     MEASURE_AGAIN: "a reading, a factor, a calibration or a check: only these can be measured again",

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from calib.confirmation.in_order import last_in_order, of_the_same_calibration
 from calib.confirmation.interval import InstrumentOnRecord
@@ -99,8 +99,9 @@ def open_reviews(
     calibration was withdrawn: then its lines stay as they are. Asked are the reviews of instruments that the touched records and
     the recorded calibrations rest on.
     """
-    there = session.exec(select(ImpactReview.calibration_id)).all()
-    known = set(filter(None, there))
+    last = session.exec(select(func.max(ImpactReview.id))).one() or 0  # before this act
+    reviewed = select(ImpactReview.calibration_id)
+    known = {*by_keys(session, reviewed, ImpactReview.calibration_id, recorded)}
     notices: list[str] = []
     opened: list[Opened] = []
     query = select(Calibration).order_by(col(Calibration.id))
@@ -111,12 +112,12 @@ def open_reviews(
         if review is not None:
             append(session, [review], signature)
             opened.append(_listed(session, review, calibration, signature, now, new=True))
-    if there:
+    if last:
         touching = {*touched_records, *((RecordKind.CALIBRATION, calibration_id) for calibration_id in recorded)}
         instruments = above(session, touching).instruments
         opened += [
             _listed(session, review, calibration, signature, now, new=False)
-            for review, calibration in _reviews_of(session, instruments, known)
+            for review, calibration in _reviews_of(session, instruments, last)
         ]
         of_reviews = select(ImpactReview).order_by(col(ImpactReview.id))
         others = list(by_keys(session, of_reviews, ImpactReview.instrument_id, instruments))
@@ -184,15 +185,13 @@ def append_lines(
     append(session, lines, signature)
 
 
-def _reviews_of(
-    session: Session, instruments: Collection[int], known: Collection[int]
-) -> list[tuple[ImpactReview, Calibration]]:
-    """Reviews that calibrations of instruments opened, among those that were known before."""
+def _reviews_of(session: Session, instruments: Collection[int], last: int) -> list[tuple[ImpactReview, Calibration]]:
+    """Reviews that calibrations of instruments opened, up to one of a number."""
     query = select(ImpactReview, Calibration).join(Calibration).order_by(col(ImpactReview.id))
     return [
         (review, calibration)
         for review, calibration in by_keys(session, query, Calibration.instrument_id, instruments)
-        if review.calibration_id in known
+        if key(review.id) <= last
     ]
 
 

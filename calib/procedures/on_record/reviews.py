@@ -20,24 +20,28 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from sqlalchemy import and_, case, func, not_, or_, union
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_keys import by_keys, numbered
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW, Promise, not_done
-from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, Withdrawal
 from calib.records.tables.entries import Retraction
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
 from calib.records.tables.reports import IssuedReport
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 from calib.records.words import REVIEW_CAUSES
 
 FOUND_BEYOND, WITHDRAWAL, RECORDED_LATER = REVIEW_CAUSES[0], REVIEW_CAUSES[2], REVIEW_CAUSES[-1]
-REISSUE = "reissue"
+STANDS, REISSUE, IMMATERIAL = "stands", "reissue", "immaterial"
+_ENDING = (STANDS, IMMATERIAL)  # dispositions that promise nothing
 Revisions = Mapping[str, list[tuple[int, int]]]  # of reports, by job: place in the ledger, revision
 
 
@@ -191,8 +195,8 @@ class Review:
 
 def reviews(session: Session, *, only_open: bool = False) -> list[Review]:
     """Every review, or those that are open, in the order in which they were opened."""
-    rows = session.exec(select(ImpactReview).order_by(col(ImpactReview.id))).all()
-    known = _known(session, rows)
+    query = select(ImpactReview).order_by(col(ImpactReview.id))
+    known = _known(session, session.exec(query.where(may_be_open()) if only_open else query).all())
     return [review for review in known if review.is_open or not only_open]
 
 
@@ -213,7 +217,59 @@ def review_numbered(session: Session, review_id: int) -> Review:
 
 def reviews_of_job(session: Session, job: str) -> list[Review]:
     """Reviews, open and closed, with a line on a reading or a report of a job."""
-    return [review for review in reviews(session) if review.of_job(job)]
+    of_readings = select(ImpactLine.impact_review_id).join(Reading, _is_line_of(Reading)).join(Outlet).join(Job)
+    of_reports = select(ImpactLine.impact_review_id).join(IssuedReport, _is_line_of(IssuedReport)).join(Job)
+    wanted = union(of_readings.where(Job.job == job), of_reports.where(Job.job == job))
+    return reviews_numbered(session, [review for (review,) in session.execute(wanted)])
+
+
+def may_be_open() -> Any:
+    """A condition on reviews that holds of every open one, so that the closed ones of years are not read.
+
+    Of the closed ones it leaves out those whose lines all stand, are immaterial, or were reissued; `is_open` says it of the others.
+    """
+    later, entry = aliased(Disposition), aliased(LedgerEntry)
+    latest = select(func.max(later.id)).where(later.impact_line_id == ImpactLine.id).correlate(ImpactLine)
+    latest = latest.scalar_subquery()
+    counts = select(Disposition.id).where(col(Disposition.id) == latest).correlate(ImpactLine)
+    stands = counts.where(col(Disposition.decision).in_(_ENDING)).exists()
+    disposed = _place("disposition", latest)
+    curve = select(func.max(ReviewDecision.id)).where(ReviewDecision.impact_review_id == ImpactReview.id)
+    answered = case(
+        (
+            func.coalesce(ImpactReview.cause, FOUND_BEYOND) == FOUND_BEYOND,
+            _place("review_decision", curve.correlate(ImpactReview).scalar_subquery()),
+        ),
+        else_=0,
+    )
+    reissue = counts.where(Disposition.decision == REISSUE).exists()
+    watched = and_(col(ImpactReview.calibration_id).is_(None), col(ImpactReview.instrument_id).is_(None))
+    own = select(Outlet.job_id).join(Reading).where(_is_line_of(Reading)).correlate(ImpactLine).scalar_subquery()
+    of_report = aliased(IssuedReport)
+    is_line = and_(col(ImpactLine.record_table) == "issued_report", col(ImpactLine.record_id) == of_report.id)
+    reported = select(of_report.job_id).where(is_line).correlate(ImpactLine).scalar_subquery()
+    issued = (
+        select(IssuedReport.id)
+        .join(entry, and_(col(entry.record_table) == "issued_report", col(entry.record_id) == IssuedReport.id))
+        .where(IssuedReport.job_id == func.coalesce(own, reported))
+        .correlate(ImpactLine, ImpactReview)
+    )
+    reissued = and_(reissue, issued.where(col(entry.sequence) > disposed, col(entry.sequence) > answered).exists())
+    opened = _place("impact_review", ImpactReview.id)
+    ended = and_(watched, latest.is_(None), issued.where(col(entry.sequence) > opened).exists())
+    line = select(ImpactLine.id).where(ImpactLine.impact_review_id == ImpactReview.id)
+    return line.where(not_(or_(stands, reissued, ended))).correlate(ImpactReview).exists()
+
+
+def _place(table: str, record: Any) -> Any:
+    """Place in the ledger of a record."""
+    entry = aliased(LedgerEntry)
+    at = select(entry.sequence).where(col(entry.record_table) == table, col(entry.record_id) == record)
+    return at.correlate(ImpactLine, ImpactReview).scalar_subquery()
+
+
+def _is_line_of(table: Any) -> Any:
+    return and_(col(ImpactLine.record_table) == table.__tablename__, col(ImpactLine.record_id) == table.id)
 
 
 def reviews_opened_by(session: Session, table: str, keys: Collection[int]) -> list[Review]:
@@ -230,25 +286,33 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     query = select(ImpactLine).order_by(col(ImpactLine.id))
     for line in by_keys(session, query, ImpactLine.impact_review_id, of_reviews):
         lines[line.impact_review_id].append(line)
-    decided = _decided(session, [key(line.id) for of_review in lines.values() for line in of_review])
-    promised = any(each[-1].decision == REISSUE for each in decided.values())
+    all_lines = [line for of_review in lines.values() for line in of_review]
+    decided = _decided(session, [key(line.id) for line in all_lines])
+    promised = {line for line, each in decided.items() if each[-1].decision == REISSUE}
     watched = {
         review_id for review_id, row in of_reviews.items() if row.calibration_id is None and row.instrument_id is None
     }
-    revisions = _revisions(session) if promised or watched else {}
-    waiting = _not_done(session, [line for of_review in lines.values() for line in of_review], decided)
-    opened = _signed(session, "impact_review", watched)
+    ended_by_revision = [line for line in all_lines if line.impact_review_id in watched or key(line.id) in promised]
+    revisions = _revisions(session, {json.loads(line.finding)["job"] for line in ended_by_revision})
+    waiting = _not_done(session, all_lines, decided)
+    opened = _signed(session, "impact_review", of_reviews)
+    failing = {row.calibration_id for row in of_reviews.values() if row.calibration_id is not None}
+    calibrations = {key(row.id): row for row in by_keys(session, select(Calibration), Calibration.id, failing)}
+    owners = {row.instrument_id for row in (*of_reviews.values(), *calibrations.values())}
+    tags = dict(by_keys(session, select(Instrument.id, Instrument.tag), Instrument.id, owners - {None}))
     curves = _curves(session, of_reviews)
     known = [
         _review(
-            session,
             row,
+            None if row.calibration_id is None else calibrations[row.calibration_id],
+            tags,
             lines[review_id],
             decided,
             waiting,
             revisions,
             tuple(curves.get(review_id, ())),
-            opened[review_id][-1] if review_id in opened else None,
+            opened[review_id],
+            opened[review_id][-1] if review_id in watched else None,
         )
         for review_id, row in of_reviews.items()
     ]
@@ -313,12 +377,16 @@ def _curves(session: Session, of_reviews: Collection[int]) -> dict[int, list[Cur
     return curves
 
 
-def _revisions(session: Session) -> Revisions:
+def _revisions(session: Session, jobs: Collection[str]) -> Revisions:
+    """Revisions of the reports of some jobs, in the order in which they were issued."""
+    if not jobs:
+        return {}
     entry = LedgerEntry
     query = (
         select(Job.job, entry.sequence, IssuedReport.revision)
         .join(IssuedReport, col(IssuedReport.job_id) == Job.id)
         .join(entry, (col(entry.record_table) == "issued_report") & (col(entry.record_id) == IssuedReport.id))
+        .where(col(Job.job).in_(sorted(jobs)))
         .order_by(col(entry.sequence))
     )
     revisions: dict[str, list[tuple[int, int]]] = defaultdict(list)
@@ -328,25 +396,26 @@ def _revisions(session: Session) -> Revisions:
 
 
 def _review(
-    session: Session,
     review: ImpactReview,
+    calibration: Calibration | None,
+    tags: Mapping[int, str],
     lines: list[ImpactLine],
     decided: Mapping[int, list[Decided]],
     waiting: Collection[int],
     revisions: Revisions,
     curves: tuple[CurveDecided, ...],
+    opened: tuple[str, str, int],  # by whom, when, and its place in the ledger
     watched_since: int | None,  # place in the ledger from which on a revision of a report ends a line
 ) -> Review:
-    calibration = None if review.calibration_id is None else session.get_one(Calibration, review.calibration_id)
     owner = review.instrument_id if calibration is None else calibration.instrument_id
-    person, time = written(session, "impact_review", key(review.id))
+    person, time, _ = opened
     answered_since: int | None = 0  # place in the ledger from which on a revision holds the answer; None: none does yet
     if (review.cause or FOUND_BEYOND) == FOUND_BEYOND:
         answered_since = curves[-1].sequence if curves else None
     return Review(
         key(review.id),
         review.cause or FOUND_BEYOND,
-        None if owner is None else session.get_one(Instrument, owner).tag,
+        None if owner is None else tags[owner],
         None if calibration is None else calibration.certificate,
         None if calibration is None else calibration.calibrated_on,
         review.criterion,

@@ -1,6 +1,7 @@
 """Impact reviews as the gate knows them: which of an instrument's calibrations each of them shakes.
 
-A review shakes the calibrations that were relied on since its instrument was last in order, and those made in house against it.
+A review shakes the calibrations that were relied on since its instrument was last in order, and those made in house against it. Of
+the whole fleet the open ones are loaded: those that were closed concern who asks for an instrument.
 
 Nothing heavy is imported here: `calib due` starts with it.
 """
@@ -66,6 +67,11 @@ def _reviews_of(session: Session, instruments: Collection[int] | None) -> list[i
             or_(col(Calibration.instrument_id).in_(wanted), col(ImpactReview.instrument_id).in_(wanted))
         )
         lines = lines.where(col(Calibration.instrument_id).in_(wanted))
+    else:
+        from calib.procedures.on_record.reviews import may_be_open  # noqa: PLC0415 (where the whole fleet is asked for)
+
+        about = about.where(may_be_open())
+        lines = lines.join(ImpactReview, col(ImpactReview.id) == ImpactLine.impact_review_id).where(may_be_open())
     return sorted({review for (review,) in session.execute(union(about, lines))})
 
 

@@ -38,6 +38,8 @@ def measured(records, outlet, at):
 
 def is_open(records, review=1):
     lines = calib("review", "show", review, "--json", records=records).document["items"]
+    listed = calib("review", "list", "--open", "--json", records=records).document["reviews"]
+    assert (review in [each["review"] for each in listed]) is any(line["open"] for line in lines)
     return [line["open"] for line in lines]
 
 

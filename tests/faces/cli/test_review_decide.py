@@ -230,7 +230,10 @@ def test_a_promised_reissue_is_kept_by_a_revision_with_the_curve_that_was_decide
     added(records, tmp_path / "second", drifted(small_job(), "VA-1"), LATER)
 
     def waits():
-        return calib("review", "list", "--json", records=records).document["reviews"][0]["reissue_promised"]
+        every = calib("review", "list", "--json", records=records).document["reviews"]
+        listed = calib("review", "list", "--open", "--json", records=records).document["reviews"]
+        assert listed == [review for review in every if review["open"]]
+        return every[0]["reissue_promised"]
 
     promised = calib("review", "dispose", 1, 1, 4, "--decision", "reissue", "--reason", "see 7.10", records=records)
     assert "a revision ends them once it is decided which curve holds: calib review decide 1" in promised.err
@@ -238,6 +241,8 @@ def test_a_promised_reissue_is_kept_by_a_revision_with_the_curve_that_was_decide
     assert waits() == ["J-1"]
     assert "reissue promised: J-1, once it is decided which curve holds" in calib("due", records=records).out
     decide(records, "as found")
+    for place in (2, 3):
+        calib("review", "dispose", 1, place, "--decision", "stands", "--reason", f"line {place}", records=records)
     assert waits() == ["J-1"]
     assert "which curve holds" not in calib("due", records=records).out
     issued(records, tmp_path / "with it", "--because", "VA-1 was found beyond its limits")
