@@ -29,6 +29,8 @@ def house_findings(named: KnownNames) -> Iterator[Finding]:
         yield from _of_laboratory_certificate(row)
     for row in named.sheets["review_decisions.csv"]:
         yield from _of_decision(named, row)
+    for row in named.sheets["withdrawals.csv"]:
+        yield from _of_factors(named, row, "factors_after")
 
 
 def _of_decision(named: KnownNames, row: TypedRow) -> Iterable[Finding]:
@@ -38,9 +40,13 @@ def _of_decision(named: KnownNames, row: TypedRow) -> Iterable[Finding]:
         yield row.finding("from_at", "the time from which on the curve as found holds")
     elif row.sound("curve", "from_at") and not from_a_time:
         yield row.finding("from_at", f"nothing but with the curve {AS_FOUND_FROM!r}")
+    yield from _of_factors(named, row, "factors_before")
+
+
+def _of_factors(named: KnownNames, row: TypedRow, column: str) -> Iterable[Finding]:
     rows = len(named.sheets["factors.csv"])
-    if int(row.get("factors_before") or 0) > rows:
-        yield row.finding("factors_before", f"at most {rows}, the rows of factors.csv")
+    if row.sound(column) and int(row.get(column) or 0) > rows:
+        yield row.finding(column, f"at most {rows}, the rows of factors.csv")
 
 
 def _of_validation(row: TypedRow) -> Iterable[Finding]:

@@ -236,6 +236,11 @@ def _touched(kind: type[SQLModel], rows: Sequence[Mapping[str, Any]], keys: Sequ
     return [(str(kind.__tablename__), record_id) for record_id in keys]
 
 
+def _found_after(withdrawal: TypedRow) -> int:
+    """How many factors were found after a withdrawal."""
+    return int(withdrawal.get("factors_after") or 0)
+
+
 class _Writing:
     """One write of checked sheets, in the order in which records refer to one another."""
 
@@ -289,12 +294,16 @@ class _Writing:
         of_instruments = self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
         self._append_rows(sheets, *_OF_JOBS)
-        self._append_decisions(sheets["review_decisions.csv"], sheets["factors.csv"])
+        # Of the last withdrawals first: whatever was found after the first of them waits for that.
+        withdrawals = sorted(sheets["withdrawals.csv"], key=_found_after, reverse=True)
+        factors = sheets["factors.csv"]
+        waiting = min(_found_after(withdrawals[0]), len(factors)) if withdrawals else 0
+        self._append_decisions(sheets["review_decisions.csv"], factors[: len(factors) - waiting])
         self._append_rows(sheets, "supersessions.csv", *_ON_FACTORS)
         # What counted before, where readings came before the withdrawals and decisions.
         was_otherwise = sheets["withdrawals.csv"] or sheets["review_decisions.csv"]
         before = on_record_of_rows(self.session, sheets, self.names, decided=False) if was_otherwise else None
-        self._append_rows(sheets, "withdrawals.csv")
+        self._append_withdrawals(withdrawals, factors[len(factors) - waiting :])
         refused = write_readings(
             self.session, sheets, self.names, before, self.now, self.append, correcting=self.correcting
         )
@@ -323,6 +332,16 @@ class _Writing:
             self._append_of("factors.csv", factors[written:until])
             written = until
             self.append(ReviewDecision, [decision_of_row(row, reviews[self._calibration(row)])])
+        self._append_of("factors.csv", factors[written:])
+
+    def _append_withdrawals(self, withdrawals: Sequence[TypedRow], factors: Sequence[TypedRow]) -> None:
+        """Append withdrawals, and the factors found after the first of them, in their order: each leaves behind what was before."""
+        written = 0
+        for row in withdrawals:
+            until = max(written, len(factors) - _found_after(row))
+            self._append_of("factors.csv", factors[written:until])
+            written = until
+            self._append_of("withdrawals.csv", [row])
         self._append_of("factors.csv", factors[written:])
 
     def _reviews_opened(self, decisions: Sequence[TypedRow]) -> Mapping[int, int]:

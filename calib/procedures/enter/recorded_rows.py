@@ -18,7 +18,7 @@ from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TAKEN_BACK
 from calib.records.record import RecordCells, key
-from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard
+from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.entries import Retraction
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
@@ -105,6 +105,15 @@ def _decisions(names: NamesOnRecord, _file: str, _logs: "LogsOnRecord") -> Itera
         yield decision.model_dump() | certificate | {"factors_before": before or None}
 
 
+def _withdrawals(names: NamesOnRecord, file: str, logs: "LogsOnRecord") -> Iterator[RecordCells]:
+    """Each with how many factors were found after it."""
+    rows = list(_plain(names, file, logs))
+    places = _places(names, Withdrawal, [cells["id"] for cells in rows]) if rows else {}
+    factors = _places(names, FoundFactor, names.session.exec(select(col(FoundFactor.id)))) if rows else {}
+    for cells in rows:
+        yield cells | {"factors_after": sum(each > places[cells["id"]] for each in factors.values()) or None}
+
+
 def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[Any]) -> Mapping[int, int]:
     """Places in the ledger of records of a table, by their key."""
     return sequences(names.session, str(table.__tablename__), [key(each) for each in keys])
@@ -181,6 +190,7 @@ _OTHERWISE: Mapping[str, Callable[[NamesOnRecord, str, "LogsOnRecord"], Iterator
     "curves.csv": _chosen_curves,
     "factors.csv": _factors,
     "review_decisions.csv": _decisions,
+    "withdrawals.csv": _withdrawals,
     "validations.csv": _validations,
     "laboratory_certificates.csv": _laboratory_certificates,
     "readings.csv": _readings,

@@ -288,8 +288,9 @@ def _dimensions(reading: _Reading) -> Iterator[InputQuantity]:
     section = section_of(outlet)
     line, u_all, share = reading.contribution("dimension")
     u = float(rectangular(unit("length", str(outlet.dimension_unit)).to_si(float(outlet.dimension_limit or 0))))
-    sizes: tuple[tuple[Symbol, float], ...]
-    sizes = (("d", section.width),) if outlet.shape == "round" else (("w", section.width), ("h", section.height))
+    sizes: list[tuple[Symbol, float]] = [("w", section.width), ("h", section.height)]
+    if outlet.shape == "round":
+        sizes = [("d", section.width)]
     for (symbol, size), part in zip(sizes, line.parts[reading.row], strict=False):
         contributed = abs(float(part))
         yield InputQuantity(

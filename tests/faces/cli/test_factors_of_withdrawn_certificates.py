@@ -7,7 +7,7 @@ import pytest
 
 from tests import factor_pairs
 from tests.command import calib
-from tests.folders import records_of
+from tests.folders import flows_of, records_of
 from tests.procedures.impact.test_open_review import with_factor
 
 WHY = ("--reason", "typed from another sheet")
@@ -97,3 +97,21 @@ def test_a_certificate_withdrawn_that_it_was_not_found_with_changes_nothing(reco
     ran = calib("calibration", "withdraw", "VB-1", "C-202", *WHY, records=records)
     assert ran.status == 0, ran.err
     assert reasons(records, USES) == []
+
+
+@pytest.mark.parametrize("is_found_again", [False, True])
+def test_an_export_brings_back_which_factors_were_found_before_the_withdrawal(records, tmp_path, is_found_again):
+    factor_pairs.added(records, tmp_path / "right", corrected())
+    withdraw(records)
+    if is_found_again:
+        assert calib(*FIND, "--reason", "with the corrected certificate", records=records).status == 0
+    before = flows_of(records)
+    assert calib("export", tmp_path / "out", records=records).status == 0
+    again = tmp_path / "again.sqlite"
+    assert calib("init", records=again).status == 0
+    ran = calib("import", tmp_path / "out", records=again)
+    assert ran.status == 0, ran.err
+    assert flows_of(again) == before
+    assert calib("export", tmp_path / "second", records=again).status == 0
+    for file in ("factors.csv", "factor_pairs.csv", "withdrawals.csv"):
+        assert (tmp_path / "second" / file).read_bytes() == (tmp_path / "out" / file).read_bytes()

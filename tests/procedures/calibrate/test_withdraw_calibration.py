@@ -298,8 +298,8 @@ def test_a_withdrawal_is_exported_and_read_back(small_records, tmp_path):
     with database.reading(str(small_records)) as session:
         write_export(tmp_path / "export", export_records(session))
     assert (tmp_path / "export" / "withdrawals.csv").read_text(encoding="utf-8").splitlines() == [
-        "tag,certificate,reason",
-        f"VA-1,C-101,{WHY}",
+        "tag,certificate,factors_after,reason",
+        f"VA-1,C-101,,{WHY}",
     ]
     new = tmp_path / "new.sqlite"
     database.make(str(new))

@@ -150,6 +150,7 @@ WITHDRAWALS_CSV = Declaration(
     (
         must("tag", any_text, "the instrument"),
         must("certificate", any_text, "number of a certificate in calibrations.csv"),
+        may("factors_after", whole, "how many rows of factors.csv, the last ones, were found after it; blank: none"),
         must("reason", any_text, "what was wrong"),
     ),
     key=("tag", "certificate"),
