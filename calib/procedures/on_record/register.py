@@ -110,6 +110,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             Withdrawal.id,
             new.certificate,
             Supersession.same_values,
+            Calibration.adjustment,
         )
         .select_from(Calibration)
         .join(StoredCurve, counts_of_its_calibration())
@@ -135,6 +136,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             withdrawal,
             superseded_by,
             same_values,
+            adjustment,
         ) = row
         calibrations[instrument].append(
             CalibrationOnRecord(
@@ -151,6 +153,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
                 withdrawal is not None,
                 superseded_by,
                 same_values != "no",
+                adjusted=adjustment == "yes",
             )
         )
     return calibrations
