@@ -63,6 +63,7 @@ class CalibrationOnRecord:
     certificate_id: int | None = None  # its own key, where another curve took its place
     against: str | None = None  # why nothing may rest on that
     same_as: frozenset[int] = frozenset()  # keys of certificates that it was reissued for with the same values
+    adjusted: bool = False  # between its comparisons as found and as left, as the certificate says
 
     @property
     def wrong_values(self) -> str | None:
@@ -308,6 +309,7 @@ def _decide(
         *_calibration(instrument, calibration, due_on, _day(at)),
         *_suspension(instrument, at),
         *_changed(instrument, calibration, at),
+        *_adjusted(instrument, calibration, _day(at)),
         *_failed(tag, done),
         *(() if check_overdue is None else (check_overdue,)),
         *_measuring_interval(tag, calibration, indication, indication_text),
@@ -398,6 +400,28 @@ def _changed(
         yield (
             f"{instrument.tag}: {CHANGED[last.kind]} at {last.since()}, after its calibration {calibration.certificate} of "
             f"{calibration.calibrated_on}: have it calibrated again"
+        )
+
+
+def _adjusted(instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, on: date) -> Iterable[str]:
+    """The latest certificate that says "adjusted" and does not hold yet: the curve before it describes the instrument no more."""
+    if calibration is None:
+        return
+    since = [
+        each
+        for each in instrument.calibrations
+        if each.adjusted and not each.withdrawn and each.superseded_by is None
+        # On its own day the instrument may have been used before it was adjusted: the records keep no hour of the calibration.
+        if calibration.calibrated_on < each.calibrated_on < on
+    ]
+    last = max(since, key=lambda each: (each.calibrated_on, each.record_id), default=None)
+    if last is not None:
+        step = f"have certificate {last.certificate} accepted"
+        if last.accepted_on is not None:
+            step = f"its certificate holds from {last.accepted_on} on"
+        yield (
+            f"{instrument.tag}: adjusted on {last.calibrated_on}, as certificate {last.certificate} says, after its calibration "
+            f"{calibration.certificate} of {calibration.calibrated_on}: {step}"
         )
 
 

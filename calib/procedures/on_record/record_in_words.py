@@ -40,6 +40,7 @@ def _of_supersession(session: Session, record: Any) -> str:
 # Table -> how a record of it is called; any other by its kind and number. Events and checks are numbered beside one another.
 _TOLD: Mapping[str, Callable[[Session, Any], str]] = {
     "acceptance": lambda session, each: f"acceptance of {_certificate(session, each.calibration_id)}",
+    "calibration": lambda session, each: _certificate(session, each.id),
     "event": lambda session, each: f"{each.kind} {each.id} of {_tag(session, each)}",
     "found_factor": lambda _, each: f"factor {each.factor}",
     "instrument_revision": lambda session, each: f"revision {each.revision} of {_tag(session, each)}",

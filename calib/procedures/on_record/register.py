@@ -112,6 +112,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             new.id,
             new.certificate,
             Supersession.same_values,
+            Calibration.adjustment,
         )
         .select_from(Calibration)
         .join(StoredCurve, counts_of_its_calibration())
@@ -140,6 +141,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             reissued,
             superseded_by,
             same_values,
+            adjustment,
         ) = row
         if record_id in trial:
             low, high, interval = trial[record_id].low, trial[record_id].high, trial[record_id].measuring_interval
@@ -160,6 +162,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
                 withdrawal is not None,
                 superseded_by,
                 same_values != "no",
+                adjusted=adjustment == "yes",
             )
         )
     if reissued_for:

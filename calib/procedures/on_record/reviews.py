@@ -328,8 +328,8 @@ def _of_withdrawn(session: Session, of_reviews: Mapping[int, ImpactReview]) -> s
     taken_back = {(table, record) for table, record in by_keys(session, retracted, Retraction.record_id, causes)}
     withdrawn = set(by_keys(session, select(Withdrawal.calibration_id), Withdrawal.calibration_id, certificates))
     return {
-        number
-        for number, review in of_reviews.items()
+        review_id
+        for review_id, review in of_reviews.items()
         if (review.cause_table, review.cause_id) in taken_back or review.calibration_id in withdrawn
     }
 

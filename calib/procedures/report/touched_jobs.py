@@ -36,7 +36,7 @@ _SAYS_NOTHING = frozenset(
         "attached", "attachment", "attempt", "backup", "anchor", "clock_step", "company", "competence", "disposition", "house_rule",
         "impact_line", "impact_review", "instrument", "issued_form", "issued_report", "laboratory_certificate", "ledger_break",
         "method", "job", "outlet", "person", "person_login", "role", "sent_entry", "signature_verdict", "validation",
-        "calibration", "comparison", "comparison_correlation", "reference_standard", "logged_series", "traverse", "traverse_point",
+        "comparison", "comparison_correlation", "reference_standard", "logged_series", "traverse", "traverse_point",
         "factor_pair",
     }
 )  # fmt: skip
@@ -130,6 +130,12 @@ def _of_factor(session: Session, record: FoundFactor, touched: _Touched) -> None
         touched.job(job)
 
 
+def _of_new_calibration(session: Session, record: Calibration, touched: _Touched) -> None:
+    """A certificate says nothing before its acceptance, but that the instrument was adjusted."""
+    if record.adjustment == "yes":
+        _of_calibration(session, key(record.id), _ALWAYS, touched)
+
+
 def _of_supersession(session: Session, record: Supersession, touched: _Touched) -> None:
     _of_calibration(session, record.old_calibration_id, _ALWAYS, touched)
 
@@ -151,6 +157,7 @@ def _of_columns(session: Session, record: Any, touched: _Touched) -> None:
 
 
 _OF_TABLE: Mapping[str, Callable[[Session, Any, _Touched], None]] = {
+    "calibration": _of_new_calibration,
     "retraction": _of_retraction,
     "review_decision": _of_decision,
     "method_revision": _of_method,

@@ -90,7 +90,7 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     recorded = _recorded(session, since)
     retractions = _that_shake(session, recorded)
     ended = _ended(session, retractions)
-    jobs = dict.fromkeys(_waited_for(session, ended), "") | touched_jobs(session, recorded)
+    jobs = {**dict.fromkeys(_waited_for(session, ended), ""), **touched_jobs(session, recorded)}
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     others = [each for report in asked if (each := _says(session, report, now)) is not None]
