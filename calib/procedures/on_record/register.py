@@ -97,7 +97,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
         standards[calibration_id].append(tag)
     new = aliased(Calibration)
     query = (
-        select(  # type: ignore[call-overload]
+        select(  # type: ignore[call-overload, misc]
             Calibration.instrument_id,
             Calibration.id,
             Calibration.certificate,

@@ -229,8 +229,8 @@ def may_be_open() -> Any:
     Of the closed ones it leaves out those whose lines all stand, are immaterial, or were reissued; `is_open` says it of the others.
     """
     later, entry = aliased(Disposition), aliased(LedgerEntry)
-    latest = select(func.max(later.id)).where(later.impact_line_id == ImpactLine.id).correlate(ImpactLine)
-    latest = latest.scalar_subquery()
+    of_line = select(func.max(later.id)).where(later.impact_line_id == ImpactLine.id)
+    latest: Any = of_line.correlate(ImpactLine).scalar_subquery()
     counts = select(Disposition.id).where(col(Disposition.id) == latest).correlate(ImpactLine)
     stands = counts.where(col(Disposition.decision).in_(_ENDING)).exists()
     disposed = _place("disposition", latest)
