@@ -180,7 +180,7 @@ def test_a_restored_old_backup_is_found_against_the_printed_digest_alone(history
     "statement",
     [
         "UPDATE reading SET indication = '4.40', observations = NULL WHERE id = 1",
-        "UPDATE calibration SET calibrated_on = '2026-02-12' WHERE id = 1",
+        "UPDATE calibration SET laboratory = 'Another' WHERE id = 1",
         "UPDATE ledger SET person = 'Somebody else' WHERE sequence = 5",
         "UPDATE ledger SET time = '2026-01-01T00:00:00+00:00' WHERE sequence = 5",
     ],

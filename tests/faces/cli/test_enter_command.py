@@ -76,6 +76,7 @@ def test_what_a_line_proves_is_what_reading_add_says_of_the_same_values(enter, r
     by_line = enter(PASSES, options=(*SETUP, "--json")).document["entries"][0]
     cells = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep")
     by_command = calib("reading", "add", "J-1", "S-2", *PASSES.split(), *cells, "--json", records=other).document
+    assert by_command.pop("reading_before") is None  # of a line the outlet says it, when it is offered
     assert {name: cell for name, cell in by_line.items() if name != "line"} == by_command
 
 

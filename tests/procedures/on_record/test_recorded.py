@@ -148,11 +148,13 @@ def test_a_blank_reason_for_an_import_is_no_reason(empty, tmp_path):
     refused(ran, "--reason: ' '; expected why it holds from before it is recorded, in a few words")
 
 
-def test_a_reason_stands_beside_an_acceptance_alone(records, tmp_path):
-    sheets = only(changed(("calibrations.csv", 2, "accepted_on", "")), "calibrations.csv", "comparisons.csv")
+def test_a_reason_stands_beside_an_acceptance_alone(empty_records, tmp_path):
+    sheets = only(
+        changed(("calibrations.csv", 2, "accepted_on", "")), "instruments.csv", "calibrations.csv", "comparisons.csv"
+    )
     for row in sheets["calibrations.csv"]:
         row["reason"] = WHY if row["tag"] == "VA-1" else ""
-    ran = calib("import", write(tmp_path / "in", sheets), records=records)
+    ran = calib("import", write(tmp_path / "in", sheets), records=empty_records)
     assert ran.status == 2
     assert f"reason: '{WHY}'; expected nothing without accepted_on" in ran.err
 
