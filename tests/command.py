@@ -38,6 +38,13 @@ def calib(*arguments, records=None) -> Ran:
     return Ran(status, out.getvalue(), err.getvalue())
 
 
+def done(records, *arguments) -> Ran:
+    """Run a command that has to succeed."""
+    ran = calib(*arguments, records=records)
+    assert ran.status == 0, ran.err
+    return ran
+
+
 def commands(group=None, before=()):
     """Every command of the program by its words."""
     for name, command in (group or typer.main.get_command(program())).commands.items():

@@ -11,7 +11,7 @@ from hypothesis import settings
 from psycopg import sql
 
 from calib.records import database, ledger, on_file, server_functions
-from tests import folders, postgres
+from tests import as_found, folders, postgres
 from tests.writers import ANY_TIME, PATIENCE
 
 settings.register_profile("calib", deadline=None, max_examples=60)
@@ -186,6 +186,19 @@ def empty_records(backend, request, _empty, tmp_path):
 @pytest.fixture(scope="session")
 def _small(tmp_path_factory):
     return folders.records_of(tmp_path_factory.mktemp("small"), folders.small_job())
+
+
+@pytest.fixture(scope="session")
+def _drifted(tmp_path_factory):
+    return as_found.reviewed(
+        tmp_path_factory.mktemp("drifted"), folders.small_job(), as_found.drifted(folders.small_job(), "VA-1")
+    )
+
+
+@pytest.fixture
+def drifted_records(_drifted, tmp_path):
+    """A file with the small job, whose meter VA-1 was found 4 % high later: a review is open."""
+    return shutil.copyfile(_drifted, tmp_path / "records.sqlite")
 
 
 @pytest.fixture

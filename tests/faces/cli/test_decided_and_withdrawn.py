@@ -6,33 +6,22 @@ Source: ISO/IEC 17025:2017, 7.10.1 and 7.8.8, from memory. VA-1 was found 4 % hi
 import pytest
 
 from tests import factor_pairs
-from tests.as_found import LATER, drifted, reviewed, stated_flows
-from tests.command import calib, copied
-from tests.folders import ledger_head, records_of, small_job
+from tests.as_found import LATER, drifted, stated_flows
+from tests.command import calib, done
+from tests.folders import ledger_head, records_of
 from tests.procedures.impact.test_open_review import with_factor
 
 WITHDRAW = ("calibration", "withdraw", "VA-1", "D-1", "--reason", "of another meter")
 CLAIM = "the flows are those of the curve as found"
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    return reviewed(tmp_path_factory.mktemp("small"), small_job(), drifted(small_job(), "VA-1"))
-
-
 @pytest.fixture
-def records(made, tmp_path):
-    return copied(made, tmp_path / "records.sqlite")
+def records(drifted_records):
+    return drifted_records
 
 
 def decide(records, curve, *more):
     return calib("review", "decide", 1, "--curve", curve, "--reason", "as the dent shows", *more, records=records)
-
-
-def done(records, *words):
-    ran = calib(*words, records=records)
-    assert ran.status == 0, ran.err
-    return ran
 
 
 def page(records, folder):

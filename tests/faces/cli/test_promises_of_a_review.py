@@ -6,21 +6,16 @@ Source: ISO/IEC 17025:2017, 7.10.1 (work is recalled or repeated), from memory; 
 import pytest
 
 from tests.as_found import drifted, reviewed
-from tests.command import calib, copied
+from tests.command import calib
 from tests.folders import small_job
 from tests.procedures.impact.test_open_review import with_wide_standard
 
 READING = ("--unit", "fpm", "--method", "sweep", "--observations", "800;812;806", "--by", "T. One")
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    return reviewed(tmp_path_factory.mktemp("small"), small_job(), drifted(small_job(), "VA-1"))
-
-
 @pytest.fixture
-def records(made, tmp_path):
-    return copied(made, tmp_path / "records.sqlite")
+def records(drifted_records):
+    return drifted_records
 
 
 def dispose(records, *lines, decision):

@@ -9,8 +9,8 @@ import re
 
 import pytest
 
-from tests.as_found import LATER, drifted, reviewed
-from tests.command import calib, copied
+from tests.as_found import LATER, drifted
+from tests.command import calib
 from tests.folders import ledger_head, small_job, write
 
 NAMED = ("1",)
@@ -19,14 +19,9 @@ WHY = ("--decision", "stands", "--reason", "the shift is below U")
 THREE = (*WHY, "--reason", "so is this", "--reason", "and this")
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    return reviewed(tmp_path_factory.mktemp("small"), small_job(), drifted(small_job(), "VA-1"))
-
-
 @pytest.fixture
-def records(made, tmp_path):
-    return copied(made, tmp_path / "records.sqlite")
+def records(drifted_records):
+    return drifted_records
 
 
 def test_an_import_says_that_it_opened_a_review(small_records, tmp_path):

@@ -9,18 +9,12 @@ import re
 import pytest
 
 from tests.as_found import LATER, all_reviews, drifted, reviewed
-from tests.command import calib
+from tests.command import calib, done
 from tests.folders import records_of, small_job, write
 
 FAILED = ("--kind", "zero", "--value", "0.5", "--low", "0.00", "--high", "0.02", "--unit", "m/s")
 WHY = ("--reason", "of another instrument")
 SHUT = ("rule", "set", "open review closes the gate", "--holds", "yes", "--reason", "the company's manual, 4.2")
-
-
-def done(records, *words):
-    ran = calib(*words, records=records)
-    assert ran.status == 0, ran.err
-    return ran
 
 
 @pytest.fixture

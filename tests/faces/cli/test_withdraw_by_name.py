@@ -8,17 +8,11 @@ import csv
 import pytest
 
 from tests import every_way
-from tests.command import calib
+from tests.command import calib, done
 from tests.folders import flows_of, ledger_head, records_of, small_job
 
 WHY = ("--reason", "typed of another place")
 PDF = b"%PDF-1.7\nevidence\n%%EOF\n"
-
-
-def done(records, *words):
-    ran = calib(*words, records=records)
-    assert ran.status == 0, ran.err
-    return ran
 
 
 def refused(records, *words):

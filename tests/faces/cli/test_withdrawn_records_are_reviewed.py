@@ -5,7 +5,7 @@ Source: ISO/IEC 17025:2017, 7.10.1 (nonconforming work) and 7.8.8, from memory.
 
 import pytest
 
-from tests.command import calib
+from tests.command import calib, done
 from tests.folders import records_of, small_job
 
 WHY = ("--reason", "typed of the wrong instrument")
@@ -14,12 +14,6 @@ AT = ("--at", "2026-03-05T08:00+01:00")
 NONE = "there is no impact review\n"
 OTHERWISE = "issued, but the records now say otherwise: report J-1 revision 1"
 THE_SAME = "issued with what was taken back: report J-1 revision 1: what it states is the same without it"
-
-
-def done(records, *words):
-    ran = calib(*words, records=records)
-    assert ran.status == 0, ran.err
-    return ran
 
 
 def issue(records, into, *because):

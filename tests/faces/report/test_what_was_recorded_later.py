@@ -9,17 +9,11 @@ import re
 
 import pytest
 
-from tests.command import calib
+from tests.command import done
 from tests.folders import records_of, small_job
 
 COMMANDS = ("instrument suspend", "review decide", "outlet amend", "calibration supersede", "calibration accept")
 BEFORE = ("--at", "2026-03-05T08:00+01:00")
-
-
-def done(records, *words):
-    ran = calib(*words, records=records)
-    assert ran.status == 0, ran.err
-    return ran
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from tests.as_found import LATER, added, drifted, reviewed, stated_flows
 from tests.command import calib
 from tests.folders import all_of, findings_of, imported, records_of, small_job
 from tests.procedures.enter.test_export_records import again, assert_same, exported, files_of
-from tests.procedures.impact.test_decide_review import decide
+from tests.procedures.impact.test_decide_review import decide, with_factor_left_behind
 from tests.procedures.impact.test_open_review import with_factor
 
 PEOPLE = (("Quinn", "QA"), ("Tom", "technician"), ("Rea", "QA"))
@@ -101,21 +101,10 @@ def test_a_factor_that_was_found_anew_counts_and_one_left_behind_refuses(tmp_pat
 
 
 def test_a_factor_that_was_left_behind_still_refuses_its_readings(tmp_path):
-    """As found VA-1 was compared only above what it showed at the faces, so that its pairs make no factor any more."""
-    sheets = factor_pairs.paired_job()
-    second = drifted(sheets, "VA-1")
-    second["comparisons.csv"] = [
-        one for one in second["comparisons.csv"] if one["phase"] == "as-left" or float(one["reference"]) >= 4.9
-    ]
-    records = records_of(tmp_path / "records", sheets)
-    with_factor(records)
-    again_at = next(one for one in sheets["readings.csv"] if one["outlet"] == "S-9")
-    added(records, tmp_path / "later", {"readings.csv": [again_at | {"observed_at": factor_pairs.at("13:00")}]})
-    added(records, tmp_path / "second", second)
+    records = with_factor_left_behind(tmp_path)
     decide(records)
-    job = sheets["jobs.csv"][0]["job"]
     new = again(records, tmp_path, LATER)
-    before, after = (refused_in(one, job) for one in (records, new))
+    before, after = (refused_in(one, "J-1") for one in (records, new))
     assert any("decided since that another curve holds for what it was found with" in reason for reason in after)
     assert {reason for reason in before if "decided since" in reason} == {
         reason for reason in after if "decided since" in reason

@@ -140,18 +140,23 @@ def test_a_factor_is_found_anew_each_time_somebody_decides_otherwise(with_found_
     }
 
 
-def test_a_factor_that_cannot_be_found_anew_is_used_by_no_reading_until_it_is(tmp_path):
+def with_factor_left_behind(folder):
     """As found VA-1 was compared only above what it showed at the faces, so that its pairs make no factor any more."""
     sheets = factor_pairs.paired_job()
     second = drifted(sheets, "VA-1")
     second["comparisons.csv"] = [
         one for one in second["comparisons.csv"] if one["phase"] == "as-left" or float(one["reference"]) >= 4.9
     ]
-    records = records_of(tmp_path / "records", sheets)
+    records = records_of(folder / "records", sheets)
     with_factor(records)
     again = next(one for one in sheets["readings.csv"] if one["outlet"] == "S-9")
-    added(records, tmp_path / "later", {"readings.csv": [again | {"observed_at": factor_pairs.at("13:00")}]})
-    added(records, tmp_path / "second", second)
+    added(records, folder / "later", {"readings.csv": [again | {"observed_at": factor_pairs.at("13:00")}]})
+    added(records, folder / "second", second)
+    return records
+
+
+def test_a_factor_that_cannot_be_found_anew_is_used_by_no_reading_until_it_is(tmp_path):
+    records = with_factor_left_behind(tmp_path)
     told = decide(records).remarks
     assert any(
         "factor GR-9 cannot be found anew, and readings that use it are refused until it is" in one for one in told

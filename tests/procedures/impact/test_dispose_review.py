@@ -13,21 +13,16 @@ from calib.procedures.on_record.reviews import reviews, reviews_of_job
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.records import database, ledger
-from tests.as_found import LATER, added, drifted, review, reviewed, stated_flows
-from tests.command import calib, copied
+from tests.as_found import LATER, added, drifted, review, stated_flows
+from tests.command import calib
 from tests.folders import ledger_head, small_job
 
 DAY = timedelta(days=1)
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    return reviewed(tmp_path_factory.mktemp("small"), small_job(), drifted(small_job(), "VA-1"))
-
-
 @pytest.fixture
-def records(made, tmp_path):
-    return copied(made, tmp_path / "records.sqlite")
+def records(drifted_records):
+    return drifted_records
 
 
 def decide(records, *lines, decision="stands", reason="a small shift", by="Q. Person", review=1, now=LATER + DAY):
