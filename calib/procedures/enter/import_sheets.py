@@ -134,8 +134,9 @@ def import_sheets(
     )
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
-    of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
-    of_people = competence_findings(complete["competences.csv"], people_on_record(session), signature)
+    people = people_on_record(session)
+    of_acceptors = four_eyes.of_acceptors(people, complete["calibrations.csv"], signature.time)
+    of_people = competence_findings(complete["competences.csv"], people, signature)
     of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
     wrong = [
         *findings,
@@ -150,9 +151,8 @@ def import_sheets(
     ]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    beside = (checked.named.instruments, checked.named.cells("outlets.csv"))
-    doubts = [] if sure else list(doubts_of(complete, *beside))
-    if doubts:
+    doubts = list(doubts_of(complete, checked.named.instruments, checked.named.cells("outlets.csv")))
+    if doubts and not sure:
         raise DoubtError(doubts)
     writing = _Writing(session, asked, signature, now, progress, reason, correcting)
     writing.on_record = parted.on_record
@@ -160,7 +160,7 @@ def import_sheets(
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
-        *odd_cells(complete, *beside),
+        *odd_cells(doubts),
         *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")

@@ -207,6 +207,7 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
     def __init__(self, session: Session, asked: AskedNames) -> None:
         super().__init__()
         self.names = NamesOnRecord(session, asked)
+        self._unasked = NamesOnRecord(session)
 
     def __missing__(self, file: str) -> Mapping[RecordNames, Cells]:
         read = self[file] = self._of_readings() if file == "readings.csv" else self._read(FILES[file])
@@ -238,7 +239,7 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
 
     def every(self, file: str) -> Iterable[RecordNames]:
         """Names of all records of a file, whatever was asked for."""
-        return NamesOnRecord(self.names.session).names(FILES[file].table).values()
+        return self._unasked.names(FILES[file].table).values()
 
     def in_force(self, file: str, names: RecordNames) -> Cells:
         """Cells of a record as they count now, where they may have been amended since they were typed."""

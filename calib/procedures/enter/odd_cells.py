@@ -32,11 +32,9 @@ _SHARES_OF_DESIGN = (0.2, 5.0)
 _FLOWING = ("air velocity", "volume flow")
 
 
-def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells], outlets: Mapping[RecordNames, Cells]) -> Iterator[str]:
-    """A line for each odd cell of checked sheets, the first few of each column, and how many more there are."""
-    for (_, column), each in groupby(
-        doubts_of(sheets, instruments, outlets), lambda doubt: (doubt.source, doubt.column)
-    ):
+def odd_cells(doubts: Iterable[Doubt]) -> Iterator[str]:
+    """A line for each odd cell, the first few of each column, and how many more there are."""
+    for (_, column), each in groupby(doubts, lambda doubt: (doubt.source, doubt.column)):
         odd = list(each)
         yield from map(str, odd[:_NAMED])
         if len(odd) > _NAMED:

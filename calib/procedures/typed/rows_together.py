@@ -1,6 +1,6 @@
 """Checks of rows together that every kind of row needs: repeated names, names that must be known, units of a quantity."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache, cached_property
 
 from calib.errors import Finding
@@ -41,6 +41,7 @@ class KnownNames:
         self.brought = cache(self._brought)
         self.on_record = cache(self._on_record)
         self.cells = cache(self._cells)
+        self._near = cache(self._name_near)
         self._answered: set[tuple[str, tuple[str, ...], tuple[str, ...]]] = set()  # file, columns, names that are known
 
     def _brought(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
@@ -78,18 +79,18 @@ class KnownNames:
             return
         reference = FILES[file].reference(*columns)
         if self._missing(names, reference):
-            near = did_you_mean(names[-1], self._names_beside(names, reference))
+            near = self._near(names, reference)
             yield row.finding(columns[-1], f"{reference.expected.format_map(row.cells)}{near}")
         else:
             self._answered.add(asked)
 
-    def _names_beside(self, names: Sequence[str], reference: Reference) -> Iterator[str]:
-        """Last names of the records that are known under the same first names."""
+    def _name_near(self, names: RecordNames, reference: Reference) -> str:
+        """The last name that may be meant, of the records that are known under the same first names."""
         declaration = DECLARED[reference.table]
         own, width = declaration.compared(names), len(names)
         on_record = () if reference.here else (known[:width] for known in self.every(declaration.file))
         there = [*self.brought(declaration.file, width), *on_record]
-        return (known[-1] for known in there if known[:-1] == own[:-1])
+        return did_you_mean(names[-1], (known[-1] for known in there if known[:-1] == own[:-1]))
 
     def _missing(self, names: Sequence[str], reference: Reference) -> bool:
         declaration = DECLARED[reference.table]
