@@ -69,6 +69,11 @@ class Declaration:
     def __iter__(self) -> Iterator[TypedColumn]:
         return iter(self.columns)
 
+    @property
+    def name(self) -> str:
+        """The file without its ending: as a sheet of a workbook is called."""
+        return self.file.removesuffix(".csv")
+
     @cached_property
     def by_name(self) -> dict[str, TypedColumn]:
         """Columns by their names."""

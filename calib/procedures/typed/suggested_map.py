@@ -90,7 +90,7 @@ def _parted(typed: str) -> tuple[str, str | None]:
 
 
 def _as_toml(suggestion: _Suggestion, sheet: str | None) -> str:
-    name = suggestion.declared.file.removesuffix(".csv")
+    name = suggestion.declared.name
     lines = [f"[{name}]"]
     lines += [f"sheet = {_quoted(sheet)}"] if sheet is not None else []
     if any(column.check is time_with_zone and column.name in suggestion.headings for column in suggestion.declared):
