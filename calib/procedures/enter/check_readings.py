@@ -26,8 +26,7 @@ from calib.records.words import DUCT, OUTLET
 _TIMES_THE_RANGE = 100  # beyond which a value is a slip of typing
 _NEVER_NEGATIVE = ("air velocity", "volume flow")
 _ONE_KIND = ("indication", "observations", "log_file")
-_KEY = FILES["readings.csv"].key
-_NAMES = tuple(column for column in _KEY if column != "revision")  # that must be filled
+_KEY, _NAMES = FILES["readings.csv"].key, FILES["readings.csv"].must_name
 
 _ButOne = tuple[str | None, ...]  # a key with one of its names left out
 

@@ -86,7 +86,7 @@ def _doubts(column: str, said_of: Iterable[tuple[TypedRow, str | None]]) -> Iter
 
 def _of_reading(row: TypedRow) -> RecordNames:
     """What a reading and the points of its traverse have in common, as they were typed."""
-    return tuple(row.cells[column] for column in ("job", "outlet", "instrument", "observed_at"))
+    return tuple(row.cells[column] for column in FILES["readings.csv"].must_name)
 
 
 def _means_of_traverses(readings: Sequence[TypedRow], points: Sequence[TypedRow]) -> dict[RecordNames, float]:
