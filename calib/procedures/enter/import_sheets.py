@@ -4,7 +4,7 @@ Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -298,12 +298,22 @@ class _Writing:
         withdrawals = sorted(sheets["withdrawals.csv"], key=_found_after, reverse=True)
         factors = sheets["factors.csv"]
         waiting = min(_found_after(withdrawals[0]), len(factors)) if withdrawals else 0
-        self._append_decisions(sheets["review_decisions.csv"], factors[: len(factors) - waiting])
+        decisions = sheets["review_decisions.csv"]
+        reviews = self._reviews_opened(decisions) if decisions else {}
+        self._append_among(
+            factors[: len(factors) - waiting],
+            [(int(row.get("factors_before") or 0), row) for row in decisions],
+            lambda row: self.append(ReviewDecision, [decision_of_row(row, reviews[self._calibration(row)])]),
+        )
         self._append_rows(sheets, "supersessions.csv", *_ON_FACTORS)
         # What counted before, where readings came before the withdrawals and decisions.
         was_otherwise = sheets["withdrawals.csv"] or sheets["review_decisions.csv"]
         before = on_record_of_rows(self.session, sheets, self.names, decided=False) if was_otherwise else None
-        self._append_withdrawals(withdrawals, factors[len(factors) - waiting :])
+        self._append_among(
+            factors[len(factors) - waiting :],
+            [(waiting - _found_after(row), row) for row in withdrawals],
+            lambda row: self._append_of("withdrawals.csv", [row]),
+        )
         refused = write_readings(
             self.session, sheets, self.names, before, self.now, self.append, correcting=self.correcting
         )
@@ -323,25 +333,19 @@ class _Writing:
     def _append_of(self, file: str, rows: Sequence[TypedRow]) -> Sequence[int]:
         return self.append(FILES[file].table, rows_of_table(FILES[file], rows, self.names))
 
-    def _append_decisions(self, decisions: Sequence[TypedRow], factors: Sequence[TypedRow]) -> None:
-        """Append decisions in reviews and found factors in their order: a decision leaves behind what was found before it."""
-        reviews = self._reviews_opened(decisions) if decisions else {}
+    def _append_among(
+        self,
+        factors: Sequence[TypedRow],
+        acts: Sequence[tuple[int, TypedRow]],
+        append: Callable[[TypedRow], object],
+    ) -> None:
+        """Append acts, each with how many factors were found before it, and found factors in their order."""
         written = 0
-        for row in decisions:
-            until = max(written, int(row.get("factors_before") or 0))
+        for before, row in acts:
+            until = max(written, before)
             self._append_of("factors.csv", factors[written:until])
             written = until
-            self.append(ReviewDecision, [decision_of_row(row, reviews[self._calibration(row)])])
-        self._append_of("factors.csv", factors[written:])
-
-    def _append_withdrawals(self, withdrawals: Sequence[TypedRow], factors: Sequence[TypedRow]) -> None:
-        """Append withdrawals, and the factors found after the first of them, in their order: each leaves behind what was before."""
-        written = 0
-        for row in withdrawals:
-            until = max(written, len(factors) - _found_after(row))
-            self._append_of("factors.csv", factors[written:until])
-            written = until
-            self._append_of("withdrawals.csv", [row])
+            append(row)
         self._append_of("factors.csv", factors[written:])
 
     def _reviews_opened(self, decisions: Sequence[TypedRow]) -> Mapping[int, int]:

@@ -271,7 +271,7 @@ def _why_taken_back(
     session: Session, declaration: Declaration, keys: Collection[int], table: Any = None
 ) -> dict[int, dict[str, str | None]]:
     """The cell that says why a record was taken back, by its key, where a file has one."""
-    if not any(column.name == TAKEN_BACK for column in declaration):
+    if TAKEN_BACK not in declaration.by_name:
         return {}
     withdrawn = taken_back(session, table or declaration.table, keys)
     return {
