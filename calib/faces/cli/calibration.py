@@ -194,9 +194,8 @@ def _asked(
 def _missing(cells: Cells, comparisons: Path | None, phase: "Sequence[str] | None") -> list[Finding]:
     """What must be typed where no file is read."""
     of_file = "or a certificate as XML with --read, or questions with --ask"
-    columns = {column.name: column for column in CALIBRATIONS_CSV}
     findings = [
-        Finding.typed(name, None, f"{columns[name].meaning}, {of_file}")
+        Finding.typed(name, None, f"{CALIBRATIONS_CSV.by_name[name].meaning}, {of_file}")
         for name in ("laboratory", "calibrated_on")
         if cells[name] is None
     ]

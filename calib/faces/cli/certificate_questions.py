@@ -17,7 +17,7 @@ _STATED = (
 _COMPARED = ("reference", "indication", "expanded_uncertainty", "coverage_factor", "repeatability", "observations")
 _AS_BEFORE = ("coverage_factor",)  # where it is left out
 _OF_COMPARISONS = frozenset({"certificate", "phase", "unit", "indication_unit", *_COMPARED})
-_COLUMNS = {column.name: column for column in COMPARISONS_CSV}
+_COLUMNS = COMPARISONS_CSV.by_name
 _OPENING = (
     "an empty answer leaves a cell blank; Ctrl-C ends without writing. Numbers as the certificate prints them, "
     "days like 2026-03-05"
@@ -57,10 +57,9 @@ class CertificateQuestions(Questions):
             meter = self._instrument
             self.tell(f"{self._named()}: {meter['kind']}, {meter['maker']} {meter['model']}, serial {meter['serial']}")
             self.tell(_OPENING)
-        columns = {column.name: column for column in CALIBRATIONS_CSV}
         stated = [name for name in _STATED if name in again or (not again and self._given[name] is None)]
         for name in stated:
-            self.cells[name] = self.cell(columns[name])
+            self.cells[name] = self.cell(CALIBRATIONS_CSV.by_name[name])
         compared = self._read is None and bool(not again or again & _OF_COMPARISONS)
         if compared:
             before, self._lines = self._lines, []

@@ -21,7 +21,7 @@ from calib.procedures.enter.check_readings import slip_among
 from calib.procedures.enter.import_sheets import Imported, rehearse
 from calib.procedures.enter.odd_cells import odd_passes
 from calib.procedures.enter.sitting import HalfTraversed, Sitting, TypedEntry
-from calib.procedures.measure.duct_section import section_on_record
+from calib.procedures.measure.duct_section import from_the_wall, section_on_record
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged, not_there, tags_of
 from calib.procedures.on_record.in_force import outlets_in_force
@@ -33,7 +33,7 @@ from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.cells import one_of, same_time, whole
 from calib.procedures.typed.sheets import Cells, typed_row
 from calib.procedures.typed.unit_spelling import unit_meant
-from calib.quantities import Unit, known_units, unit
+from calib.quantities import known_units, unit
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.conditions import Condition
@@ -175,11 +175,7 @@ def half_traversed(
     places = traverse(section, typed["rule"], lines, points)
     keys = tuple((place.line, place.point) for place in places)
     half = HalfTraversed(typed["rule"], lines, points, int(typed.get("passes", 1)), keys, at.isoformat())
-    return half, tuple(_from_the_wall(place.along, in_unit) for place in places)
-
-
-def _from_the_wall(along: float, in_unit: Unit) -> str:
-    return f"{in_unit.from_si(along):.4g} {in_unit.symbol} from the wall"
+    return half, tuple(from_the_wall(place.along, in_unit) for place in places)
 
 
 def doubts_of_points(sitting: Sitting, typed_before: int, instrument: Cells) -> list[Doubt]:

@@ -18,10 +18,9 @@ PASSES_ON_SHEET = 3  # for which a field sheet has room; common practice, no sou
 
 @dataclass(frozen=True)
 class FieldPlace:
-    """A place to be read: its passes, or the rule, lines and points of its traverse."""
+    """A place to be read: with the rule, lines and points of its traverse where it is a duct."""
 
     outlet: Outlet
-    passes: int = PASSES_ON_SHEET
     traverse: tuple[str, int, int] | None = None
 
     @property
@@ -41,6 +40,6 @@ def field_places(session: Session, name: str) -> tuple[Job, Sequence[FieldPlace]
     job = job_named(session, name)
     outlets = outlets_in_force(session, {key(job.id)})
     return job, [
-        FieldPlace(outlet, traverse=usual_traverse(outlet) if outlet.place == DUCT else None)
+        FieldPlace(outlet, usual_traverse(outlet) if outlet.place == DUCT else None)
         for _, outlet in sorted(outlets.items())
     ]

@@ -8,7 +8,7 @@ heading that stands in brackets as a whole, (System), is for people alone.
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calib.errors import Finding, Step
 from calib.procedures.typed.cells import AmongWords, any_text, day, json_text, numbers, time_with_zone, whole
@@ -78,7 +78,7 @@ def headings_of(header: Sequence[str], columns: Collection[TypedColumn]) -> list
     headings = [_heading(typed.strip(), known, passes, moment) for typed in header]
     halves = {heading.part for heading in headings} & {_THE_DAY, _THE_CLOCK}
     if len(halves) == 1:  # one alone holds both
-        return [SheetHeading(each.typed, each.column, each.unit) if each.part in halves else each for each in headings]
+        return [replace(each, part=None) if each.part in halves else each for each in headings]
     return headings
 
 
@@ -199,13 +199,12 @@ def _with_units_below(headings: list[SheetHeading], below: Sequence[str] | None)
         return headings, False
     cells = [*below, *[""] * len(headings)]
     return [
-        SheetHeading(each.typed, each.column, cell.strip("[]() ") or each.unit, each.part)
-        for each, cell in zip(headings, cells, strict=False)
+        replace(each, unit=cell.strip("[]() ") or each.unit) for each, cell in zip(headings, cells, strict=False)
     ], True
 
 
 def _are_units(headings: Sequence[SheetHeading], below: Sequence[str]) -> bool:
-    """Whether every filled cell of the line below is a unit, and two or more are, or all of one that a number stands in."""
+    """Whether every filled cell of the line below is a unit, and some heading has none there."""
     filled = [cell.strip("[]() ") for cell in below if cell.strip("[]()- ")]
     return bool(filled) and len(filled) < len(headings) and all(unit_meant(cell) is not None for cell in filled)
 
