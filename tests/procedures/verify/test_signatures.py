@@ -1,4 +1,4 @@
-"""Verify asks who might write each entry then, and asks it of all amendments together. No source: what the house promises of itself."""
+"""Verify asks who might write each entry then, of all amendments together. No source: what the house promises of itself."""
 
 from dataclasses import replace
 
