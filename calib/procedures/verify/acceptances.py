@@ -12,10 +12,11 @@ asked: nothing rests on these any more, and those were written before this was r
 import json
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from sqlmodel import Session, col, select
 
+from calib.confirmation.interval import ZONES_DIFFER_BY
 from calib.errors import CalibError
 from calib.procedures.certificate.assess import assess, usual_object
 from calib.procedures.certificate.permissible_error import has_limits
@@ -34,8 +35,6 @@ from calib.records.tables.curves import StoredCurve
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
-
-_ZONES_DIFFER_BY = timedelta(days=1)  # at most, of the day that was typed and that of the entry
 
 
 def acceptance_findings(session: Session) -> Iterator[LedgerFinding]:
@@ -65,7 +64,7 @@ def _of_days(acceptance: Acceptance, calibration: Calibration, entry: LedgerEntr
     if acceptance.carried_from_id is None and acceptance.accepted_on < issued:
         yield f"holds from {acceptance.accepted_on}, before its certificate {calibration.certificate} of {issued}"
     recorded = datetime.fromisoformat(entry.time).date()
-    if date.fromisoformat(acceptance.accepted_on) > recorded + _ZONES_DIFFER_BY:
+    if date.fromisoformat(acceptance.accepted_on) > recorded + ZONES_DIFFER_BY:
         yield f"holds from {acceptance.accepted_on}, after it was recorded on {recorded}"
 
 
