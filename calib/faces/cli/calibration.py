@@ -25,6 +25,7 @@ from calib.faces.cli.options import (
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -46,9 +47,10 @@ CertificateFile = Annotated[
 ]
 # What a certificate states beside its comparisons, under names that are short to type.
 _SHORTER = {
-    "temperature_degC": ["--temperature-degc", "--temperature"],
-    "pressure_kPa": ["--pressure-kpa", "--pressure"],
-    "humidity_percent": ["--humidity-percent", "--humidity"],
+    **{
+        column: [f"--{column.lower().replace('_', '-')}", f"--{column.partition('_')[0]}"]
+        for column in AIR_OF_CALIBRATION
+    },
     "decision_rule": ["--rule"],
     "departure_reason": ["--departure"],
 }

@@ -8,11 +8,12 @@ from calib.faces.plain_text import table_text
 from calib.procedures.typed.cells import unit_check
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV, COMPARISONS_CSV
 from calib.procedures.typed.sheets import Cells, TypedRow, typed_row
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION
 
 # As a certificate states them, one after another. An acceptance is another person's.
 _STATED = (
-    "laboratory", "accreditation", "calibrated_on", "received_on", "issued_on", "temperature_degC", "pressure_kPa",
-    "humidity_percent", "adjustment", "procedure", "traceability", "due_on",
+    "laboratory", "accreditation", "calibrated_on", "received_on", "issued_on", *AIR_OF_CALIBRATION,
+    "adjustment", "procedure", "traceability", "due_on",
 )  # fmt: skip
 _COMPARED = ("reference", "indication", "expanded_uncertainty", "coverage_factor", "repeatability", "observations")
 _AS_BEFORE = ("coverage_factor",)  # where it is left out

@@ -278,6 +278,12 @@ def reviews_opened_by(session: Session, table: str, keys: Collection[int]) -> li
     return _known(session, list(by_keys(session, query, ImpactReview.cause_id, keys)))
 
 
+def reviews_of_certificate(session: Session, calibration: int) -> list[Review]:
+    """Reviews of what a certificate was found to be."""
+    query = select(ImpactReview).where(ImpactReview.calibration_id == calibration).order_by(col(ImpactReview.id))
+    return _known(session, session.exec(query))
+
+
 def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     of_reviews = {key(row.id): row for row in rows}
     if not of_reviews:

@@ -7,11 +7,12 @@ that it calibrated from then on, the conditions of the air that it observed.
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from sqlmodel import Session, SQLModel, col, func, select
 
+from calib.confirmation.interval import ZONES_DIFFER_BY
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.reviews import review_numbered
 from calib.records.record import key
@@ -193,7 +194,7 @@ def _down(session: Session, touched: _Touched) -> None:
 
 def _used_in(session: Session, instrument: int, day: str) -> set[int]:
     """Jobs in which an instrument was used from a day on; a zone may put an hour onto the day before."""
-    since = day if day == _ALWAYS else str(date.fromisoformat(day) - timedelta(days=1))
+    since = day if day == _ALWAYS else str(date.fromisoformat(day) - ZONES_DIFFER_BY)
     jobs: set[int] = set()
     for table in (Reading, Refusal):
         for column in (table.instrument_id, table.probe_id):
