@@ -29,6 +29,8 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
             )  # fmt: skip
             start += count
         axes.set_xlim(0, start)
+        axes.set_xticks([])
+        axes.set_yticks([])
         axes.set_axis_off()
         patches = [
             Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {each}".strip()) for each in shown

@@ -34,13 +34,6 @@ _DOES: Mapping[str, tuple[str, str]] = {
     "not measured": ("was not measured", "were not measured"),
     "not judged": ("has no limits to be judged by", "have no limits to be judged by"),
 }
-_ATTENTION = (
-    TableColumn("Outlet"),
-    *number_columns("Flow ± U", "Allowed"),
-    TableColumn("Statement", is_short=True),
-    TableColumn("Probability that it complies", is_number=True),
-    TableColumn("What would settle it, what was remarked", is_wordy=True),
-)
 _COLUMNS = (*SERVICES, NET)
 
 
@@ -80,13 +73,23 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
     worst = [each for each in listed if each["statement"] != "conditional pass"]
     if worst:
         rows = tuple(_attention(each, readings.get(each["reading"]), anchors) for each in worst)
-        yield Table("What needs attention", _ATTENTION, rows)
+        yield Table("What needs attention", _columns(worst[0]["design"]["unit"]), rows)
     doubtful = [_doubtful(each, readings[each["reading"]], anchors) for each in listed[len(worst) :]]
     if doubtful:
         parts: list[str | Run] = ["Probably complying, with a limit within U: "]
         for place, said in enumerate(doubtful):
             parts += ["; " if place else "", *said]
         yield paragraph(*parts, ".", soft=True)
+
+
+def _columns(unit: str) -> tuple[TableColumn, ...]:
+    return (
+        TableColumn("Outlet"),
+        *number_columns(f"Flow ± U [{unit}]", f"Allowed [{unit}]"),
+        TableColumn("Statement", is_short=True),
+        TableColumn("Probability", is_number=True),
+        TableColumn("What would settle it, what was remarked", is_wordy=True),
+    )
 
 
 def _attention(each: Content, reading: Content | None, anchors: Anchors) -> TableRow:
@@ -97,7 +100,7 @@ def _attention(each: Content, reading: Content | None, anchors: Anchors) -> Tabl
         return row_of(outlet, NOTHING, allowed, words_cell(Run("not measured", Mark.STRONG)), NOTHING, settled)
     return row_of(
         outlet,
-        flow_cell(reading["flow"], to=anchors.of("reading", each["reading"])),
+        _without_unit(reading["flow"], to=anchors.of("reading", each["reading"])),
         allowed,
         statement_cell(each["statement"]),
         probability_cell(reading["design"]["probability_of_conformity"]),
@@ -106,13 +109,18 @@ def _attention(each: Content, reading: Content | None, anchors: Anchors) -> Tabl
 
 
 def allowed_text(design: Content) -> str:
-    """The flows that conform: 255 to 345 m3/h, at least 300 m3/h."""
-    low, high, unit = design["lower_limit"], design["upper_limit"], design["unit"]
+    """The flows that conform, in the unit of the design: 255 to 345, at least 300."""
+    low, high = design["lower_limit"], design["upper_limit"]
     if low is None and high is None:
         return ""
     if high is None:
-        return f"at least {design_text(low)} {unit}"
-    return f"at most {design_text(high)} {unit}" if low is None else f"{design_text(low)} to {design_text(high)} {unit}"
+        return f"at least {design_text(low)}"
+    return f"at most {design_text(high)}" if low is None else f"{design_text(low)} to {design_text(high)}"
+
+
+def _without_unit(flow: Content, to: str | None = None) -> Cell:
+    """A flow whose unit stands at the head of its column."""
+    return replace(flow_cell(flow | {"unit": ""}, to=to), unit=flow["unit"])
 
 
 def _settling(each: Content, reading: Content | None) -> Iterator[str]:
@@ -136,8 +144,8 @@ def _settling(each: Content, reading: Content | None) -> Iterator[str]:
 def _to_pass(passing: Content | None) -> str:
     if passing is None:
         return "; with this U no flow would pass clearly"
-    ends = {"lower_limit": passing["from"], "upper_limit": passing["to"], "unit": passing["unit"]}
-    return f": {allowed_text(ends)} would pass"
+    ends = {"lower_limit": passing["from"], "upper_limit": passing["to"]}
+    return f": {allowed_text(ends)} {passing['unit']} would pass"
 
 
 def _doubtful(each: Content, reading: Content, anchors: Anchors) -> tuple[Run, Run]:
@@ -169,11 +177,11 @@ def _of_systems(summary: Content) -> Iterator[Block]:
 def _total_cell(total: Content | None) -> Cell:
     if total is None or total["flow"] is None:
         return NOTHING
-    flow = flow_cell(total["flow"] | {"unit": ""})
+    flow = _without_unit(total["flow"])
     whole = total["outlets_measured"] == total["outlets"]
     partly = () if whole else (Run(f" {total['outlets_measured']} of {total['outlets']} outlets", Mark.SOFT),)
     sign = () if total["conformity"] is None else (Run("\n"), Run(total["conformity"], Mark.STATEMENT))
-    return replace(flow, text=(*flow.text, *partly, *sign), unit=total["flow"]["unit"])
+    return replace(flow, text=(*flow.text, *partly, *sign))
 
 
 # --- how sure --------------------------------------------------------------------------------------------------------------------

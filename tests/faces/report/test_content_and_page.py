@@ -461,7 +461,9 @@ def attacked(request, tmp_path_factory):
 def test_hostile_text_runs_nowhere_on_the_page(attacked):
     _, written = attacked
     assert outside(Page.of(written["html"])) == []
-    assert Page.of(written["html"]).elements.count("svg") == 3  # outlets against design, budgets, the curve
+    assert (
+        Page.of(written["html"]).elements.count("svg") == 4
+    )  # the verdict, outlets against design, budgets, the curve
 
 
 @DRAWN
