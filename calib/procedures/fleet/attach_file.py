@@ -106,14 +106,20 @@ def attach_to_competence(session: Session, competence_id: int, file: FileRead, s
     return _attach(session, file, {"competence_id": competence_id}, None, signature)
 
 
-def _attach(
-    session: Session, file: FileRead, owner: dict[str, int], remarks: str | None, signature: ledger.Signature
-) -> FileKept:
+def kept_attachment(session: Session, file: FileRead, signature: ledger.Signature) -> int:
+    """The key of a file that is kept once, under its digest."""
     attachment_id = session.exec(select(Attachment.id).where(Attachment.sha256 == file.sha256)).first()
     if attachment_id is None:
         record = Attachment(**vars(file))
         append(session, [record], signature)
         attachment_id = key(record.id)
+    return attachment_id
+
+
+def _attach(
+    session: Session, file: FileRead, owner: dict[str, int], remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    attachment_id = kept_attachment(session, file, signature)
     column, owned = next(iter(owner.items()))
     there = select(Attached.id).where(Attached.attachment_id == attachment_id, getattr(Attached, column) == owned)
     there = there.where(not_retracted(Attached))

@@ -64,11 +64,21 @@ def verdict_on(session: Session, in_job: ReadingInJob) -> Verdict:
     outlets = outlets_in_force(session, [key(evaluation.job.id)]).values()
     measured = {each.outlet.outlet for each in evaluation.measured}
     left = tuple(outlet for outlet in outlets if outlet.outlet not in measured)
-    judgement = evaluation.judgement
-    assert judgement is not None  # noqa: S101 (the reading stands)
-    settled = not str(judgement.statement[row]).startswith("conditional")
-    observations = None if settled else observations_for(in_job, _to_the_nearest_limit(evaluation, row))
-    return Verdict(in_job, _passing(evaluation, row), settled, observations, left)
+    settled = _is_settled(evaluation, row)
+    return Verdict(in_job, _passing(evaluation, row), settled, observations_to_settle(in_job), left)
+
+
+def _is_settled(evaluation: Evaluation, row: int) -> bool:
+    assert evaluation.judgement is not None  # noqa: S101 (the reading stands)
+    return not str(evaluation.judgement.statement[row]).startswith("conditional")
+
+
+def observations_to_settle(in_job: ReadingInJob) -> int | None:
+    """How many observations would settle a conditional statement; None where it is settled, or no number would."""
+    evaluation, row = in_job.evaluation, in_job.row
+    if _is_settled(evaluation, row):
+        return None
+    return observations_for(in_job, _to_the_nearest_limit(evaluation, row))
 
 
 def _limits(evaluation: Evaluation, row: int) -> tuple[float, float]:
@@ -94,16 +104,23 @@ def _measured_flow(evaluation: Evaluation, row: int) -> float:
     return float(evaluation.flow.value[row])
 
 
-def _passing(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
+def passing_flows(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
+    """Flows that would pass with the relative guard band of a reading, in the state in which it is judged [m3/s]."""
     judged, judgement = _judged_flow(evaluation, row), evaluation.judgement
-    assert judgement is not None and evaluation.readings is not None  # noqa: S101, PT018
+    assert judgement is not None  # noqa: S101
     lower, upper = _limits(evaluation, row)
     guard = float(judgement.guard_bands.width[row]) / judged
     if not (judged > 0 and guard < 1 and lower < upper):  # no limits too: they are not numbers
         return None
     ends = lower / (1.0 - guard), upper / (1.0 + guard)
+    return ends if ends[0] <= ends[1] else None
+
+
+def _passing(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
+    judged, ends = _judged_flow(evaluation, row), passing_flows(evaluation, row)
+    assert evaluation.readings is not None  # noqa: S101
     mean = evaluation.measured[row].observed.mean
-    if not ends[0] <= ends[1] or mean <= 0:
+    if ends is None or mean <= 0:
         return None
     measured = _measured_flow(evaluation, row)
     low, high = (_scale(evaluation.readings, row, measured, end / judged) * mean for end in ends)

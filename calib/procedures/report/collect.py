@@ -12,6 +12,7 @@ from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
+from calib.procedures.on_record.company import CompanyOnRecord, company_on_record
 from calib.procedures.on_record.reviews import Review, reviews_of_job
 from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation
 from calib.procedures.report.amendments import Amendment, amendments_of
@@ -37,6 +38,7 @@ class JobReport:
     issues: tuple[Issue, ...] = ()  # of this job's report, the first one first
     issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
     validation: ValidationOnRecord | None = None  # of the version that runs; absent: none is on record
+    company: CompanyOnRecord | None = None  # absent: nobody named it
 
     @property
     def open_reviews(self) -> tuple[Review, ...]:
@@ -73,6 +75,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         issues,
         _as_json(session, issues[-1]) if issues else None,
         latest_validation(session, __version__),
+        company_on_record(session),
     )
 
 
