@@ -12,7 +12,7 @@ from calib.confirmation.traceability import is_accredited
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
 from calib.procedures.audit.subject import JOB, Subject, Use
-from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.procedures.on_record.calibrations import CalibrationOnFile, attempts_to_accept
 from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.people.four_eyes import same_person
 from calib.procedures.people.house_rules import holds
@@ -64,8 +64,9 @@ def _valid(tag: str, decided: Sequence[tuple[Use, Decision]], days: str) -> str:
 def who_accepted(session: Session, subject: Subject) -> Answer:
     """Who accepted each certificate, by which rule, from when it held, and when that was recorded."""
     question = "Who accepted its calibration, by which rule, and when was that recorded?"
+    tried = _tried(session, subject)
     if not subject.calibrations:
-        return Answer(question, "Nobody: no calibration is in force.", is_finding=True)
+        return Answer(question, "Nobody: no calibration is in force.", True, tried)
     signed = {entry.record_id: entry for entry in subject.written("acceptance")}
     waiting, alone = [], []
     alike: dict[tuple[str, ...], list[tuple[str, str]]] = defaultdict(list)
@@ -93,7 +94,17 @@ def who_accepted(session: Session, subject: Subject) -> Answer:
     if alone:
         told = "as the house rule allows" if may else "and no house rule allows that"
         said += f" {count_of(len(alone), 'of them was', 'of them were')} typed and accepted by one person, {told}."
-    return Answer(question, said, bool(waiting or (alone and not may)), tuple(lines))
+    return Answer(question, said, bool(waiting or (alone and not may)), (*lines, *tried))
+
+
+def _tried(session: Session, subject: Subject) -> tuple[str, ...]:
+    """Acceptances that the criterion failed: of an instrument of any of its certificates, else of those relied on."""
+    keys = subject.numbers["calibration"] if subject.job is None else subject.calibrations
+    return tuple(
+        f"Tried on {each['at'][:10]} by {each['by']} and not accepted: {each['findings'][0].partition(': have it')[0]}."
+        for _, attempts in sorted(attempts_to_accept(session, keys).items())
+        for each in attempts
+    )
 
 
 def _rule(acceptance: Acceptance) -> str:

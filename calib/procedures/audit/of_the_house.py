@@ -1,6 +1,6 @@
 """The program, the decision rule, the records themselves (ISO/IEC 17025:2017, 7.1.3, 7.11.2, 8.4)."""
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from calib.counted import count_of
 from calib.errors import RecordsError
@@ -8,13 +8,12 @@ from calib.procedures.audit.answer import Answer
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.left_open import last_backup
 from calib.procedures.on_record.validations import PASSED, validations
 from calib.procedures.people.house_rules import value_of
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.verify.rests_on import changed_past
-from calib.records.ledger import written
 from calib.records.record import key
-from calib.records.tables.custody import BackupMade
 from calib.records.tables.files import Attached
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.words import RETENTION
@@ -105,15 +104,14 @@ def retained(session: Session) -> Answer:
     """The declared period, and the last backup on record."""
     question = "How long are the records kept, and is there a copy?"
     years = value_of(session, RETENTION)
-    backup = session.exec(select(BackupMade).order_by(col(BackupMade.id).desc())).first()
-    lines = []
+    backup = last_backup(session)
+    copy = "No backup is on record."
     if backup is not None:
-        person, time = written(session, "backup", key(backup.id))
-        lines.append(
-            f"The last backup on record is {backup.name} of {time[:10]}, with {backup.entries} entries, by {person}."
+        since = count_of(backup.entries_since, "ledger entry was", "ledger entries were")
+        copy = (
+            f"The last backup on record is {backup.name} of {backup.at[:10]}, by {backup.by}; {since} recorded since."
         )
-    if years is None:
-        return Answer(question, "No period of retention is declared; nothing is ever deleted.", True, tuple(lines))
-    return Answer(
-        question, f"{years} years at least, as the house rule says; nothing is ever deleted.", False, tuple(lines)
+    period = (
+        "No period of retention is declared" if years is None else f"{years} years at least, as the house rule says"
     )
+    return Answer(question, f"{period}; nothing is ever deleted.", years is None, (copy,))

@@ -4,6 +4,7 @@ Source: ISO/IEC 17025:2017 for what is asked (6.2.5, 6.4, 6.5, 7.1.3, 7.5, 7.10,
 recorded here. Which ten is common practice, no source.
 """
 
+import re
 from datetime import UTC, datetime
 
 import pytest
@@ -13,7 +14,8 @@ from calib.faces.answers.audit import text
 from calib.faces.plain_text import as_wide_as
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
-from tests.command import calib
+from tests.as_found import drifted
+from tests.command import calib, done
 from tests.every_way import every_way
 from tests.folders import SIGNED, imported, records_of, small_job, write
 
@@ -347,6 +349,44 @@ def test_how_long_records_are_kept_is_a_rule_of_the_house_with_a_value(job):
     assert answer(job, 10)[:2] == ("10 years at least, as the house rule says; nothing is ever deleted.", False)
     assert calib(*rule, "no", records=job).status == 0
     assert answer(job, 10)[1]
+
+
+def test_that_no_backup_is_on_record_is_said_until_there_is_a_backup(job, tmp_path):
+    assert answer(job, 10)[2] == ["No backup is on record."]
+    done(job, "backup", tmp_path / "copy.sqlite", "--by", "A. Person")
+    (line,) = answer(job, 10)[2]
+    assert line.startswith("The last backup on record is copy.sqlite of ")
+
+
+def test_what_an_earlier_answer_said_is_referred_to(job):
+    """A suspension is why VA-2 was not in calibration, and a gap in its chain: said in full once."""
+    event(job, "VA-2", "suspension", 4, "dropped")
+    why = answer(job, 1)[2][-1]
+    said, _, rests_on = answer(job, 3)
+    assert said.startswith("Not wholly: ")
+    assert why not in rests_on
+    assert rests_on[-1] == "1 more was said under question 1."
+
+
+def not_accepted(records, folder):
+    """A certificate of VA-1 that its criterion fails, as left too."""
+    later = drifted(small_job(), "VA-1", by=1.5, calibrated_on="2026-03-06")
+    later["comparisons.csv"] = [
+        row | {"phase": "as-left"} for row in later["comparisons.csv"] if row["phase"] == "as-found"
+    ]
+    imported(records, write(folder / "later", later))
+    ran = calib("calibration", "accept", "VA-1", "D-1", "--by", "Q. Manager", records=records)
+    assert ran.status == 1, ran.err
+
+
+def test_an_acceptance_that_the_criterion_failed_is_told_of_its_instrument(job, tmp_path):
+    not_accepted(job, tmp_path)
+    told = answer(job, 2, "VA-1")[2][-1]
+    assert re.fullmatch(
+        r"Tried on [\d-]{10} by Q\. Manager and not accepted: VA-1: certificate D-1.*: 7 of 7 comparisons fail \(.*\)\.",
+        told,
+    )
+    assert not any("Tried on" in line for line in answer(job, 2)[2])
 
 
 @pytest.mark.parametrize(
