@@ -6,7 +6,8 @@ found, not typed. So is the end of what is to be measured again or withdrawn (`p
 
 Where what opened a review was taken back, or its certificate withdrawn, the review shakes nothing any more: gate, readiness and
 report pass it over. Its lines wait for a person all the same, who may have taken back too much; only one of issued reports that the
-records contradicted ends by itself, as they say again what was issued.
+records contradicted ends by itself, as they say again what was issued. So does a line of one where they do not say that any more,
+since somebody amended back: a line recorded then names it.
 
 Decision (2026-11-29): options: such a review ends (whoever may withdraw a check would end nonconforming work without QA), or goes
 on as before (a meter whose check was typed of another one stays out of use). Cost: QA disposes of lines on which nothing rests.
@@ -88,6 +89,7 @@ class ReviewLine:
     )
 
     is_done: bool = True  # what was to be measured again was, what was to be withdrawn too
+    is_ended: bool = False  # the records do not say any more what it tells of an issued report
 
     @property
     def disposition(self) -> Decided | None:
@@ -102,7 +104,8 @@ class ReviewLine:
     @property
     def is_open(self) -> bool:
         """Whether nobody has decided on it, or what was promised was not done yet."""
-        return self.is_promised or not self.is_done or (not self.decided and self.reissued is None)
+        waits = self.is_promised or not self.is_done or (not self.decided and self.reissued is None)
+        return waits and not self.is_ended
 
 
 @dataclass(frozen=True)
@@ -294,6 +297,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     }
     ended_by_revision = [line for line in all_lines if line.impact_review_id in watched or key(line.id) in promised]
     revisions = _revisions(session, {json.loads(line.finding)["job"] for line in ended_by_revision})
+    ended = _ended(session, of_reviews, all_lines)
     waiting = _not_done(session, all_lines, decided)
     opened = _signed(session, "impact_review", of_reviews)
     failing = {row.calibration_id for row in of_reviews.values() if row.calibration_id is not None}
@@ -309,6 +313,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
             lines[review_id],
             decided,
             waiting,
+            ended,
             revisions,
             tuple(curves.get(review_id, ())),
             opened[review_id],
@@ -367,6 +372,15 @@ def _not_done(session: Session, lines: Iterable[ImpactLine], decided: Mapping[in
     )
 
 
+def _ended(session: Session, of_reviews: Mapping[int, ImpactReview], lines: Iterable[ImpactLine]) -> set[int]:
+    """Lines on issued reports that tell what the records do not say any more, and those that say nothing but that."""
+    own = [line for line in lines if of_reviews[line.impact_review_id].cause == RECORDED_LATER]
+    later = select(ImpactLine.finding).where(ImpactLine.record_table == IssuedReport.__tablename__)
+    findings = by_keys(session, later, ImpactLine.record_id, {line.record_id for line in own})
+    ended = {line_id for finding in findings for line_id in json.loads(finding).get("ends", ())}
+    return ended | {key(line.id) for line in own if not json.loads(line.finding)["differs"]}
+
+
 def _curves(session: Session, of_reviews: Collection[int]) -> dict[int, list[CurveDecided]]:
     query = select(ReviewDecision).order_by(col(ReviewDecision.id))
     decisions = list(by_keys(session, query, ReviewDecision.impact_review_id, of_reviews))
@@ -402,6 +416,7 @@ def _review(
     lines: list[ImpactLine],
     decided: Mapping[int, list[Decided]],
     waiting: Collection[int],
+    ended: Collection[int],
     revisions: Revisions,
     curves: tuple[CurveDecided, ...],
     opened: tuple[str, str, int],  # by whom, when, and its place in the ledger
@@ -423,7 +438,7 @@ def _review(
         person,
         time,
         tuple(
-            _line(place, each, decided, waiting, revisions, watched_since, answered_since)
+            _line(place, each, decided, waiting, ended, revisions, watched_since, answered_since)
             for place, each in enumerate(lines, start=1)
         ),
         curves,
@@ -435,6 +450,7 @@ def _line(
     line: ImpactLine,
     decided: Mapping[int, list[Decided]],
     waiting: Collection[int],  # lines whose promise was not kept yet
+    ended: Collection[int],
     revisions: Revisions,
     watched_since: int | None,
     answered_since: int | None,
@@ -446,6 +462,6 @@ def _line(
     if since is not None:
         later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > since)
         reissued = next(later, None)
-    return ReviewLine(
-        place, key(line.id), line.record_table, line.record_id, finding, own, reissued, key(line.id) not in waiting
-    )
+    line_id = key(line.id)
+    is_done, is_ended = line_id not in waiting, line_id in ended
+    return ReviewLine(place, line_id, line.record_table, line.record_id, finding, own, reissued, is_done, is_ended)
