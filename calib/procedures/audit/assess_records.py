@@ -40,7 +40,7 @@ def assess_records(session: Session, words: Sequence[str], on: date, now: dateti
         in_calibration(session, subject, now),
         who_accepted(session, subject),
         traceable(subject),
-        corrected(session, subject),
+        corrected(session, subject, now),
         out_of_order(session, subject),
         authorised(session, subject),
         validated(session, subject),

@@ -111,7 +111,7 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     jobs = {**dict.fromkeys(_waited_for(session, ended), ""), **touched_jobs(session, recorded)}
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
-    says = [each for report in asked if (each := _says(session, report, now)) is not None]
+    says = [each for report in asked if (each := says_now(session, report, now)) is not None]
     others = _not_told(session, says, recorded)
     if retractions:
         others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
@@ -243,7 +243,7 @@ def _before(day: str, report: IssuedReport) -> bool:
     return day <= report.issued_at[:10]
 
 
-def _says(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwise | None:
+def says_now(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwise | None:
     """What the records say otherwise now; None where the issue kept no form to compare with."""
     is_kept = select(IssuedForm.id).where(IssuedForm.issued_report_id == report.id, IssuedForm.form == "json")
     if session.exec(is_kept).first() is None:

@@ -199,6 +199,65 @@ def test_an_issued_report_is_asked_by_job_and_revision(job, tmp_path):
     assert any("E. Engineer issued the report" in line for line in answer(job, 6, "J-1", "1")[2])
 
 
+@pytest.fixture
+def issued(small_job_file, tmp_path):
+    """The small job, an outlet of it amended, and its report issued then."""
+    amend(small_job_file, "R-1", "tolerance_percent=12")
+    issue(small_job_file, tmp_path / "1")
+    return small_job_file
+
+
+def amend(records, outlet, cell):
+    done(records, "outlet", "amend", "J-1", outlet, "--set", cell, "--reason", "read again", "--by", "A. Person")
+
+
+def issue(records, into, *because):
+    done(records, "report", "J-1", "--issue", *because, "--into", into, "--format", "json", "--by", "E. Engineer")
+
+
+def test_a_report_says_what_held_when_it_was_issued_and_what_changed_since(issued):
+    assert answer(issued, 1, "J-1", "1")[0].startswith("Yes: all 2 instruments were, on 2026-03-05. When revision 1")
+    suspended = ("--reason", "fell", "--at", "2026-03-05T08:00+01:00", "--by", "A. Person")
+    done(issued, "instrument", "suspend", "VA-1", *suspended)
+    said, is_finding, _ = answer(issued, 1, "J-1", "1")
+    assert said.startswith("No: of 2 instruments VA-1 was not, on 2026-03-05. When revision 1 was issued on ")
+    assert (said.endswith(" 4 readings stood and none was refused."), is_finding) == (True, True)
+    changed = answer(issued, 4, "J-1", "1")[2]
+    otherwise = "Revision 1 states otherwise than the records now: "
+    assert changed[-1].startswith(
+        f"{otherwise}reading 1 at S-1: (1034 ± 71) m3/h, conditional pass -> refused; reading 2 "
+    )
+    befell = answer(issued, 5, "J-1", "1")[2]
+    assert "2026-03-05: VA-1 was suspended (fell), recorded after the issue; not released." in befell
+    assert re.match(r"[\d-]{10}, after the issue: suspension 1 of VA-1 ", befell[0])
+    assert "issue" not in "".join(answer(issued, 5, "J-1")[2])
+
+
+def test_a_report_of_which_nothing_changed_says_so(issued):
+    (amended, the_same) = answer(issued, 4, "J-1", "1")[2]
+    assert amended.endswith(": outlet R-1 amended by A. Person (read again).")
+    assert the_same == "Revision 1 states what the records say now."
+
+
+def test_what_was_amended_after_the_issue_is_marked_and_a_later_revision_named(issued, tmp_path):
+    amend(issued, "S-1", "tolerance_percent=20")
+    issue(issued, tmp_path / "2", "--because", "the tolerance was read again")
+    before, after, *_, took_its_place = answer(issued, 4, "J-1", "1")[2]
+    assert before.endswith(": outlet R-1 amended by A. Person (read again).")
+    assert after.endswith(": outlet S-1 amended by A. Person (read again), recorded after the issue.")
+    assert re.fullmatch(r"Revision 2 took its place on [\d-]{10} \(the tolerance was read again\)\.", took_its_place)
+    assert "recorded after the issue" not in "".join(answer(issued, 4, "J-1", "2")[2])
+
+
+def test_an_agreement_that_was_recorded_after_the_issue_is_told_beside_what_held_then(issued):
+    amended = ("--set", "agreed_by=C. Client", "--reason", "their letter", "--by", "A. Person")
+    done(issued, "job", "amend", "J-1", *amended)
+    assert answer(issued, 8, "J-1", "1")[0] == (
+        "When it was issued: Guarded non-binary acceptance; no agreement of the client is on record. "
+        "Now: Guarded non-binary acceptance, agreed by C. Client for the client."
+    )
+
+
 @pytest.mark.parametrize(
     ("named", "message"),
     [
