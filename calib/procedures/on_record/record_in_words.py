@@ -3,16 +3,15 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from sqlmodel import Session, SQLModel
+from sqlmodel import Session
 
 from calib.records.tables.calibrations import Calibration
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 
-_TABLES: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in EVIDENCE}
 _WORDS = {"attached": "attached file"}
 
 
@@ -20,7 +19,7 @@ def record_in_words(session: Session, table: str, record_id: int) -> str:
     """Its kind and number, whose it is, or what it is of."""
     word = _WORDS.get(table, table.replace("_", " "))
     told = _TOLD.get(table)
-    return f"{word} {record_id}" if told is None else told(session, session.get_one(_TABLES[table], record_id))
+    return f"{word} {record_id}" if told is None else told(session, session.get_one(EVIDENCE_NAMED[table], record_id))
 
 
 def _tag(session: Session, record: Any) -> str:

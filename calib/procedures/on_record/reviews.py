@@ -18,7 +18,7 @@ Nothing heavy is imported here: `calib due` lists what is open.
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import and_, case, func, not_, or_, union
@@ -28,6 +28,7 @@ from sqlmodel import Session, col, select
 from calib.procedures.on_record.by_keys import by_keys, numbered
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW, Promise, not_done
+from calib.procedures.on_record.recorded import entry_of
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, Withdrawal
 from calib.records.tables.entries import Retraction
@@ -305,7 +306,8 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     owners = {row.instrument_id for row in (*of_reviews.values(), *calibrations.values())}
     tags = dict(by_keys(session, select(Instrument.id, Instrument.tag), Instrument.id, owners - {None}))
     curves = _curves(session, of_reviews)
-    known = [
+    withdrawn = of_withdrawn(session, of_reviews.values())
+    return [
         _review(
             row,
             None if row.calibration_id is None else calibrations[row.calibration_id],
@@ -318,23 +320,22 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
             tuple(curves.get(review_id, ())),
             opened[review_id],
             opened[review_id][-1] if review_id in watched else None,
+            is_of_withdrawn=review_id in withdrawn,
         )
         for review_id, row in of_reviews.items()
     ]
-    withdrawn = _of_withdrawn(session, of_reviews)
-    return [replace(review, is_of_withdrawn=review.review in withdrawn) for review in known]
 
 
-def _of_withdrawn(session: Session, of_reviews: Mapping[int, ImpactReview]) -> set[int]:
-    """Reviews of which what opened them counts no more: a record that was taken back, a certificate that was withdrawn."""
-    causes = {review.cause_id for review in of_reviews.values() if review.cause_id is not None}
-    certificates = {review.calibration_id for review in of_reviews.values() if review.calibration_id is not None}
+def of_withdrawn(session: Session, opened: Collection[ImpactReview]) -> set[int]:
+    """Keys of reviews of which what opened them counts no more: a record taken back, a certificate withdrawn."""
+    causes = {review.cause_id for review in opened if review.cause_id is not None}
+    certificates = {review.calibration_id for review in opened if review.calibration_id is not None}
     retracted = select(Retraction.record_table, Retraction.record_id)
     taken_back = {(table, record) for table, record in by_keys(session, retracted, Retraction.record_id, causes)}
     withdrawn = set(by_keys(session, select(Withdrawal.calibration_id), Withdrawal.calibration_id, certificates))
     return {
-        review_id
-        for review_id, review in of_reviews.items()
+        key(review.id)
+        for review in opened
         if (review.cause_table, review.cause_id) in taken_back or review.calibration_id in withdrawn
     }
 
@@ -395,13 +396,12 @@ def _revisions(session: Session, jobs: Collection[str]) -> Revisions:
     """Revisions of the reports of some jobs, in the order in which they were issued."""
     if not jobs:
         return {}
-    entry = LedgerEntry
     query = (
-        select(Job.job, entry.sequence, IssuedReport.revision)
+        select(Job.job, LedgerEntry.sequence, IssuedReport.revision)
         .join(IssuedReport, col(IssuedReport.job_id) == Job.id)
-        .join(entry, (col(entry.record_table) == "issued_report") & (col(entry.record_id) == IssuedReport.id))
+        .join(LedgerEntry, entry_of(IssuedReport))
         .where(col(Job.job).in_(sorted(jobs)))
-        .order_by(col(entry.sequence))
+        .order_by(col(LedgerEntry.sequence))
     )
     revisions: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for job, sequence, revision in session.exec(query):
@@ -421,6 +421,8 @@ def _review(
     curves: tuple[CurveDecided, ...],
     opened: tuple[str, str, int],  # by whom, when, and its place in the ledger
     watched_since: int | None,  # place in the ledger from which on a revision of a report ends a line
+    *,
+    is_of_withdrawn: bool,
 ) -> Review:
     owner = review.instrument_id if calibration is None else calibration.instrument_id
     person, time, _ = opened
@@ -442,6 +444,7 @@ def _review(
             for place, each in enumerate(lines, start=1)
         ),
         curves,
+        is_of_withdrawn,
     )
 
 
