@@ -117,7 +117,16 @@ def _of_review(session: Session, subject: Subject, review: Review) -> str:
     disposed = [line.disposition for line in review.lines if line.disposition is not None]
     decisions = ", ".join(sorted({each.decision for each in disposed}))
     people = ", ".join(sorted({each.person for each in disposed}))
-    return f"{began}{held}{f'; decided by {people}: {decisions}' if disposed else ''}."
+    return f"{began}{held}{f'; decided by {people}: {decisions}' if disposed else ''}{_end_of(review)}."
+
+
+def _end_of(review: Review) -> str:
+    """How a review ended without a decision, or after one: by revisions of reports, or by itself."""
+    answers = [f"{line.finding['job']} revision {line.reissued}" for line in review.lines if line.reissued is not None]
+    if answers:
+        return f"; answered by {', '.join(dict.fromkeys(answers))}"
+    is_ended = review.has_ended or any(line.is_ended for line in review.lines)
+    return "; the records do not say that any more" if is_ended else ""
 
 
 def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:

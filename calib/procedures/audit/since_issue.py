@@ -45,7 +45,7 @@ def held_when_issued(session: Session, subject: Subject) -> str:
         return ""
     stood, refused = (len(document[name]) for name in ("readings", "refusals"))
     against = count_of(refused, "was refused", "were refused") if refused else "none was refused"
-    when = f"When revision {subject.issue.revision} was issued on {subject.issue.issued_at[:10]}"
+    when = f"When revision {subject.issue.revision} was issued on {subject.issue.issued_at[:10]},"
     return f" {when} {count_of(stood, 'reading stood', 'readings stood')} and {against}."
 
 

@@ -247,6 +247,14 @@ def test_what_was_amended_after_the_issue_is_marked_and_a_later_revision_named(i
     assert after.endswith(": outlet S-1 amended by A. Person (read again), recorded after the issue.")
     assert re.fullmatch(r"Revision 2 took its place on [\d-]{10} \(the tolerance was read again\)\.", took_its_place)
     assert "recorded after the issue" not in "".join(answer(issued, 4, "J-1", "2")[2])
+    assert answer(issued, 5)[2][-1].endswith("; 1 record rests on it; answered by J-1 revision 2.")
+
+
+def test_a_review_that_ended_by_itself_says_so(issued):
+    for percent in (20, 10):
+        amend(issued, "S-1", f"tolerance_percent={percent}")
+    _, is_finding, (first, _) = answer(issued, 5)
+    assert (is_finding, first.endswith("; the records do not say that any more.")) == (False, True)
 
 
 def test_an_agreement_that_was_recorded_after_the_issue_is_told_beside_what_held_then(issued):
