@@ -528,7 +528,7 @@ class Conversation:
                 self.tell("\n".join([told, *said]))
             else:
                 try:
-                    verdict = verdict_on(session, reading_in_job(session, written.record_id, clock()))
+                    verdict = verdict_on(reading_in_job(session, written.record_id, clock()))
                 except RefusedError as error:  # it was taken back since, or stands no more
                     self.tell(f"{outlet}: {error}")
                     return

@@ -71,21 +71,9 @@ MeterProbe = Annotated[str | None, typer.Option(metavar="TAG", help="The probe b
 Conditions = Annotated[
     str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
 ]
-ObservedAt = Annotated[
-    str | None,
-    typer.Option(
-        "--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."
-    ),
-]
 OnDate = Annotated[str | None, typer.Option("--on", metavar="DATE", help="The day asked about; today if not given.")]
-AtTime = Annotated[
-    str | None,
-    typer.Option(
-        "--at",
-        metavar="TIME",
-        help="When it happened, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given.",
-    ),
-]
+WHEN = "When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."
+AtTime = Annotated[str | None, typer.Option("--at", metavar="TIME", help=WHEN)]
 AsOf = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="The time by whose records the gate decides; now if not given."),

@@ -11,10 +11,10 @@ from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, cell_meant, say
 from calib.faces.cli.options import (
     DEFAULT_RULE,
+    AtTime,
     Conditions,
     JobNamed,
     MeterProbe,
-    ObservedAt,
     Remarks,
     Sure,
     TraverseLines,
@@ -51,7 +51,7 @@ def add(
     passes: Annotated[int, typer.Option(min=1, help="Number of passes to ask for, without --line.")] = 2,
     probe: MeterProbe = None,
     conditions: Conditions = None,
-    observed_at: ObservedAt = None,
+    observed_at: AtTime = None,
     remarks: Remarks = None,
     sure: Sure = False,
 ) -> Reply:

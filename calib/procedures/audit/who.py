@@ -8,6 +8,7 @@ from sqlmodel import Session
 from calib.confirmation.authority import are_checked, roles_of
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
+from calib.procedures.audit.since_issue import after_issue
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.competences_on_file import CompetenceOnRecord, competences
 from calib.procedures.people.authorise import people_on_record
@@ -43,7 +44,12 @@ def authorised(session: Session, subject: Subject) -> Answer:
         own = [each for each in on_record if each.person == person and each.counts]
         is_covered = all(any(each.holds(day) for each in own) for day in days)
         without += [] if is_covered else [person]
-        told = "; ".join(_competence(each) for each in own) or "no competence on record"
+        told = (
+            "; ".join(
+                f"{_competence(each)}{after_issue(session, subject, 'competence', each.record_id)}" for each in own
+            )
+            or "no competence on record"
+        )
         lines.append(f"{person} {work}: {' and '.join(roles) or 'no role'}; {told}.")
     if not are_checked(known.changes):
         said = f"{count_of(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."

@@ -24,7 +24,6 @@ from calib.procedures.enter.sitting import HalfTraversed, Sitting, TypedEntry
 from calib.procedures.measure.duct_section import from_the_wall, section_on_record
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged, not_there, tags_of
-from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.on_record.methods import method_named
 from calib.procedures.on_record.used_with import decision_on, gear_of
@@ -61,8 +60,9 @@ class JobOnSite:
 def job_on_site(session: Session, job: str, now: datetime) -> JobOnSite:
     """A job as it stands now; raises NotInRecordsError."""
     evaluation = evaluate(session, job, now)
-    outlets = {outlet.outlet: outlet for outlet in outlets_in_force(session, [key(evaluation.job.id)]).values()}
-    return JobOnSite(evaluation.job, outlets, frozenset(each.outlet.outlet for each in evaluation.measured))
+    outlets = {outlet.outlet: outlet for outlet in evaluation.outlets.values()}
+    measured = frozenset(outlet.outlet for outlet in evaluation.measured_outlets.values())
+    return JobOnSite(evaluation.job, outlets, measured)
 
 
 # --- with what it is measured ----------------------------------------------------------------------------------------------------

@@ -20,10 +20,8 @@ from calib.measurement import Readings, flow_values
 from calib.procedures.measure.budget import observations_for
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
-from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.jobs_by_name import outlet_named
 from calib.procedures.on_record.what_counts import not_retracted
-from calib.records.record import key
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 
@@ -45,27 +43,27 @@ class Verdict:
 
 def verdict_on_latest(session: Session, job: str, outlet: str, now: datetime) -> Verdict:
     """The verdict on the reading recorded last at an outlet; raises NotInRecordsError, or RefusedError where none stands."""
-    own = Reading.outlet_id == outlet_named(session, job, outlet).id
-    recorded = select(Reading.id).where(own, not_retracted(Reading))
-    latest = session.exec(recorded.order_by(col(Reading.id).desc()).limit(1)).first()
-    return verdict_on(session, reading_in_job(session, latest or 0, now))
+    latest = _latest_first(session, job, outlet, 0)
+    return verdict_on(reading_in_job(session, latest or 0, now))
 
 
 def reading_before(session: Session, job: str, outlet: str) -> int | None:
     """The reading of an outlet recorded before its latest, of those that stand; None where that is the first."""
+    return _latest_first(session, job, outlet, 1)
+
+
+def _latest_first(session: Session, job: str, outlet: str, place: int) -> int | None:
+    """The reading at a place, from 0, among those of an outlet that count, the latest first; None where there is none."""
     own = Reading.outlet_id == outlet_named(session, job, outlet).id
     recorded = select(Reading.id).where(own, not_retracted(Reading)).order_by(col(Reading.id).desc())
-    return session.exec(recorded.offset(1).limit(1)).first()
+    return session.exec(recorded.offset(place).limit(1)).first()
 
 
-def verdict_on(session: Session, in_job: ReadingInJob) -> Verdict:
+def verdict_on(in_job: ReadingInJob) -> Verdict:
     """The verdict on a reading of a job."""
     evaluation, row = in_job.evaluation, in_job.row
-    outlets = outlets_in_force(session, [key(evaluation.job.id)]).values()
-    measured = {each.outlet.outlet for each in evaluation.measured}
-    left = tuple(outlet for outlet in outlets if outlet.outlet not in measured)
     settled = _is_settled(evaluation, row)
-    return Verdict(in_job, _passing(evaluation, row), settled, observations_to_settle(in_job), left)
+    return Verdict(in_job, _passing(evaluation, row), settled, observations_to_settle(in_job), evaluation.not_measured)
 
 
 def _is_settled(evaluation: Evaluation, row: int) -> bool:

@@ -24,12 +24,12 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.records.ledger import ledger_head
 from calib.records.tables.custody import ClockStep
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
 
-_TABLES: dict[str, Table] = {str(kind.__tablename__): kind.__table__ for kind in EVIDENCE}  # type: ignore[attr-defined]
+_TABLES: dict[str, Table] = {name: kind.__table__ for name, kind in EVIDENCE_NAMED.items()}  # type: ignore[attr-defined]
 _ENTRIES: Table = LedgerEntry.__table__  # type: ignore[attr-defined]
 
 

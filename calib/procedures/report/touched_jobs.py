@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from sqlmodel import Session, SQLModel, col, func, select
+from sqlmodel import Session, col, func, select
 
 from calib.confirmation.interval import ZONES_DIFFER_BY
 from calib.procedures.on_record.by_keys import by_keys
@@ -19,7 +19,7 @@ from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, ReferenceStandard
 from calib.records.tables.conditions import Condition
 from calib.records.tables.entries import Retraction
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import MethodRevision
@@ -29,7 +29,6 @@ from calib.records.tables.reviews import ReviewDecision
 from calib.records.tables.supersessions import Supersession
 
 RecordedKeys = Mapping[str, Collection[int]]  # keys of what was recorded, by table
-_TABLES: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in EVIDENCE}
 _ALWAYS = ""  # before any day
 # What changes nothing that a report says: who writes, what is kept beside, reviews themselves, and what is only said of others.
 _SAYS_NOTHING = frozenset(
@@ -74,7 +73,7 @@ def touched_jobs(session: Session, recorded: RecordedKeys) -> Mapping[int, str]:
 
 def day_held_from(session: Session, table: str, record_id: int) -> str:
     """The day from which on a record holds; "" where it holds whatever the day."""
-    return _day(session.get_one(_TABLES[table], record_id))
+    return _day(session.get_one(EVIDENCE_NAMED[table], record_id))
 
 
 def _day(record: Any) -> str:
@@ -89,10 +88,10 @@ def says_something(table: str) -> bool:
 def _owners(session: Session, recorded: RecordedKeys, touched: _Touched) -> None:
     for name, keys in recorded.items():
         if name in _TAKEN:
-            _of_taken(session, _TABLES[name], keys, touched)
+            _of_taken(session, EVIDENCE_NAMED[name], keys, touched)
         elif says_something(name):
             of_record = _OF_TABLE.get(name, _of_columns)
-            for record in _rows(session, _TABLES[name], keys):
+            for record in _rows(session, EVIDENCE_NAMED[name], keys):
                 of_record(session, record, touched)
 
 

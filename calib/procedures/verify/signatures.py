@@ -25,7 +25,7 @@ from calib.confirmation.authority import (
 )
 from calib.records.ledger import runs_back
 from calib.records.tables.custody import ClockStep
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.people import Person, Role
 from calib.records.verification import LedgerFinding
@@ -107,7 +107,7 @@ def _amended(session: Session) -> Iterator[tuple[tuple[str, int], str]]:
 def _words(session: Session) -> Mapping[str, Mapping[int, Mapping[str, str]]]:
     """Of tables whose rows are written by several acts: the word of each row that says by which."""
     columns = {written.table: written.column for written in WRITTEN if written.column is not None}
-    tables = {str(table.__tablename__): table.__table__ for table in EVIDENCE}  # type: ignore[attr-defined]
+    tables = {name: EVIDENCE_NAMED[name].__table__ for name in columns}  # type: ignore[attr-defined]
     return {
         name: {
             record_id: {column: word}
