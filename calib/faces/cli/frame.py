@@ -498,7 +498,7 @@ def spelled_here(told: str, records: str = options.DEFAULT_RECORDS) -> str:
         from calib.records import database
 
         told = told.replace(
-            Step.UPGRADE, f"`calib upgrade --records {database.shown_location(records)}` brings it there"
+            Step.UPGRADE, f"`calib upgrade --records {quote(database.shown_location(records))}` brings it there"
         )
     for step, typed in _SPELLED_OF:
         told = step.sub(partial(_filled, typed), told)

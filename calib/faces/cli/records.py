@@ -137,13 +137,13 @@ def import_(
 
 
 def _map_suggested(sheet: Path, paths: list[Path] | None) -> Reply:
-    from calib.faces.files import suggest_map
+    from calib.faces.files import read_with_map, suggest_map
 
     if paths:
         expected = "nothing beside --suggest-map: it reads one sheet and writes no record"
         raise BadInputError([Finding.typed("paths", str(paths[0]), expected)])
     written, text = suggest_map(sheet)
-    told = f"wrote {written}: look through it, fill in what is missing, then calib import --map {written} {sheet} --dry-run"
+    told = f"wrote {written}: look through it, fill in what is missing, then {read_with_map(written, sheet)}"
     return Reply({"map": str(written), "text": text}, text, [told])
 
 
