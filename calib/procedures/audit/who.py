@@ -14,13 +14,13 @@ from calib.procedures.people.authorise import people_on_record
 from calib.records.record import moment
 
 _DID = {
-    "acceptance": "accepted certificates",
+    "acceptance": "recorded acceptances",
     "reading": "recorded readings",
     "refusal": "recorded readings",
     "calibration": "recorded certificates",
     "issued_report": "issued the report",
 }
-_MEASURED = "measured"
+_MEASURED, _ACCEPTED = "measured", "accepted certificates"
 
 
 def authorised(session: Session, subject: Subject) -> Answer:
@@ -31,14 +31,20 @@ def authorised(session: Session, subject: Subject) -> Answer:
     for node in subject.trace.knots.values():
         if node.kind == "reading" and node.says["operator"]:
             did[str(node.says["operator"])][_MEASURED].add(str(moment(str(node.says["observed_at"])).date()))
+    for on_file in subject.calibrations.values():
+        if on_file.acceptance is not None:
+            did[on_file.acceptance.accepted_by][_ACCEPTED].add(on_file.acceptance.accepted_on)
     for entry in subject.written(*_DID):
-        did[entry.person][_DID[entry.table]].add(entry.time[:10])
+        day = entry.time[:10]
+        # Whoever accepts at the program records it in the same act; an import records what somebody else decided.
+        if entry.table != "acceptance" or day not in did[entry.person][_ACCEPTED]:
+            did[entry.person][_DID[entry.table]].add(day)
     if not did:
         return Answer(question, "Nothing is on record that anybody did.", is_finding=False)
     lines, without = [], []
     for person, acts in sorted(did.items()):
         days = sorted({day for each in acts.values() for day in each})
-        work = ", ".join(f"{act} ({days_text(on)})" for act, on in acts.items())
+        work = ", ".join(f"{act} ({days_text(on)})" for act, on in acts.items() if on)
         roles = roles_of(person, known.changes, datetime.fromisoformat(f"{days[-1]}T23:59:59+00:00"))
         own = [each for each in on_record if each.person == person and each.counts]
         is_covered = all(any(each.holds(day) for each in own) for day in days)
