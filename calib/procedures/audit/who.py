@@ -27,24 +27,13 @@ def authorised(session: Session, subject: Subject) -> Answer:
     """Each person who measured, recorded, accepted or issued, with role, competence and evidence on those days."""
     question = "Who did the work, and who authorised them on which evidence?"
     known, on_record = people_on_record(session), competences(session)
-    did: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
-    for node in subject.trace.knots.values():
-        if node.kind == "reading" and node.says["operator"]:
-            did[str(node.says["operator"])][_MEASURED].add(str(moment(str(node.says["observed_at"])).date()))
-    for on_file in subject.calibrations.values():
-        if on_file.acceptance is not None:
-            did[on_file.acceptance.accepted_by][_ACCEPTED].add(on_file.acceptance.accepted_on)
-    for entry in subject.written(*_DID):
-        day = entry.time[:10]
-        # Whoever accepts at the program records it in the same act; an import records what somebody else decided.
-        if entry.table != "acceptance" or day not in did[entry.person][_ACCEPTED]:
-            did[entry.person][_DID[entry.table]].add(day)
+    did = _did(subject)
     if not did:
         return Answer(question, "Nothing is on record that anybody did.", is_finding=False)
     lines, without = [], []
     for person, acts in sorted(did.items()):
         days = sorted({day for each in acts.values() for day in each})
-        work = ", ".join(f"{act} ({days_text(on)})" for act, on in acts.items() if on)
+        work = ", ".join(f"{act} ({days_text(on)})" for act, on in acts.items())
         roles = roles_of(person, known.changes, datetime.fromisoformat(f"{days[-1]}T23:59:59+00:00"))
         own = [each for each in on_record if each.person == person and each.counts]
         is_covered = all(any(each.holds(day) for each in own) for day in days)
@@ -63,6 +52,27 @@ def authorised(session: Session, subject: Subject) -> Answer:
         False,
         tuple(lines),
     )
+
+
+def _did(subject: Subject) -> dict[str, dict[str, set[str]]]:
+    """Person -> what they did -> on which days."""
+    acts = [
+        (str(node.says["operator"]), _MEASURED, str(moment(str(node.says["observed_at"])).date()))
+        for node in subject.trace.knots.values()
+        if node.kind == "reading" and node.says["operator"]
+    ]
+    accepted = [each.acceptance for each in subject.calibrations.values() if each.acceptance is not None]
+    acts += [(each.accepted_by, _ACCEPTED, each.accepted_on) for each in accepted]
+    at_program = set(acts)  # whoever accepts at the program records that by the same act; an import records another's
+    acts += [
+        (entry.person, _DID[entry.table], entry.time[:10])
+        for entry in subject.written(*_DID)
+        if entry.table != "acceptance" or (entry.person, _ACCEPTED, entry.time[:10]) not in at_program
+    ]
+    did: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
+    for person, act, day in acts:
+        did[person][act].add(day)
+    return did
 
 
 def _competence(competence: CompetenceOnRecord) -> str:
