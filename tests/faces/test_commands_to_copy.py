@@ -45,3 +45,9 @@ def test_the_command_that_issues_a_report_first_has_the_name_of_the_job_as_one_w
 @pytest.mark.parametrize(("records", "typed"), [("my records.sqlite", "'my records.sqlite'"), ("a.sqlite", "a.sqlite")])
 def test_the_command_that_upgrades_names_the_records_as_one_word(records, typed):
     assert spelled_here(Step.UPGRADE, records) == f"`calib upgrade --records {typed}` brings it there"
+
+
+def test_conditions_that_lack_something_name_the_command_that_enters_them():
+    told = spelled_here(f"conditions roof: no altitude: {Step.ADD_CONDITIONS}")
+
+    assert told == "conditions roof: no altitude: enter them whole with `calib conditions add`, under another name"

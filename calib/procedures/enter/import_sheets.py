@@ -160,6 +160,7 @@ def import_sheets(
     writing.on_record = parted.on_record
     for notice in [
         *([] if said is None else [said]),
+        *parted.notices,
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
         *odd_cells(complete, *beside),

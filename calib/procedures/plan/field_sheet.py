@@ -63,7 +63,7 @@ def field_places(session: Session, name: str) -> tuple[Job, Sequence[FieldPlace]
     last = last_traverses(session, outlets.keys())
     return job, [
         FieldPlace(outlet, traverse=_traverse(outlet, last.get(outlet_id)) if outlet.place == DUCT else None)
-        for outlet_id, outlet in sorted(outlets.items())
+        for outlet_id, outlet in outlets.items()
     ]
 
 
