@@ -590,10 +590,10 @@ class Conversation:
             return
         last = next((each for each in reversed(self.entries) if not each.get("withdrawn")), None)
         if last is None:
-            job = quote(self.sitting.job)
             raise NotInRecordsError(
                 "nothing was entered in this sitting that stands: an earlier reading is taken back with "
-                f"`calib reading withdraw {job} NUMBER --reason TEXT`, by its number in `calib reading list {job}`"
+                f"`calib reading withdraw {quote(self.sitting.job)} NUMBER --reason TEXT`, by its number in "
+                f"`calib reading list {quote(self.sitting.job)}`"
             )
         if last["refused"]:
             said = "a reading: a refusal is dismissed by QA or an engineer, with `calib refusal dismiss`"
