@@ -191,8 +191,8 @@ def _grid(name: str, label: str, by: FieldTraverse) -> Table:
     most = max(map(len, lines))
     columns = (TableColumn(label), *(TableColumn(f"Point {point}") for point in range(1, most + 1)))
     rows = []
-    for number, points in enumerate(lines, start=1):
+    for points in lines:
         at = [] if by.section.shape == ROUND else [Run(f" at {length_text(points[0].x, by.length_unit)}", Mark.SOFT)]
         cells = [Cell(runs(Run(length_text(point.along, by.length_unit), Mark.SOFT), "\n\u2007")) for point in points]
-        rows.append(TableRow((Cell(runs(f"Line {number}", *at)), *cells, *[Cell()] * (most - len(points)))))
+        rows.append(TableRow((Cell(runs(f"Line {points[0].line}", *at)), *cells, *[Cell()] * (most - len(points)))))
     return Table(name, columns, tuple(rows), is_to_fill=True)

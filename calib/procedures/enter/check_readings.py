@@ -12,7 +12,7 @@ from calib.errors import CalibError, Finding
 from calib.measurement.way import ProbeUse, Way
 from calib.measurement.ways import OF_PROBES, QUANTITIES, THROTTLED, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
-from calib.procedures.enter.refusal_on_record import REFUSAL, refusal_told
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER, refusal_told
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.cells import same_revision, same_time
 from calib.procedures.typed.columns import DECLARED, FILES
@@ -46,8 +46,8 @@ class _Traverses:
 
 def _leave_out_or_dismiss(row: TypedRow, on_record: Cells) -> str:
     """What to do about a reading that is on record: one that the gate refused may have been a slip."""
-    number = on_record.get(REFUSAL) if on_record.get(TAKEN_BACK) is None else None
-    return LEAVE_OUT if number is None else f"{LEAVE_OUT}; it is {refusal_told(row.cells['job'], number)}"
+    refusal = on_record.get(REFUSAL_NUMBER) if on_record.get(TAKEN_BACK) is None else None
+    return LEAVE_OUT if refusal is None else f"{LEAVE_OUT}; it is {refusal_told(row.cells['job'], refusal)}"
 
 
 def reading_findings(named: KnownNames) -> Iterable[Finding]:

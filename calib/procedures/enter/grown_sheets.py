@@ -21,7 +21,7 @@ from calib.counted import count_of
 from calib.errors import Finding, Step
 from calib.procedures.enter.names_on_record import Recorded
 from calib.procedures.enter.recorded_rows import LogsOnRecord, recorded_rows
-from calib.procedures.enter.refusal_on_record import REFUSAL, refusal_told
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER, refusal_told
 from calib.procedures.typed.cells import any_text, same_time, time_with_zone
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TAKEN_BACK, Declaration, RecordNames, TypedColumn
@@ -96,7 +96,7 @@ def _records(recorded: Recorded, file: str, logs: LogsOnRecord) -> dict[RecordNa
         known_by = _known_by(declaration, own)
         amended = recorded.in_force(file, known_by)
         in_force = own | {name: _cell(amended[name]) for name in own.keys() & amended.keys()}
-        refusal = None if cells.get(TAKEN_BACK) else cells.get(REFUSAL)
+        refusal = None if cells.get(TAKEN_BACK) else cells.get(REFUSAL_NUMBER)
         records[known_by].append(_Record(own, in_force, refusal=refusal))
     return records
 

@@ -9,7 +9,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.enter.check_stages import StagesOnRecord
-from calib.procedures.enter.refusal_on_record import REFUSAL
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.by_name import retired_among
@@ -235,8 +235,8 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
             names = self.names.names(table)
             withdrawn = _why_taken_back(session, DECLARED[Reading], names, table)
             for record_id, own in names.items():
-                number = {REFUSAL: str(record_id)} if table is Refusal else {}
-                read[compared(own)] = withdrawn[record_id] | number
+                refusal = {REFUSAL_NUMBER: str(record_id)} if table is Refusal else {}
+                read[compared(own)] = withdrawn[record_id] | refusal
         return read
 
     def every(self, file: str) -> Iterable[RecordNames]:

@@ -2,9 +2,9 @@
 
 from calib.errors import Step
 
-REFUSAL = "refusal"  # beside the cells of a reading on record that the gate refused: its number
+REFUSAL_NUMBER = "refusal"  # beside the cells of a reading on record that the gate refused: its number
 
 
-def refusal_told(job: str, number: str) -> str:
+def refusal_told(job: str, refusal: str) -> str:
     """Which refusal it is, and how the reading may be typed again."""
-    return f"refused reading {number}; a slip is {Step.DISMISS_REFUSAL}: job {job}, number {number}; then it is typed again"
+    return f"refused reading {refusal}; a slip is {Step.DISMISS_REFUSAL}: job {job}, number {refusal}; then it is typed again"
