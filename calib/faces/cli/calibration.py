@@ -152,14 +152,14 @@ def add(
 
 def _added(desk: Desk, record: "Callable[[Session], CalibrationOnFile]", *, dry_run: bool) -> Reply:
     """Record a calibration, or find out what would be recorded."""
+    from calib.faces.answers import recorded_certificate as answer
+
     with desk.writing_last() as session:
         reply = _recorded(record(session))
         if not dry_run:
             return reply
         session.rollback()
-    answer, document = reply.text, reply.document
-    text = answer if isinstance(answer, str) else answer(document)
-    return reply._replace(text=f"{text}\nnothing was written: --dry-run")
+    return reply._replace(text=f"{answer.would_record(reply.document)}\nnothing was written: --dry-run")
 
 
 def _asked(

@@ -78,6 +78,7 @@ AsOf = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="The time by whose records the gate decides; now if not given."),
 ]
+AT_A_TERMINAL = "asked for at a terminal"  # what must be typed, of commands that ask for it
 DEFAULT_DAYS = "60d"
 Within = Annotated[
     str | None,

@@ -161,7 +161,7 @@ class Typesetting:
             "rows": [self._row(row, table.columns, longest) for row in table.rows],
             "all_total": all(row.is_total for row in table.rows),
             "to_fill": table.is_to_fill,
-            "whole": table.is_compact and len(table.rows) <= _MOST_ROWS_WHOLE,
+            "whole": (table.is_compact or table.is_to_fill) and len(table.rows) <= _MOST_ROWS_WHOLE,
         }
 
     def _row(self, row: TableRow, columns: Sequence[TableColumn], longest: int) -> Told:

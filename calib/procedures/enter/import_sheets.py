@@ -13,6 +13,7 @@ from typing import Any
 from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
+from calib.counted import count_of
 from calib.errors import BadInputError, DoubtError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
@@ -82,6 +83,7 @@ class Imported:
     records: Mapping[str, int]  # name of the table -> number of records
     refusals: tuple[RefusedReading, ...]
     on_record: Mapping[str, int]  # file -> rows that the records held already, as they stand
+    rows: Sheets  # that were new, as they are meant; files without any are absent
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
@@ -158,6 +160,7 @@ def import_sheets(
     writing.on_record = parted.on_record
     for notice in [
         *([] if said is None else [said]),
+        *parted.notices,
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
         *odd_cells(doubts),
@@ -281,7 +284,7 @@ class _Writing:
         self.counts[name] = self.counts.get(name, 0) + len(rows)
         if name in _TOUCHED_BY_REVIEWS:
             self.touched += _touched(kind, rows, keys)
-        self.progress(f"wrote {len(rows)} {name} records")
+        self.progress(f"{name}: {count_of(len(rows), 'record', 'records')}")  # a rehearsal takes them back
         return keys
 
     def write(self, sheets: Sheets, checked: _Checked) -> Imported:
@@ -320,7 +323,13 @@ class _Writing:
         self._append_rows(sheets, "factor_pairs.csv")
         self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
         self._append_rows(sheets, *_OF_THE_HOUSE)
-        return Imported(self.counts, refused, self.on_record, tuple(self.remarks))
+        return Imported(
+            self.counts,
+            refused,
+            self.on_record,
+            {file: rows for file, rows in sheets.items() if rows},
+            tuple(self.remarks),
+        )
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
         """Append the rows of files of which each is a record by itself; their keys by file."""

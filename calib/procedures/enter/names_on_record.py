@@ -9,6 +9,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.enter.check_stages import StagesOnRecord
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.by_name import retired_among
@@ -228,13 +229,15 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         }
 
     def _of_readings(self) -> dict[RecordNames, Cells]:
-        """Readings and refusals: both were typed, and neither is typed again. Of their cells why they were taken back is asked."""
+        """Readings and refusals, of which neither is typed again: why each was taken back, and the number of a refusal."""
         compared, session = DECLARED[Reading].compared, self.names.session
         read: dict[RecordNames, Cells] = {}
         for table in (Reading, Refusal):
             names = self.names.names(table)
             withdrawn = _why_taken_back(session, DECLARED[Reading], names, table)
-            read |= {compared(own): withdrawn[record_id] for record_id, own in names.items()}
+            for record_id, own in names.items():
+                refusal = {REFUSAL_NUMBER: str(record_id)} if table is Refusal else {}
+                read[compared(own)] = withdrawn[record_id] | refusal
         return read
 
     def every(self, file: str) -> Iterable[RecordNames]:

@@ -26,6 +26,7 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged, not_there, tags_of
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.on_record.methods import method_named
+from calib.procedures.on_record.outlets import last_traverses
 from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import not_retracted
@@ -39,7 +40,7 @@ from calib.records.tables.conditions import Condition
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
-from calib.records.tables.readings import Reading, Refusal, Traverse
+from calib.records.tables.readings import Reading, Refusal
 from calib.records.words import DUCT, STAGES
 
 
@@ -150,9 +151,7 @@ def is_traversed(outlet: Outlet) -> bool:
 
 def last_traversed(session: Session, outlet: Outlet) -> dict[str, str]:
     """How a duct was traversed last: rule, lines, points; nothing where it never was."""
-    of_outlet = select(Traverse).join(Reading, col(Reading.traverse_id) == Traverse.id)
-    own = of_outlet.where(Reading.outlet_id == outlet.id, not_retracted(Reading))
-    last = session.exec(own.order_by(col(Reading.id).desc()).limit(1)).first()
+    last = last_traverses(session, [key(outlet.id)]).get(key(outlet.id))
     return {} if last is None else {"rule": last.rule, "lines": str(last.lines), "points": str(last.points)}
 
 

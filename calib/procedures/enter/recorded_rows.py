@@ -13,6 +13,7 @@ from typing import Any
 from sqlmodel import col, select
 
 from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER
 from calib.procedures.on_record.recorded import sequences
 from calib.procedures.on_record.reviews import FOUND_BEYOND
 from calib.procedures.typed.cells import same_time
@@ -174,6 +175,7 @@ def _readings(names: NamesOnRecord, file: str, logs: "LogsOnRecord") -> Iterator
             "traverse_lines": getattr(traverse, "lines", None),
             "traverse_points": getattr(traverse, "points", None),
             TAKEN_BACK: withdrawn[type(reading)].get(key(reading.id)),
+            REFUSAL_NUMBER: str(key(reading.id)) if isinstance(reading, Refusal) else None,
         }
 
 

@@ -58,6 +58,12 @@ def bare(heading: str) -> str:
     return _BRACKETS.sub("", heading)
 
 
+def in_brackets(heading: str) -> str | None:
+    """What stands in brackets behind a heading."""
+    brackets = _BRACKETS.search(heading)
+    return brackets and brackets[1].strip()
+
+
 def header_place(lines: Sequence[Sequence[str]], columns: Collection[TypedColumn]) -> int:
     """Place of the line that is the header: the first with two known headings or more, that are at least half of its cells."""
     known = {column.name for column in columns}
@@ -87,8 +93,7 @@ def _heading(typed: str, known: Mapping[str, str], passes: str | None, moment: s
         return SheetHeading(typed, "", None, _ASIDE)
     if len(typed) > _LONGEST:
         return SheetHeading(typed, known.get(spelled_alike(typed), typed))
-    name, brackets = spelled_alike(bare(typed).replace("%", PERCENT)), _BRACKETS.search(typed)
-    unit = brackets and brackets[1].strip()
+    name, unit = spelled_alike(bare(typed).replace("%", PERCENT)), in_brackets(typed)
     exact = None if unit and name == spelled_alike(typed) else known.get(spelled_alike(typed))  # " and % are no letters
     if "%" in typed and (exact is None or fixed_unit(exact) != PERCENT):
         exact = known.get(spelled_alike(typed.replace("%", PERCENT)))

@@ -15,6 +15,9 @@ Known = Mapping[str, Mapping[RecordNames, Cells]]
 EveryName = Callable[[str], Iterable[RecordNames]]  # file -> the names of all its records
 
 
+LEAVE_OUT = "leave the row out"
+
+
 class TypedCells(dict[str, str | None]):
     """Cells of a row, where what is absent reads None; `bad` names those that were found wrong."""
 
@@ -100,9 +103,16 @@ class KnownNames:
 
 
 def repeated(
-    named: KnownNames, file: str, recorded: Mapping[RecordNames, Cells] | None = None, step: str = "leave the row out"
+    named: KnownNames,
+    file: str,
+    recorded: Mapping[RecordNames, Cells] | None = None,
+    step: str | Callable[[TypedRow, Cells], str] = LEAVE_OUT,
 ) -> Iterable[Finding]:
-    """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key."""
+    """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key.
+
+    `step` is what to do about a row that the records hold, which may hang on what they hold of it.
+    """
+    on_record = named.known[file] if recorded is None else recorded
     declaration = FILES[file]
     columns = declaration.key
     first: dict[RecordNames, TypedRow] = {}
@@ -114,8 +124,9 @@ def repeated(
         if key in first:
             place = f"{first[key].source} row {first[key].row_number}"
             yield duplicate(row, named_by, f"each {' and '.join(named_by)} once; it stands in {place} already")
-        elif key in (named.known[file] if recorded is None else recorded):
-            yield duplicate(row, named_by, f"a new one; the records hold it already ({step})")
+        elif key in on_record:
+            told = step if isinstance(step, str) else step(row, on_record[key])
+            yield duplicate(row, named_by, f"a new one; the records hold it already ({told})")
         else:
             first[key] = row
 

@@ -101,6 +101,36 @@ def test_whoever_typed_and_accepted_alone_is_a_finding_until_a_house_rule_allows
     assert said.endswith("as the house rule allows.")
 
 
+def test_whoever_accepted_is_asked_for_competence_and_not_whoever_typed_that(empty_records, tmp_path):
+    sheets = small_job()
+    for row in sheets["calibrations.csv"]:
+        row["accepted_by"] = "Q. Quality"
+    imported(empty_records, write(tmp_path / "in", sheets))
+    _, _, rests_on = answer(empty_records, 6, "VA-1")
+    lines = {line.split(" (")[0]: line for line in rests_on}
+
+    assert "Q. Quality accepted certificates" in lines
+    assert "(2026-01-19): no role; no competence on record." in lines["Q. Quality accepted certificates"]
+    assert not any(line.startswith("A. Person accepted") for line in rests_on)
+    assert any(line.startswith("A. Person ") and "recorded acceptances (2026-03-06)" in line for line in rests_on)
+
+
+def test_an_acceptor_without_a_competence_is_named_where_there_are_roles(tmp_path):
+    sheets = small_job()
+    for row in sheets["calibrations.csv"]:
+        row["accepted_by"] = "Q. Quality"
+    records = records_of(tmp_path / "in", sheets)
+    for person, role in (("A. Person", "QA"), ("Q. Quality", "engineer")):
+        done(records, "person", "add", person, "--role", role, "--by", "A. Person")
+    may = ("--scope", "certificates", "--from", "2026-01-01", "--by", "A. Person")
+    done(records, "person", "competence", "A. Person", *may)
+    said, is_finding, _ = answer(records, 6, "VA-1")
+    assert (said, is_finding) == ("2 people; no competence is on record for all days of Q. Quality.", True)
+
+    done(records, "person", "competence", "Q. Quality", *may)
+    assert answer(records, 6, "VA-1")[0] == "2 people, each with a competence on those days."
+
+
 def test_the_chain_is_told_by_its_end_or_its_gap(job):
     said, is_finding, rests_on = answer(job, 3)
     gaps = calib("trace", "up", "job", "J-1", *ON, "--json", records=job).document["gaps"]
