@@ -1,5 +1,6 @@
 """Numbers and statements as they are written, in every answer, picture and report."""
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,6 +11,23 @@ from calib.uncertainty.statement import interval_text, plain, round_result, roun
 SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "○"}
 
 Content = dict[str, Any]
+
+
+_TYPESET = (
+    (re.compile(r"(?<=[a-z])2\b"), "²"),
+    (re.compile(r"(?<=[a-z])3\b"), "³"),
+    (re.compile(r"H2O"), "H₂O"),
+    (re.compile(r"(?<=\w)\("), " ("),
+    (re.compile(r"(?<=\d)deg(?=[CF]\b)"), " °"),
+    (re.compile(r"\bdeg(?=[CF]\b)"), "°"),
+)
+
+
+def unit_text(symbol: str) -> str:
+    """A unit as it is typeset (SI Brochure, 5.4): m³/h, °C, inH₂O (4 °C), where sheets have m3/h, degC, inH2O(4degC)."""
+    for typed, shown in _TYPESET:
+        symbol = typed.sub(shown, symbol)
+    return symbol
 
 
 def probability_text(probability: float) -> str:
