@@ -83,9 +83,10 @@ def only_font(folder, family, package):
 
 
 # Each text's lines against the boxes of what holds it, up to the cell, against what is drawn in the cell, and against other texts;
-# a text that its box hides in part is wider or higher than the box. All in CSS pixels, of which half a one is let be.
+# a text that its box hides in part is wider or higher than the box; a date stands on one line. All in CSS pixels (96 to the inch),
+# of which half a one is let be.
 _FAULTS = """
-const LEEWAY = 0.5;
+const LEEWAY = 0.5, SMALLEST = 8.5;  // [px], [pt] of letters
 const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > LEEWAY
   && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > LEEWAY;
 const outside = (a, b) => a.left < b.left - LEEWAY || a.right > b.right + LEEWAY
@@ -99,6 +100,9 @@ const faults = cell => {
     const range = document.createRange();
     range.selectNodeContents(node);
     const lines = [...range.getClientRects()];
+    const size = parseFloat(getComputedStyle(node.parentElement).fontSize) * 72 / 96;
+    if (size < SMALLEST - 0.01) found.push('in letters of ' + size.toFixed(1) + ' pt: ' + text);
+    if (lines.length > 1 && /^\\d{4}-\\d\\d-\\d\\d$/.test(text)) found.push('a date on two lines: ' + text);
     for (let box = node.parentElement; ; box = box.parentElement) {
       if (getComputedStyle(box).display !== 'inline' && lines.some(line => outside(line, box.getBoundingClientRect())))
         found.push('outside ' + box.localName + ': ' + text);
@@ -118,7 +122,7 @@ const faults = cell => {
 
 
 def faults_of_texts(folder, page, cells, fonts=None):
-    """What is cut, outside its box or over something else in the cells of a page: a list for each cell, in order."""
+    """What is cut, parted, small, outside its box or over something else in the cells of a page: a list for each, in order."""
     measured = folder / "measured.html"
     each = f"[...document.querySelectorAll({cells!r})].map(faults)"
     measure = f"addEventListener('load', () => {{ {_FAULTS} document.title = JSON.stringify({each}) }})"
@@ -145,8 +149,8 @@ def requests(log):
     return {one for one in found if not re.match(r"https?://[^/]*(google|gvt1|chromium)[^/]*/", one)}
 
 
-def printed(folder, page):
+def printed(folder, page, fonts=None):
     """The text of each page that the browser prints."""
     pdf = folder / "printed.pdf"
-    _chromium(folder, page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
+    _chromium(folder, page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}", fonts=fonts)
     return pdf_pages(pdf)
