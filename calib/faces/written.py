@@ -7,8 +7,8 @@ from typing import Any
 from calib.records.words import NET
 from calib.uncertainty.statement import interval_text, plain, round_result, round_uncertainty
 
-# Signs of the statements of conformity: they are told apart without colour.
-SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "○"}
+# Signs of the statements of conformity: they are told apart without colour, and the strongest is that of what fails.
+SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "✘"}
 
 Content = dict[str, Any]
 

@@ -15,6 +15,7 @@ from calib.counted import count_of
 from calib.faces.drawings.style import (
     BAND,
     CONTRIBUTION_LOOKS,
+    EDGE,
     EVALUATION_LOOKS,
     FIGURE_WIDTH,
     INK,
@@ -25,7 +26,7 @@ from calib.faces.drawings.style import (
     short,
     titled,
 )
-from calib.faces.written import Content
+from calib.faces.written import Content, unit_text
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)
 _MOST_BARS = 40
@@ -87,7 +88,7 @@ def _bars(axes: Axes, reading: Content, shown: Sequence[Content]) -> None:
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.set_xlim(0, max(10.0, 1.14 * max((contribution["variance_percent"] for contribution in shown), default=0.0)))
     axes.set_xlabel("share of the variance of the flow [%]")
-    titled(axes, f"{reading['outlet']}, reading {reading['reading']}: budget", reading["flow"]["statement"])
+    titled(axes, f"{reading['outlet']}, reading {reading['reading']}: budget", unit_text(reading["flow"]["statement"]))
     used = dict.fromkeys(contribution["evaluation"] for contribution in shown)
     keys = [Patch(label=_EVALUATIONS[name], **EVALUATION_LOOKS[name].patch) for name in sorted(used)]
     axes.legend(handles=keys, loc="lower right")
@@ -103,7 +104,7 @@ def _bars_words(reading: Content) -> str:
     )
     return (
         f"Uncertainty budget of reading {reading['reading']} at {short(reading['outlet'], 60)}, "
-        f"flow {reading['flow']['statement']}: share of each contribution in the variance, largest first: {parts}."
+        f"flow {unit_text(reading['flow']['statement'])}: share of each contribution in the variance, largest first: {parts}."
     )
 
 
@@ -111,7 +112,17 @@ def _distribution(axes: Axes, drawing: DistributionDrawing) -> None:
     """Output distribution of the flow, the normal one of the law over it, and the coverage interval of each."""
     width = 4.5 * drawing.standard_uncertainty
     ends = (drawing.value - width, drawing.value + width)
-    axes.hist(drawing.sample, bins=90, range=ends, density=True, color=BAND, label="distributions (Monte Carlo)")
+    axes.hist(
+        drawing.sample,
+        bins=90,
+        range=ends,
+        density=True,
+        color=BAND,
+        ec=EDGE,
+        lw=0.8,
+        histtype="stepfilled",
+        label="distributions (Monte Carlo)",
+    )
     x = np.linspace(*ends, 301)
     z = (x - drawing.value) / drawing.standard_uncertainty
     density = np.exp(-0.5 * z**2) / (drawing.standard_uncertainty * np.sqrt(2 * np.pi))
