@@ -223,10 +223,12 @@ def test_a_text_that_is_cut_parted_or_small_would_be_seen(tmp_path):
             ("height: 20px; overflow: hidden", "", date_and_word),
             ("", "width: 50px", "2027-03-18"),
             ("", "font-size: 8pt", date_and_word),
+            ("", "width: 20px; overflow-wrap: anywhere", "certificate"),
             ("", "", date_and_word),
         )
     )
     faults = browser.faults_of_texts(tmp_path, page, "article")
-    assert [bool(found) for found in faults] == [True, True, True, True, True, False]
-    assert faults[3] == ["a date on two lines: 2027-03-18"]
+    assert [bool(found) for found in faults] == [True, True, True, True, True, True, False]
+    assert faults[3] == ["a date or time on two lines: 2027-03-18"]
+    assert faults[5] == ["a word on two lines: certificate"]
     assert faults[4] == ["in letters of 8.0 pt: due 2027-03-18"]
