@@ -17,7 +17,7 @@ from calib.faces.drawings.style import (
     INK,
     SERVICE_LOOKS,
     SMALL_LETTERS,
-    TOLERANCE,
+    TOLERANCE_BAND,
     Chart,
     Look,
     house_style,
@@ -29,7 +29,7 @@ from calib.procedures.on_record.flow_unit import common_flow_unit
 
 _Part = list[tuple[str, list[Content]]]  # what one picture shows: systems with their totals
 
-_MOST_ROWS = 44
+_MOST_ROWS = 34
 _ROW = 0.21  # [in]
 _OTHER = Look("#8f9aa1", "xx")  # a service that is none of the four
 _ALL = "all systems"
@@ -129,7 +129,7 @@ def _designs(axes: Axes, designs: Sequence[tuple[int, Content]], symbol: str) ->
     limited = {row: _limits(design, at[row], symbol) for row, design in designs if tolerance_text(design)}
     if limited:
         left, wide = [low for low, _ in limited.values()], [high - low for low, high in limited.values()]
-        axes.barh(list(limited), wide, left=left, height=0.94, **TOLERANCE)
+        axes.barh(list(limited), wide, left=left, height=0.94, **TOLERANCE_BAND)
     if at:
         rows = np.array(list(at))
         axes.vlines(list(at.values()), rows - 0.47, rows + 0.47, color=INK, lw=2.0, zorder=7)
@@ -162,7 +162,7 @@ def _legend(totals: Sequence[Content]) -> tuple[list[Any], list[str]]:
         handles.append(Line2D([], [], color=INK, lw=0, marker="|", ms=9, mew=2.0))
         labels.append("design")
     if any(total["design"] and tolerance_text(total["design"]) for total in totals):
-        handles.append(Patch(**TOLERANCE))
+        handles.append(Patch(**TOLERANCE_BAND))
         labels.append("tolerance")
     return handles, labels
 

@@ -30,6 +30,7 @@ from calib.faces.written import Content, unit_text
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)
 _MOST_BARS = 40
+_ROW = 0.168  # [in]
 _EVALUATIONS = {"A": "type A: from observations", "B": "type B: otherwise"}
 
 
@@ -152,7 +153,7 @@ def budget_chart(readings: Sequence[Content]) -> Chart:
     """Share of each contribution in the variance of each flow, as one bar a reading; their numbers stand in a table above it."""
     shown = readings[:_MOST_BARS]
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + 0.27 * len(shown)))
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + _ROW * len(shown)))
         axes = figure.subplots()
         left = np.zeros(len(shown))
         rows = np.arange(len(shown))
@@ -161,7 +162,9 @@ def budget_chart(readings: Sequence[Content]) -> Chart:
             if share.any():
                 axes.barh(rows, share, left=left, height=0.72, label=name, **look.patch)
             left += share
-        axes.set_yticks(rows, [short(f"{reading['outlet']}, {reading['instrument']}") for reading in shown])
+        axes.set_yticks(
+            rows, [short(f"{reading['outlet']}, {reading['instrument']}") for reading in shown], fontsize=SMALL_LETTERS
+        )
         axes.tick_params(axis="y", length=0)
         axes.set_ylim(len(shown) - 0.4, -0.6)
         axes.set_xlim(0, 100)

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from calib.faces.drawings.style import COVERAGE, FIGURE_WIDTH, INK, STROKE, Chart, house_style, titled
+from calib.faces.drawings.style import COVERAGE_BAND, FIGURE_WIDTH, INK, STROKE, Chart, house_style, titled
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ def curve_chart(drawing: CurveDrawing) -> Chart:
 
 def _curve(axes: Axes, drawing: CurveDrawing) -> None:
     low, high = drawing.curve - drawing.band, drawing.curve + drawing.band
-    axes.fill_between(drawing.along, low, high, **COVERAGE, label="band of the curve, k = 2")
+    axes.fill_between(drawing.along, low, high, **COVERAGE_BAND, label="band of the curve, k = 2")
     axes.plot(drawing.along, drawing.curve, color=STROKE, lw=1.8, label="curve")
     axes.errorbar(
         drawing.indication, drawing.compared, yerr=drawing.expanded_uncertainty, fmt="o", ms=4.5, color=INK, capsize=3,

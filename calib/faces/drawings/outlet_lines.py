@@ -13,10 +13,10 @@ from matplotlib.figure import Figure
 
 from calib.faces.drawings.outlet_rows import WIDEST, flow_axis, percent_axis, statement_legend
 from calib.faces.drawings.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, drawn_limits, title_of
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, TOLERANCE, WARNING, short, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, TOLERANCE_BAND, WARNING, short, titled
 from calib.faces.written import SIGNS
 
-_HIGHEST_THIN, _LOWEST_THIN = 7.2, 4.0  # [in] of the lines of one figure
+_HIGHEST_THIN, _LOWEST_THIN = 7.0, 4.0  # [in] of the lines of one figure
 
 
 def outlet_lines(shown: OutletsDrawing, place: int, count: int) -> Figure:
@@ -86,7 +86,7 @@ def _thin_percent(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     low, high = np.array([drawn_limits(outlet, WIDEST) for outlet in lot]).T
     edges = np.repeat(rows, 2) + np.tile((-0.5, 0.5), len(lot))
     axes.fill_betweenx(
-        edges, np.repeat(low, 2), np.repeat(high, 2), zorder=0, **TOLERANCE
+        edges, np.repeat(low, 2), np.repeat(high, 2), zorder=0, **TOLERANCE_BAND
     )  # one shape: a bar each takes long
     value = np.array([outlet.value for outlet in lot])
     low, high = percent_axis(axes, lot)

@@ -17,7 +17,7 @@ from calib.faces.drawings.style import (
     INK,
     SMALL_LETTERS,
     STROKE,
-    TOLERANCE,
+    TOLERANCE_BAND,
     WARNING,
     WHITE,
     beside_row,
@@ -83,7 +83,7 @@ def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[int]) ->
     }
     if wide:
         left, width = [low for low, _ in wide.values()], [max(high - low, 0.0) for low, high in wide.values()]
-        axes.barh(list(wide), width, left=left, height=0.8, **TOLERANCE)
+        axes.barh(list(wide), width, left=left, height=0.8, **TOLERANCE_BAND)
     values, expanded = [outlet.value for outlet in lot], [outlet.expanded_uncertainty for outlet in lot]
     axes.errorbar(values, places, xerr=expanded, fmt="none", ecolor=INK, elinewidth=1.0, capsize=2.5)
     for statement in dict.fromkeys(outlet.statement for outlet in lot):
@@ -125,7 +125,7 @@ def statement_legend(lot: Sequence[OutletDrawing]) -> tuple[list[Any], list[str]
     if statements - set(SIGNS):
         handles.append(Line2D([], [], **_sign_lines(None)[0]))
         names.append("not judged")
-    handles += [Line2D([], [], color=INK, lw=1.0, marker="|", ms=5), Patch(**TOLERANCE)]
+    handles += [Line2D([], [], color=INK, lw=1.0, marker="|", ms=5), Patch(**TOLERANCE_BAND)]
     return handles, [*names, "expanded uncertainty U", "tolerance"]
 
 

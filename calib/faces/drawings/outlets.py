@@ -12,7 +12,7 @@ from calib.procedures.on_record.flow_unit import common_flow_unit
 from calib.quantities import unit
 
 MOST_NAMED = 60  # more outlets are thin lines
-MOST_ROWS, MOST_THIN = 44, 500  # in one figure: what a page holds
+MOST_ROWS, MOST_THIN = 34, 500  # in one figure: what a page holds
 _MOST_TOLD = 12  # outlets that a text names
 
 

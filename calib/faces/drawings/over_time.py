@@ -17,7 +17,7 @@ from calib.errors import CalibError
 from calib.faces.answers.control_charts import SEVEN_IN_A_ROW
 from calib.faces.answers.interval import difference, error_of, register_unit
 from calib.faces.drawings.style import (
-    COVERAGE,
+    COVERAGE_BAND,
     FIGURE_WIDTH,
     INK,
     PALE,
@@ -154,7 +154,7 @@ def _band(axes: Axes, point: PointDrawing, drift: Drift, months: int) -> None:
     since = np.datetime64(drift.since, "s")
     days = since + _seconds(years)
     error, band = drift.error(years) / point.scale, drift.band(years) / point.scale
-    axes.fill_between(days, error - band, error + band, **COVERAGE, label="band of the drift")
+    axes.fill_between(days, error - band, error + band, **COVERAGE_BAND, label="band of the drift")
     axes.plot(days, error, color=STROKE, lw=1.6, label="drift")
     if point.reached is not None and point.reached <= ahead:
         axes.plot(

@@ -33,7 +33,8 @@ from calib.faces.plain_text import one_line, shortened
 INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
 EDGE, WARNING = "#66757f", "#8a3b12"  # of a band, which without it is hardly seen on paper; what fails
 
-FIGURE_WIDTH = 6.4  # [in] of every picture: what an A4 or Letter page holds between its margins
+# [in] of every picture, and of those in a report at most: what an A4 or Letter page holds between its margins, with a caption.
+FIGURE_WIDTH, HIGHEST = 6.4, 8.55
 SMALL_LETTERS, TITLE_LETTERS = 8.5, 9.5  # sizes of letters [pt]
 TYPEFACE = "Libertinus Serif"  # of the report, and of its pictures there
 _TYPEFACES = (
@@ -41,8 +42,8 @@ _TYPEFACES = (
 )
 
 # Bands, and their samples in a legend.
-TOLERANCE: dict[str, Any] = {"facecolor": PALE, "edgecolor": EDGE, "lw": 0.8}
-COVERAGE: dict[str, Any] = {"facecolor": BAND, "edgecolor": EDGE, "lw": 0.8}
+TOLERANCE_BAND: dict[str, Any] = {"facecolor": PALE, "edgecolor": EDGE, "lw": 0.8}
+COVERAGE_BAND: dict[str, Any] = {"facecolor": BAND, "edgecolor": EDGE, "lw": 0.8}
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from calib.faces import drawings
 from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.outlets import MOST_NAMED
 from calib.faces.drawings.overview import overview_charts
+from calib.faces.drawings.style import HIGHEST
 from tests import pictures
 from tests.pictures import BALANCE, FORMULA, JOB, reading, total
 
@@ -121,9 +122,9 @@ def test_a_job_without_readings_has_no_picture():
     assert overview_charts([]) == []
 
 
-# A system's name is a row too, and a page has 44.
+# A system's name is a row too, and a page has 34.
 @pytest.mark.parametrize(
-    ("count", "systems", "figures"), [(1, 1, 1), (41, 3, 1), (42, 3, 2), (MOST_NAMED, 3, 2), (45, 45, 3)]
+    ("count", "systems", "figures"), [(1, 1, 1), (31, 3, 1), (32, 3, 2), (MOST_NAMED, 3, 2), (35, 35, 3)]
 )
 def test_up_to_sixty_outlets_have_a_row_each_as_many_as_a_page_holds(count, systems, figures):
     drawn = figures_of(overview_charts(pictures.many(count, systems)))
@@ -131,13 +132,13 @@ def test_up_to_sixty_outlets_have_a_row_each_as_many_as_a_page_holds(count, syst
     names = [name for figure in drawn for name in rows_of(figure.axes[0]).values() if name.startswith("S-")]
     assert names == [f"S-{number}" for number in range(count)]
     assert sum(len(bars_of_u(figure.axes[0])) for figure in drawn) == count
-    assert max(figure.get_size_inches()[1] for figure in drawn) < 10  # of a page of A4, 11.7
+    assert max(figure.get_size_inches()[1] for figure in drawn) <= HIGHEST
 
 
 def test_those_without_a_design_have_a_figure_of_their_own_where_one_does_not_hold_both():
-    judged, apart = pictures.many(30), [reading(f"B-{n}", design=None) for n in range(20)]
+    judged, apart = pictures.many(20), [reading(f"B-{n}", design=None) for n in range(20)]
     first, second = figures_of(overview_charts([*judged, *apart]))
-    assert (len(bars_of_u(first.axes[0])), len(bars_of_u(second.axes[0]))) == (30, 20)
+    assert (len(bars_of_u(first.axes[0])), len(bars_of_u(second.axes[0]))) == (20, 20)
     assert second.axes[0].get_xlabel() == "flow [L/s]"
 
 
@@ -147,6 +148,7 @@ def test_a_thousand_outlets_are_thin_lines_sorted_within_their_systems():
     assert len(figures) == 2
     found = [bars_of_u(figure.axes[0]) for figure in figures]
     assert [len(one) for one in found] == [500, 500]
+    assert max(figure.get_figheight() for figure in figures) <= HIGHEST
     middles = [middle for each in found for _, (middle, _) in sorted(each.items())]
     systems = sorted({one["system"] for one in readings}, key=lambda name: int(name.partition("-")[2]))
     expected = [
@@ -252,11 +254,12 @@ def test_many_systems_are_several_pictures_and_none_is_parted():
     totals = [total(f"AHU-{n}", service, 100.0, 9.0) for n in range(30) for service in ("supply", "return", "net")]
     content = {"totals": totals, "job_totals": [total("", "net", 10.0, 5.0)]}
     figures, texts = figures_of(balance_charts(content)), words_of(balance_charts(content))
-    assert len(figures) == len(texts) == 3
+    assert len(figures) == len(texts) == 4
     names = [name for figure in figures for name in rows_of(figure.axes[0]).values()]
     assert [name for name in names if name.startswith("AHU")] == [f"AHU-{n}" for n in range(30)]
     assert all(list(rows_of(figure.axes[0]).values())[-1] == "net" for figure in figures)
-    assert figures[0].axes[0].get_title(loc="left") == "Balance of the systems, 1 of 3"
+    assert figures[0].axes[0].get_title(loc="left") == "Balance of the systems, 1 of 4"
+    assert max(figure.get_figheight() for figure in figures) <= HIGHEST
 
 
 def test_of_very_many_systems_the_first_pictures_are_drawn_and_the_last_with_the_job():

@@ -27,7 +27,7 @@ from matplotlib.textpath import TextPath
 from calib.faces.drawings import style
 from calib.faces.drawings.style import (
     CONTRIBUTION_LOOKS,
-    COVERAGE,
+    COVERAGE_BAND,
     EDGE,
     EVALUATION_LOOKS,
     FIGURE_WIDTH,
@@ -35,7 +35,7 @@ from calib.faces.drawings.style import (
     SERVICE_LOOKS,
     SPAN_LOOKS,
     STROKE,
-    TOLERANCE,
+    TOLERANCE_BAND,
     TYPEFACE,
     WARNING,
     WHITE,
@@ -152,7 +152,7 @@ def test_contrast_is_that_of_the_guidelines():
     assert contrast("#949494", "#ffffff") == pytest.approx(3.03, abs=0.005)
 
 
-@pytest.mark.parametrize("band", [TOLERANCE, COVERAGE], ids=["tolerance", "coverage"])
+@pytest.mark.parametrize("band", [TOLERANCE_BAND, COVERAGE_BAND], ids=["tolerance", "coverage"])
 def test_a_band_is_seen_on_paper_and_what_lies_on_it_is_seen_too(band):
     assert contrast(band["edgecolor"], WHITE) >= 3
     assert band["lw"] >= 0.8
