@@ -29,7 +29,7 @@ _Line = Sequence[TraversePlace]
 # Inches on paper. One unit of the drawing's axes is one inch, so that no text runs into another unseen.
 _WIDTH, _WIDEST, _HIGHEST = 6.4, 4.7, 3.8
 _ABOVE, _BELOW, _ROW = 0.95, 0.55, 0.19
-_MARGIN, _LABELS, _COLUMN, _COLUMNS = 0.3, 1.6, 0.48, 9
+_MARGIN, _LABELS, _COLUMN, _COLUMNS = 0.3, 1.45, 0.51, 9
 _SIGN_WIDE, _SIGN_HIGH = 0.08, 0.105  # a digit of a point's number
 
 

@@ -242,6 +242,13 @@ def test_what_is_measured_in_part_or_not_at_all_is_told_in_words(balance):
     assert "not measured" in words
 
 
+def test_a_total_that_fails_says_so_in_bold():
+    failed = total("AHU-1", "supply", 700.0, 45.0, 1000.0, 10.0)
+    failed["design"]["conformity"] = "fail"
+    (axes,) = figures_of(balance_charts({"totals": [failed], "job_totals": []}))[0].axes
+    assert [(one.get_text(), one.get_fontweight()) for one in axes.texts] == [("700 ± 45 L/s, fail", "bold")]
+
+
 def test_the_text_of_the_balance_tells_its_numbers():
     text = balance_charts(BALANCE)[0].words
     assert "AHU-1: supply 900 ± 45 L/s against 1000 L/s (90.0 % of design), pass; return 800 ± 60 L/s" in text
