@@ -34,7 +34,7 @@ INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#f
 EDGE, WARNING = "#66757f", "#8a3b12"  # of a band, which without it is hardly seen on paper; what fails
 
 # [in] of every picture, and of those in a report at most: what an A4 or Letter page holds between its margins, with a caption.
-FIGURE_WIDTH, HIGHEST = 6.4, 8.55
+FIGURE_WIDTH, HIGHEST_FIGURE = 6.4, 8.55
 SMALL_LETTERS, TITLE_LETTERS = 8.5, 9.5  # sizes of letters [pt]
 TYPEFACE = "Libertinus Serif"  # of the report, and of its pictures there
 _TYPEFACES = (

@@ -43,11 +43,11 @@ _PIECE = re.compile(
 )
 
 
-def _piece(found: re.Match[str]) -> str:
-    if found["day"] is None:
-        return f'<span class="long">{found[0]}</span>'
-    whole = [found["day"], *([found["hour"] + found["rest"]] if found["hour"] else [])]
-    return found["before"] + " ".join(f'<span class="date">{each}</span>' for each in whole) + found["after"]
+def _piece(match: re.Match[str]) -> str:
+    if match["day"] is None:
+        return f'<span class="long">{match[0]}</span>'
+    whole = [match["day"], *([match["hour"] + match["rest"]] if match["hour"] else [])]
+    return match["before"] + " ".join(f'<span class="date">{each}</span>' for each in whole) + match["after"]
 
 
 def _with_units(header: Sequence[str], row: Sequence[str]) -> list[str]:

@@ -12,7 +12,7 @@ from calib.faces import drawings
 from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.outlets import MOST_NAMED
 from calib.faces.drawings.overview import overview_charts
-from calib.faces.drawings.style import HIGHEST
+from calib.faces.drawings.style import HIGHEST_FIGURE
 from tests import pictures
 from tests.pictures import BALANCE, FORMULA, JOB, reading, total
 
@@ -132,7 +132,7 @@ def test_up_to_sixty_outlets_have_a_row_each_as_many_as_a_page_holds(count, syst
     names = [name for figure in drawn for name in rows_of(figure.axes[0]).values() if name.startswith("S-")]
     assert names == [f"S-{number}" for number in range(count)]
     assert sum(len(bars_of_u(figure.axes[0])) for figure in drawn) == count
-    assert max(figure.get_size_inches()[1] for figure in drawn) <= HIGHEST
+    assert max(figure.get_size_inches()[1] for figure in drawn) <= HIGHEST_FIGURE
 
 
 def test_those_without_a_design_have_a_figure_of_their_own_where_one_does_not_hold_both():
@@ -148,7 +148,7 @@ def test_a_thousand_outlets_are_thin_lines_sorted_within_their_systems():
     assert len(figures) == 2
     found = [bars_of_u(figure.axes[0]) for figure in figures]
     assert [len(one) for one in found] == [500, 500]
-    assert max(figure.get_figheight() for figure in figures) <= HIGHEST
+    assert max(figure.get_figheight() for figure in figures) <= HIGHEST_FIGURE
     middles = [middle for each in found for _, (middle, _) in sorted(each.items())]
     systems = sorted({one["system"] for one in readings}, key=lambda name: int(name.partition("-")[2]))
     expected = [
@@ -266,7 +266,7 @@ def test_many_systems_are_several_pictures_and_none_is_parted():
     assert [name for name in names if name.startswith("AHU")] == [f"AHU-{n}" for n in range(30)]
     assert all(list(rows_of(figure.axes[0]).values())[-1] == "net" for figure in figures)
     assert figures[0].axes[0].get_title(loc="left") == "Balance of the systems, 1 of 4"
-    assert max(figure.get_figheight() for figure in figures) <= HIGHEST
+    assert max(figure.get_figheight() for figure in figures) <= HIGHEST_FIGURE
 
 
 def test_of_very_many_systems_the_first_pictures_are_drawn_and_the_last_with_the_job():

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from matplotlib.figure import Figure
 
-from calib.faces.drawings.style import FIGURE_WIDTH, HIGHEST
+from calib.faces.drawings.style import FIGURE_WIDTH, HIGHEST_FIGURE
 from calib.faces.report import typeset_blocks
 from calib.faces.report.blocks import Cell, Heading, Layout, Picture, Run, Table, TableColumn, TableRow, runs
 from calib.faces.report.pdf import begin_pdf
@@ -77,7 +77,7 @@ def test_of_a_large_report_the_links_that_lead_on_are_set_each_once_in_a_table(t
 def test_the_highest_picture_is_printed_in_its_own_size_and_its_letters_are_not_made_small(paper, monkeypatch):
     sizes = []
     monkeypatch.setattr(Typesetting, "__init__", noted(Typesetting.__init__, sizes))
-    picture = Picture("highest", Figure(figsize=(FIGURE_WIDTH, HIGHEST)), "words", runs("A caption"))
+    picture = Picture("highest", Figure(figsize=(FIGURE_WIDTH, HIGHEST_FIGURE)), "words", runs("A caption"))
     layout = replace(LAYOUT, blocks=(picture,))
     begin_pdf(layout, {}, paper=paper).result()
     (told,) = Typesetting(layout, *sizes[0]).blocks()
