@@ -49,6 +49,8 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
     yield "Written" if is_draft else "Issued", moment_text(report["issued"])
     if report.get("issued_by"):
         yield "Issued by", report["issued_by"]
+    if report.get("signature"):
+        yield "Signed by", f"{report['signature']['by']}, in the PDF"
     yield "Revision", str(report["revision"])
     yield "Decision rule", report["decision_rule"]
     if report.get("agreed_by"):

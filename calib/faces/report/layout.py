@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Mapping
 
 from calib.faces.parts.validation_text import validation_text
+from calib.faces.plain_text import shortened
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, Signatures, paragraph, runs
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, Signatures, Signed, paragraph, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
@@ -21,7 +22,10 @@ from calib.faces.report.instruments_section import instruments_section
 from calib.faces.report.traverses_and_air import air_section, traverses_section
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.procedures.report.signing_key import PLACE
 from calib.unswept import unswept
+
+_LONGEST_ISSUER = 60  # signs: three lines of the signature
 
 
 @unswept
@@ -77,5 +81,12 @@ def _evidence(content: Content) -> Iterator[Block]:
 
 def _signed(content: Content) -> Iterator[Block]:
     yield Heading(2, "Signatures", "signatures")
-    issued_by = content.get("issued_by")
-    yield Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))
+    issued_by, signature = content.get("issued_by"), content.get("signature")
+    issuing = (("Issued by", str(issued_by)),) if issued_by else ()
+    if signature is None:
+        yield Signatures((("Certifying engineer", ""), *issuing))
+        return
+    said = f"Signed electronically in the PDF ({signature['level']}). Certificate issued by "
+    said += f"{shortened(signature['issuer'], _LONGEST_ISSUER)}, SHA-256 {signature['sha256'][:16]}."
+    signed = Signed(said, signature["at"][:10], PLACE)
+    yield Signatures((("Certifying engineer", signature["by"]), *issuing), signed)

@@ -1,6 +1,7 @@
 """Look up the reports of a job as they were issued."""
 
 import hashlib
+import json
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -34,6 +35,7 @@ class Issue:
     ledger_digest: str  # the ledger's head when it was made
     person: str
     forms: tuple[FormOnFile, ...]
+    signed_by: str | None = None  # absent: its PDF is not signed
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,9 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
     own = select(*columns).where(col(IssuedForm.issued_report_id) == key(report.id)).order_by(col(IssuedForm.id))
     person, _ = written(session, "issued_report", key(report.id))
     forms = tuple(FormOnFile(*row) for row in session.execute(own).all())
-    return Issue(job.job, report.revision, report.issued_at, report.reason, report.ledger_digest, person, forms)
+    return Issue(
+        job.job, report.revision, report.issued_at, report.reason, report.ledger_digest, person, forms, report.signed_by
+    )
 
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
@@ -95,3 +99,11 @@ def issue_with(session: Session, content: bytes) -> FoundIssue | None:
     every = issues_of(session, job.job)
     own = next(issue for issue in every if issue.revision == report.revision)
     return FoundIssue(own, FormOnFile(same.form, same.name, same.sha256), every[-1])
+
+
+def signer_on_record(session: Session, certificate: str) -> str | None:
+    """Who signed an issue of these records with the certificate of that SHA-256; None: nobody."""
+    told = session.exec(
+        select(IssuedReport.signed_by, IssuedReport.signature).where(col(IssuedReport.signature).is_not(None))
+    )
+    return next((name for name, signature in told if json.loads(str(signature))["sha256"] == certificate), None)

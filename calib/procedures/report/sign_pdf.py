@@ -1,0 +1,129 @@
+"""Sign a report's PDF: PAdES baseline (ETSI EN 319 142-1) B-B, or B-T with a time stamp (RFC 3161) of an authority.
+
+The typesetter knows no form fields. It sets a link that leads to `PLACE` where the signature is to be seen, and leaves what is
+read there to the page; here the link becomes the field of the signature, and its element in the structure of the document a form
+(ISO 32000-1, 12.7.4.5 and 14.8.4.5; ISO 14289-1, 7.18.4). What a reader sees is the page's own text within a frame that belongs
+to the field, so the appearance needs no typeface of its own (ISO 19005-3, 6.2.11.4.1). The file is only added to, and the
+signature covers all of it.
+"""
+
+from collections.abc import Iterator
+from io import BytesIO
+from typing import Any
+
+from asn1crypto.keys import PrivateKeyInfo
+from asn1crypto.x509 import Certificate as CertificateRead
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+from pyhanko.pdf_utils.generic import ArrayObject, DictionaryObject, NumberObject, TextStringObject, pdf_name
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.writer import BasePdfFileWriter
+from pyhanko.sign.fields import SigSeedSubFilter
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
+from pyhanko.sign.signers.pdf_signer import PdfSigningSession
+from pyhanko.sign.timestamps import HTTPTimeStamper, TimestampRequestError
+from pyhanko.stamp import StaticStampStyle
+from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+from calib.errors import CalibError
+from calib.procedures.dcc.check_signature import as_der
+from calib.procedures.report.signing_key import PLACE, Signing, SigningKey
+
+_FIELD = "Signature"
+_FRAME = StaticStampStyle(border_width=1, border_color=(0.11, 0.39, 0.36), background=None)
+_PRINTED_AND_LOCKED = 132  # flags of an annotation, ISO 32000-1, 12.5.3
+_NOT_OF_A_FIELD = ("/A", "/Border", "/Contents")
+
+
+class _SignerAt(PdfSigner):
+    """A signer that takes the time it signs at."""
+
+    signing: Signing
+
+    def init_signing_session(self, pdf_out: BasePdfFileWriter, existing_fields_only: bool = False) -> PdfSigningSession:
+        session = super().init_signing_session(pdf_out, existing_fields_only)
+        session.system_time = self.signing.at
+        return session
+
+
+def sign_pdf(pdf: bytes, signing: Signing) -> bytes:
+    """A PDF that has the place for it, signed; raises CalibError where the authority gives no time stamp."""
+    writer = IncrementalPdfFileWriter(BytesIO(pdf + b"\n"))  # each object begins a line (ISO 19005-3, 6.1.9)
+    _make_field(writer, signing.key.name)
+    signer = _SignerAt(
+        PdfSignatureMetadata(field_name=_FIELD, subfilter=SigSeedSubFilter.PADES, md_algorithm="sha256"),
+        _signer_of(signing.key),
+        timestamper=None if signing.authority is None else HTTPTimeStamper(signing.authority),
+        stamp_style=_FRAME,
+    )
+    signer.signing = signing
+    signed = BytesIO()
+    try:
+        signer.sign_pdf(writer, existing_fields_only=True, output=signed)
+    except (TimestampRequestError, TimeoutError, ValueError, TypeError) as error:
+        if signing.authority is None:
+            raise
+        why = "no answer in time" if isinstance(error, TimeoutError) else str(error) or "an answer that is none"
+        raise CalibError(f"the time stamp authority gave no time stamp, so nothing was signed: {why}") from error
+    return signed.getvalue()
+
+
+def _signer_of(key: SigningKey) -> SimpleSigner:
+    private = key.private_key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+    above = SimpleCertificateStore()
+    above.register_multiple(CertificateRead.load(as_der(certificate)) for certificate in key.above)
+    return SimpleSigner(CertificateRead.load(as_der(key.certificate)), PrivateKeyInfo.load(private), above)
+
+
+def _make_field(writer: IncrementalPdfFileWriter, name: str) -> None:
+    """Make a field for a signature of the link that leads to its place."""
+    page, link = _link_of(writer)
+    field = link.get_object()
+    for entry in _NOT_OF_A_FIELD:
+        field.pop(pdf_name(entry), None)
+    field.update(
+        {
+            pdf_name("/Subtype"): pdf_name("/Widget"),
+            pdf_name("/FT"): pdf_name("/Sig"),
+            pdf_name("/T"): TextStringObject(_FIELD),
+            pdf_name("/TU"): TextStringObject(f"Signature of {name}"),
+            pdf_name("/F"): NumberObject(_PRINTED_AND_LOCKED),
+            pdf_name("/P"): page,
+        }
+    )
+    writer.mark_update(link)
+    element = _element_of(writer.root["/StructTreeRoot"]["/ParentTree"], field["/StructParent"])
+    element.get_object()[pdf_name("/S")] = pdf_name("/Form")
+    writer.mark_update(element)
+    form = DictionaryObject({pdf_name("/Fields"): ArrayObject([link])})
+    writer.root[pdf_name("/AcroForm")] = writer.add_object(form)
+    writer.update_root()
+
+
+def _link_of(writer: IncrementalPdfFileWriter) -> tuple[Any, Any]:
+    """References to the page and to the link that leads to the place of the signature."""
+    for page in _pages(writer.root.raw_get("/Pages")):
+        links = page.get_object().get("/Annots", ArrayObject())
+        for place in range(len(links)):
+            if links[place].get("/A", {}).get("/URI") == PLACE:
+                return page, links.raw_get(place)
+    raise ValueError(f"a PDF without a link to {PLACE}")
+
+
+def _pages(node: Any) -> Iterator[Any]:
+    """References to the pages below a node of the page tree."""
+    below = node.get_object().get("/Kids")
+    if below is None:
+        yield node
+        return
+    for place in range(len(below)):
+        yield from _pages(below.raw_get(place))
+
+
+def _element_of(tree: Any, wanted: int) -> Any:
+    """The reference under a number in a number tree (ISO 32000-1, 7.9.7)."""
+    for below in tree.get("/Kids", ()):
+        first, last = below.get_object()["/Limits"]
+        if first <= wanted <= last:
+            return _element_of(below.get_object(), wanted)
+    numbers = tree["/Nums"]
+    return numbers.raw_get(2 * list(numbers)[::2].index(wanted) + 1)
