@@ -26,10 +26,11 @@ from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from calib.errors import CalibError
 from calib.procedures.dcc.check_signature import as_der
+from calib.procedures.report.check_pdf_signature import pdf_signatures
 from calib.procedures.report.signing_key import PLACE, Signing, SigningKey
 
 _FIELD = "Signature"
-_FRAME = StaticStampStyle(border_width=1, border_color=(0.11, 0.39, 0.36), background=None)
+_FRAME = StaticStampStyle(border_width=2, border_color=(0.11, 0.39, 0.36), background=None)
 _PRINTED_AND_LOCKED = 132  # flags of an annotation, ISO 32000-1, 12.5.3
 _NOT_OF_A_FIELD = ("/A", "/Border", "/Contents")
 
@@ -46,7 +47,7 @@ class _SignerAt(PdfSigner):
 
 
 def sign_pdf(pdf: bytes, signing: Signing) -> bytes:
-    """A PDF that has the place for it, signed; raises CalibError where the authority gives no time stamp."""
+    """A PDF that has the place for it, signed; raises CalibError where the authority gives no time stamp that holds."""
     writer = IncrementalPdfFileWriter(BytesIO(pdf + b"\n"))  # each object begins a line (ISO 19005-3, 6.1.9)
     _make_field(writer, signing.key.name)
     signer = _SignerAt(
@@ -62,9 +63,17 @@ def sign_pdf(pdf: bytes, signing: Signing) -> bytes:
     except (TimestampRequestError, TimeoutError, ValueError, TypeError) as error:
         if signing.authority is None:
             raise
-        why = "no answer in time" if isinstance(error, TimeoutError) else str(error) or "an answer that is none"
+        why = (
+            "no answer in time"
+            if isinstance(error, TimeoutError)
+            else " ".join(str(error).split()) or "an answer that is none"
+        )
         raise CalibError(f"the time stamp authority gave no time stamp, so nothing was signed: {why}") from error
-    return signed.getvalue()
+    made = signed.getvalue()
+    faults = [signature.fault for signature in pdf_signatures(made) if not signature.holds]
+    if faults:
+        raise CalibError(f"the signature that was made does not hold, so nothing was signed: {faults[0]}")
+    return made
 
 
 def _signer_of(key: SigningKey) -> SimpleSigner:

@@ -63,8 +63,8 @@ def read_signing_key(file: str, content: bytes, password: str) -> SigningKey:
     if keys > 1:
         raise _wrong(file, f"a file with one key, that of the person who signs; there are {keys}")
     private_key, certificate, above = _opened(file, content, password)
-    if private_key is None or certificate is None:
-        raise _wrong(file, "a private key with its certificate in the file")
+    if private_key is None or certificate is None or certificate.public_key() != private_key.public_key():
+        raise _wrong(file, "a private key with its own certificate in the file")
     if not has_long_key(certificate):
         raise _wrong(file, "a key of RSA with 2048 bits or more, or of a curve of 256 bits or more")
     if not _is_to_sign(certificate):
