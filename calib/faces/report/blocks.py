@@ -163,7 +163,7 @@ class Formula:
 
 
 @dataclass(frozen=True)
-class Signed:
+class SignedInPdf:
     """What stands where a hand would sign, of a report whose PDF is signed."""
 
     text: str
@@ -176,7 +176,7 @@ class Signatures:
     """Room for signatures: the role and the name of each, blank where it is not known."""
 
     lines: tuple[tuple[str, str], ...]
-    signed: Signed | None = None  # on the first line; absent: by hand
+    signed: SignedInPdf | None = None  # on the first line; absent: by hand
 
 
 Block = Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture | Formula | Signatures

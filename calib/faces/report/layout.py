@@ -5,7 +5,18 @@ from collections.abc import Iterator, Mapping
 from calib.faces.parts.validation_text import validation_text
 from calib.faces.plain_text import shortened
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, Signatures, Signed, paragraph, runs
+from calib.faces.report.blocks import (
+    Block,
+    Bullets,
+    Heading,
+    Layout,
+    Mark,
+    Run,
+    Signatures,
+    SignedInPdf,
+    paragraph,
+    runs,
+)
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
@@ -88,5 +99,5 @@ def _signed(content: Content) -> Iterator[Block]:
         return
     said = f"Signed electronically in the PDF ({signature['level']}). Certificate issued by "
     said += f"{shortened(signature['issuer'], _LONGEST_ISSUER)}, SHA-256 {signature['sha256'][:16]}."
-    signed = Signed(said, signature["at"][:10], PLACE)
+    signed = SignedInPdf(said, signature["at"][:10], PLACE)
     yield Signatures((("Certifying engineer", signature["by"]), *issuing), signed)

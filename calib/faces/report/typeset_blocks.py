@@ -29,7 +29,7 @@ from calib.faces.report.blocks import (
     Run,
     Runs,
     Signatures,
-    Signed,
+    SignedInPdf,
     Strip,
     Table,
     TableColumn,
@@ -244,7 +244,7 @@ def _signatures(signatures: Signatures) -> Told:
     }
 
 
-def _signed(signed: Signed) -> Told:
+def _signed(signed: SignedInPdf) -> Told:
     return {"text": typeset_text(signed.text), "on": typeset_text(signed.on), "place": signed.place}
 
 

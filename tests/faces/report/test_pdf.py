@@ -26,7 +26,7 @@ from calib.faces.report.blocks import (
     Picture,
     Run,
     Signatures,
-    Signed,
+    SignedInPdf,
     Strip,
     Table,
     TableColumn,
@@ -226,7 +226,7 @@ def test_verapdf_sees_a_missing_alternative_text_and_a_false_part(validated):
 
 @pytest.mark.parametrize("issuer", ["A CA", "W" * 60, "測" * 60])
 def test_what_is_read_where_it_is_signed_lies_within_the_field(issuer):
-    signed = Signed(
+    signed = SignedInPdf(
         f"Signed electronically. Certificate issued by {issuer}, SHA-256 0123456789abcdef.", "2026-10-15", PLACE
     )
     block = Signatures((("Certifying engineer", "R. Sorrel"), ("Issued by", "R. Sorrel")), signed)
