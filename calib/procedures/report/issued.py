@@ -1,7 +1,6 @@
 """Look up the reports of a job as they were issued."""
 
 import hashlib
-import json
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -103,7 +102,5 @@ def issue_with(session: Session, content: bytes) -> FoundIssue | None:
 
 def signer_on_record(session: Session, certificate: str) -> str | None:
     """Who signed an issue of these records with the certificate of that SHA-256; None: nobody."""
-    told = session.exec(
-        select(IssuedReport.signed_by, IssuedReport.signature).where(col(IssuedReport.signature).is_not(None))
-    )
-    return next((name for name, signature in told if json.loads(str(signature))["sha256"] == certificate), None)
+    query = select(IssuedReport.signed_by).where(col(IssuedReport.signature).contains(certificate, autoescape=True))
+    return session.exec(query).first()
