@@ -6,6 +6,7 @@ renewal of a key that proves itself by a password); no tie at all (a report sign
 otherwise in the certificate is refused; the records keep which certificate it was, not whether its issuer is to be trusted.
 """
 
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -140,7 +141,11 @@ def _opened(file: str, content: bytes, password: str) -> "tuple[Any, Certificate
     from cryptography.hazmat.primitives.serialization import pkcs12  # noqa: PLC0415
 
     try:
-        private_key, certificate, above = pkcs12.load_key_and_certificates(content, password.encode())
+        with warnings.catch_warnings():
+            warnings.simplefilter(
+                "ignore", UserWarning
+            )  # that it is of indefinite lengths (BER), as some programs export it
+            private_key, certificate, above = pkcs12.load_key_and_certificates(content, password.encode())
     except UnsupportedAlgorithm as error:
         raise _wrong(file, "a file that is encrypted in a way known here (AES, triple DES)") from error
     except (ValueError, TypeError) as error:

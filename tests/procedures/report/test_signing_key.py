@@ -30,6 +30,13 @@ def test_a_file_that_is_not_encrypted_has_an_empty_password():
     assert read(signing.p12(password=""), "").name == "Ed"
 
 
+def test_a_file_whose_length_is_indefinite_is_read_as_well():
+    """X.690, 8.1.3.6: as some programs export it."""
+    definite = signing.p12()
+    assert definite[:2] == b"\x30\x82"  # a sequence whose length stands in the next two bytes
+    assert read(b"\x30\x80" + definite[4:] + b"\0\0").name == "Ed"
+
+
 def test_the_password_is_nowhere_in_what_was_read():
     assert signing.PASSWORD not in repr(vars(read(signing.p12())))
 
