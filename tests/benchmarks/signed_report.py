@@ -1,4 +1,4 @@
-"""What signing adds to a report: reading the key, importing what signs, signing the PDF, and checking what was signed.
+"""What signing adds to a report: reading the key, importing what signs, and signing the PDF.
 
     python -m tests.benchmarks.signed_report [READINGS ...]
 

@@ -93,11 +93,10 @@ def _evidence(content: Content) -> Iterator[Block]:
 def _signed(content: Content) -> Iterator[Block]:
     yield Heading(2, "Signatures", "signatures")
     issued_by, signature = content.get("issued_by"), content.get("signature")
-    issuing = (("Issued by", str(issued_by)),) if issued_by else ()
     if signature is None:
-        yield Signatures((("Certifying engineer", ""), *issuing))
+        yield Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))
         return
     said = f"Signed electronically in the PDF ({signature['level']}). Certificate issued by "
     said += f"{shortened(signature['issuer'], _LONGEST_ISSUER)}, SHA-256 {signature['sha256'][:16]}."
     signed = SignedInPdf(said, signature["at"][:10], PLACE)
-    yield Signatures((("Certifying engineer", signature["by"]), *issuing), signed)
+    yield Signatures((("Certifying engineer, who issued it", signature["by"]),), signed)

@@ -75,9 +75,9 @@ def sign_pdf(pdf: bytes, signing: Signing) -> bytes:
         why = " ".join(told.split()) or "an answer that is none"
         raise CalibError(f"the time stamp authority gave no time stamp, so nothing was signed: {why}") from error
     made = signed.getvalue()
-    faults = [signature.fault for signature in pdf_signatures(made) if not signature.holds]
-    if faults:
-        raise CalibError(f"the signature that was made does not hold, so nothing was signed: {faults[0]}")
+    stamped = () if signing.authority is None else pdf_signatures(made)
+    if fault := next((signature.fault for signature in stamped if not signature.holds), None):
+        raise CalibError(f"the time stamp authority gave no time stamp that holds, so nothing was signed: {fault}")
     return made
 
 
