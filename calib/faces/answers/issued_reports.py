@@ -18,6 +18,7 @@ def document(job: str, issues: Sequence[Issue]) -> Content:
                 "revision": issue.revision,
                 "issued": issue.issued_at,
                 "issued_by": issue.person,
+                "signed_by": issue.signed_by,
                 "reason": issue.reason,
                 "ledger_digest": issue.ledger_digest,
                 "forms": [asdict(form) for form in issue.forms],
@@ -35,6 +36,8 @@ def text(answer: Content) -> str:
     lines = []
     for issue in answer["revisions"]:
         why = "" if issue["reason"] is None else f": {one_line(issue['reason'])}"
-        lines.append(f"revision {issue['revision']}, issued {issue['issued']} by {one_line(issue['issued_by'])}{why}")
+        signed = "" if issue["signed_by"] is None else f", signed by {one_line(issue['signed_by'])}"
+        issued = f"issued {issue['issued']} by {one_line(issue['issued_by'])}"
+        lines.append(f"revision {issue['revision']}, {issued}{signed}{why}")
         lines += [f"  {form['sha256']}  {one_line(form['name'])}" for form in issue["forms"]]
     return "\n".join(lines)

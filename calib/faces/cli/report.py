@@ -1,6 +1,10 @@
 """The command that writes a job's report, issues it, and says whether a file is one that was issued."""
 
+import getpass
+import os
+import sys
 from collections.abc import Sequence
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,7 +19,10 @@ from calib.faces.report.file_names import FORMS
 
 if TYPE_CHECKING:  # the drawing and database libraries are imported by those who need them
     from calib.faces.report.write_report import Wanted
+    from calib.procedures.report.signing_key import Signing
 
+PASSWORD = "CALIB_SIGNING_PASSWORD"  # noqa: S105 (the name of a variable)
+AUTHORITY = "CALIB_TIME_STAMP_AUTHORITY"
 DRAFT_FORMS = ("html", "csv", "json")
 
 app = group()
@@ -50,6 +57,15 @@ def report(
             "--check", metavar="FILE", help="Say whether a file is a report as it was issued, and the latest."
         ),
     ] = None,
+    sign: Annotated[
+        Path | None,
+        typer.Option(
+            "--sign",
+            metavar="FILE",
+            help="With --issue: sign the PDF with the key of this PKCS#12 file (.p12, .pfx), whose certificate is that of whoever "
+            f"issues. Its password is asked for, or taken from {PASSWORD}.",
+        ),
+    ] = None,
     issued: Annotated[
         str | None, typer.Option("--issued", metavar="TIME", help="Time of issue to print; now if not given.")
     ] = None,
@@ -57,7 +73,8 @@ def report(
 ) -> Reply:
     """Write a job's report: every flow with its expanded uncertainty, the totals, the refusals, the evidence.
 
-    Without --issue it is a draft, and says so. Exit status 1 if the file of --check was not issued so, or a later revision was.
+    Without --issue it is a draft, and says so. Exit status 1 if the file of --check was not issued so, a later revision was, or a
+    signature within it does not hold.
     Flows that protect life or health (smoke control, fume cupboards, isolation rooms, combustion air) are judged by the local
     code and a licensed practitioner, not by this program.
 
@@ -67,6 +84,8 @@ def report(
     _one_thing([name for name, given in asked.items() if given], job)
     if reason is not None and not issue:
         raise BadInputError([Finding.typed("reason", reason, "--issue with it")])
+    if sign is not None and not issue:
+        raise BadInputError([Finding.typed("sign", str(sign), "--issue with it: only what is issued is signed")])
     if check is not None:
         return _check(desk, check)
     if revisions:
@@ -76,8 +95,9 @@ def report(
     from calib.faces.report.write_report import Wanted
 
     forms = _forms(form, FORMS if issue else DRAFT_FORMS)
-    when, now = happened_at(issued, "issued"), clock()
-    wanted = Wanted(str(job), forms, when, now, desk.units, probability_of(coverage))
+    when, now, probability = happened_at(issued, "issued"), clock(), probability_of(coverage)
+    signing = None if sign is None else _signing(sign, forms, now)
+    wanted = Wanted(str(job), forms, when, now, desk.units, probability, signing)
     return _make(desk, wanted, reason, into, is_draft=not issue)
 
 
@@ -96,6 +116,36 @@ def _forms(typed: str | None, otherwise: Sequence[str]) -> list[str]:
     if not forms or set(forms) - set(FORMS):
         raise BadInputError([Finding.typed("format", typed, f"some of {', '.join(FORMS)}, joined by commas")])
     return forms
+
+
+def _signing(file: Path, forms: Sequence[str], now: datetime) -> "Signing":
+    """How a report is signed with the key of a file; the password goes no further than the reading of it."""
+    from calib.procedures.report.signing_key import Signing, read_signing_key
+
+    if "pdf" not in forms:
+        raise BadInputError(
+            [Finding.typed("format", ",".join(forms), "pdf among them: that is the form that is signed")]
+        )
+    key = read_signing_key(str(file), _content_of(file), _password_of(file))
+    return Signing(key, now, os.environ.get(AUTHORITY) or None)
+
+
+def _password_of(file: Path) -> str:
+    """The password of a file of a key: from the environment, or typed unseen at a terminal."""
+    if PASSWORD in os.environ:
+        return os.environ[PASSWORD]
+    if not sys.stdin.isatty():
+        raise BadInputError(
+            [Finding.typed("sign", str(file), f"its password in {PASSWORD}, or a terminal to ask for it at")]
+        )
+    return getpass.getpass(f"Password of {file}: ")
+
+
+def _content_of(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise CalibError(f"{file}: cannot be read ({error.strerror})") from error
 
 
 def _make(desk: Desk, wanted: "Wanted", reason: str | None, into: Path, *, is_draft: bool) -> Reply:
@@ -127,11 +177,14 @@ def _list(desk: Desk, job: str) -> Reply:
 
 def _check(desk: Desk, file: Path) -> Reply:
     from calib.faces.answers import checked_report as answer
-    from calib.procedures.report.issued import issue_with
+    from calib.procedures.report.check_pdf_signature import pdf_signatures
+    from calib.procedures.report.issued import issue_with, signer_on_record
 
-    try:
-        content = file.read_bytes()
-    except OSError as error:
-        raise CalibError(f"{file}: cannot be read ({error.strerror})") from error
-    document = answer.document(str(file), content, issue_with(desk.reading(), content))
-    return Reply(document, answer.text, status=0 if document["is_latest"] else 1)
+    content, session = _content_of(file), desk.reading()
+    signatures = {
+        signature: signature.sha256 and signer_on_record(session, signature.sha256)
+        for signature in pdf_signatures(content)
+    }
+    document = answer.document(str(file), content, issue_with(session, content), signatures)
+    sound = document["is_latest"] and all(signature.holds for signature in signatures)
+    return Reply(document, answer.text, status=0 if sound else 1)

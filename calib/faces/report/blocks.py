@@ -173,10 +173,20 @@ class Formula:
 
 
 @dataclass(frozen=True)
+class SignedInPdf:
+    """What stands where a hand would sign, of a report whose PDF is signed."""
+
+    text: str
+    on: str  # the day
+    place: str  # where a link in the PDF leads that becomes the field of the signature
+
+
+@dataclass(frozen=True)
 class Signatures:
     """Room for signatures: the role and the name of each, blank where it is not known."""
 
     lines: tuple[tuple[str, str], ...]
+    signed: SignedInPdf | None = None  # on the first line; absent: by hand
 
 
 Block = Letterhead | Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture | Formula | Signatures

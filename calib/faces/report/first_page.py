@@ -4,11 +4,24 @@ from collections.abc import Iterator
 
 from calib.counted import count_of
 from calib.faces.parts.review_on_job import decided_text
+from calib.faces.plain_text import shortened
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Letterhead, Notice, Run, Signatures, Strip, Title, paragraph, runs
+from calib.faces.report.blocks import (
+    Block,
+    Letterhead,
+    Notice,
+    Run,
+    Signatures,
+    SignedInPdf,
+    Strip,
+    Title,
+    paragraph,
+    runs,
+)
 from calib.faces.report.verdict_section import verdict_section
 from calib.faces.written import Content, moment_text
 from calib.procedures.on_record.company import CompanyMark
+from calib.procedures.report.signing_key import PLACE
 
 
 def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = None) -> Iterator[Block]:
@@ -45,9 +58,17 @@ def letterhead(company: Content, mark: CompanyMark | None) -> Letterhead:
 
 
 def signatures(report: Content) -> Signatures:
-    """Room for the engineer's signature, with the name of whoever issued the report."""
-    issued_by = report.get("issued_by")
-    return Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))
+    """Room for the engineer's signature, with the name of whoever issued the report; or what the PDF's signature says."""
+    issued_by, signature = report.get("issued_by"), report.get("signature")
+    if signature is None:
+        return Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))
+    said = f"Signed electronically in the PDF ({signature['level']}). Certificate issued by "
+    said += f"{shortened(signature['issuer'], _LONGEST_ISSUER)}, SHA-256 {signature['sha256'][:16]}."
+    signed = SignedInPdf(said, signature["at"][:10], PLACE)
+    return Signatures((("Certifying engineer, who issued it", signature["by"]),), signed)
+
+
+_LONGEST_ISSUER = 60  # signs: three lines of the signature
 
 
 # ISO/IEC 17025:2017, 7.8.2.1 (from memory).
@@ -71,6 +92,8 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
     yield "Written" if is_draft else "Issued", moment_text(report["issued"])
     if report.get("issued_by"):
         yield "Issued by", report["issued_by"]
+    if report.get("signature"):
+        yield "Signed by", f"{report['signature']['by']}, in the PDF"
     yield "Revision", _revision(report)
     if report.get("agreed_by"):
         yield "Decision rule agreed by", ", ".join(filter(None, (report["agreed_by"], report["agreed_on"])))

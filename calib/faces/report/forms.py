@@ -10,13 +10,21 @@ from calib.faces.report.csv_table import as_csv
 from calib.faces.report.file_names import file_stem
 from calib.faces.written import Content
 from calib.procedures.report.collect import JobReport
+from calib.procedures.report.signing_key import Signing
 
 
 def in_forms(
-    document: Content, report: JobReport, forms: Sequence[str], progress: Callable[[str], None]
+    document: Content,
+    report: JobReport,
+    forms: Sequence[str],
+    progress: Callable[[str], None],
+    signing: Signing | None = None,
 ) -> dict[str, bytes]:
-    """The report in each form that is asked for: its bytes. The PDF is begun first, and typeset while the others are made."""
-    making = _Forms(document, report)
+    """The report in each form that is asked for: its bytes. The PDF is begun first, and typeset while the others are made.
+
+    It is signed before the mail attaches it, where `signing` says how; raises CalibError where no time stamp is given.
+    """
+    making = _Forms(document, report, signing)
     for form in sorted(forms, key=lambda form: form != "pdf"):
         progress(f"writing the report as {form.upper()}")
         getattr(making, "pdf_begun" if form == "pdf" else form)
@@ -26,9 +34,10 @@ def in_forms(
 class _Forms:
     """Forms that rest on one another: the PDF has JSON and CSV attached, the mail the PDF. Imports wait until asked for."""
 
-    def __init__(self, document: Content, report: JobReport) -> None:
+    def __init__(self, document: Content, report: JobReport, signing: Signing | None) -> None:
         self.document = document
         self.report = report
+        self.signing = signing
 
     @cached_property
     def json(self) -> bytes:
@@ -62,9 +71,14 @@ class _Forms:
         }
         return begin_pdf(self.layout, attached)
 
-    @property
+    @cached_property
     def pdf(self) -> bytes:
-        return self.pdf_begun.result()
+        begun = self.pdf_begun
+        if self.signing is None:
+            return begun.result()
+        from calib.procedures.report.sign_pdf import sign_pdf  # noqa: PLC0415 (imported while the PDF is typeset)
+
+        return sign_pdf(begun.result(), self.signing)
 
     @cached_property
     def xlsx(self) -> bytes:
@@ -76,9 +90,8 @@ class _Forms:
     def eml(self) -> bytes:
         from calib.faces.report.mail import as_eml, drawings_of  # noqa: PLC0415
 
-        begun = self.pdf_begun
-        drawings = drawings_of(self.layout)
-        return as_eml(self.layout, begun.result(), self.csv, drawings)
+        _begun, drawings = self.pdf_begun, drawings_of(self.layout)
+        return as_eml(self.layout, self.pdf, self.csv, drawings)
 
 
 def _encoded(text: str) -> bytes:

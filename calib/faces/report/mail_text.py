@@ -109,8 +109,10 @@ def _formula(formula: Formula) -> Iterator[str]:
 
 
 def _signatures(signatures: Signatures) -> Iterator[str]:
-    for role, name in signatures.lines:
-        yield from _wrapped(f"{role}: {name or '____________________'}")
+    for place, (role, name) in enumerate(signatures.lines):
+        signed = signatures.signed if place == 0 else None
+        said = "" if signed is None else f", {signed.on}. {signed.text}"
+        yield from _wrapped(f"{role}: {name or '____________________'}{said}")
 
 
 _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {

@@ -188,8 +188,12 @@ def _formula(formula: Formula, typeset: Callable[[Formula], str]) -> Iterator[st
 def _signatures(signatures: Signatures) -> Iterator[str]:
     yield '<table class="signatures"><thead><tr><th scope="col"></th><th scope="col">Name</th>'
     yield '<th scope="col">Signature</th><th scope="col">Date</th></tr></thead>\n<tbody>\n'
-    for role, name in signatures.lines:
-        yield f'<tr><th scope="row">{_text(role)}</th><td>{_text(name)}</td><td></td><td></td></tr>\n'
+    for place, (role, name) in enumerate(signatures.lines):
+        signed = signatures.signed if place == 0 else None
+        by_hand = (
+            "<td></td><td></td>" if signed is None else f"<td>{_text(signed.text)}</td><td>{_text(signed.on)}</td>"
+        )
+        yield f'<tr><th scope="row">{_text(role)}</th><td>{_text(name)}</td>{by_hand}</tr>\n'
     yield "</tbody></table>\n"
 
 

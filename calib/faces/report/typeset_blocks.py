@@ -31,6 +31,7 @@ from calib.faces.report.blocks import (
     Run,
     Runs,
     Signatures,
+    SignedInPdf,
     Strip,
     Table,
     TableColumn,
@@ -255,7 +256,12 @@ def _signatures(signatures: Signatures) -> Told:
     return {
         "kind": "signatures",
         "lines": [[typeset_text(role), typeset_text(name)] for role, name in signatures.lines],
+        **({} if signatures.signed is None else {"signed": _signed(signatures.signed)}),
     }
+
+
+def _signed(signed: SignedInPdf) -> Told:
+    return {"text": typeset_text(signed.text), "on": typeset_text(signed.on), "place": signed.place}
 
 
 def _runs_of_cells(block: Block) -> Iterator[Run]:

@@ -1,7 +1,8 @@
 """Make a job's report in its forms, write it into a folder, issue it, write an issue again."""
 
+import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -13,10 +14,12 @@ from calib.faces.report.file_names import like_names, stem_among
 from calib.faces.report.forms import in_forms
 from calib.faces.report.revision_changes import revised
 from calib.faces.write_over import write_whole
+from calib.faces.written import Content
 from calib.procedures.on_record.jobs_by_name import jobs_like
 from calib.procedures.report.collect import JobReport, report
 from calib.procedures.report.issue import ToIssue, issue_report, may_issue
 from calib.procedures.report.issued import issued_bytes, issues_of
+from calib.procedures.report.signing_key import Signing, must_sign_for
 from calib.records import database, ledger
 from calib.records.issue_digest import issue_digest
 from calib.records.ledger import Signature
@@ -45,6 +48,7 @@ class Wanted:
     now: datetime
     units: str | None = None  # absent: those that were typed
     coverage_probability: float = COVERAGE_PROBABILITY
+    signing: Signing | None = None  # of an issue; absent: its PDF is not signed
 
 
 def _silent(_: str) -> None:
@@ -98,6 +102,8 @@ class _Made:
 
 def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signature, progress: Progress) -> _Made:
     person = may_issue(session, wanted.job, reason, signature).person
+    if wanted.signing is not None:
+        must_sign_for(session, wanted.signing, person)
     report = _evaluated(session, wanted, progress)
     document = content(report, wanted.issued, wanted.units, Issuing(person, reason))
     document = revised(document, report.issued_before)
@@ -106,12 +112,30 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     document |= {
         "issue_digest": issue_digest(report.ledger_digest, document["job"], revision, wanted.issued.isoformat(), forms)
     }
-    made = in_forms(document, report, list(forms), progress)
+    signed = None if wanted.signing is None else _signature(wanted.signing, person)
+    if signed is not None:
+        document |= {"signature": signed}
+    made = in_forms(document, report, list(forms), progress, wanted.signing)
     stem = _stem(session, wanted.job)
     named = {form: (f"{stem}-r{revision}.{form}", made[form]) for form in forms}
     cited = None if report.validation is None else report.validation.record_id
     issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named, cited)
+    if signed is not None:
+        issue = replace(issue, signed_by=person, signature=json.dumps(signed, ensure_ascii=False))
     return _Made(issue, len(report.evaluation.refused))
+
+
+def _signature(signing: Signing, person: str) -> Content:
+    """What a signature says of itself, before it is made."""
+    return {
+        "by": person,
+        "at": signing.at.isoformat(timespec="seconds"),
+        "level": signing.level,
+        "issuer": signing.key.issuer,
+        "sha256": signing.key.sha256,
+        "valid_from": signing.key.valid_from.isoformat(),
+        "valid_until": signing.key.valid_until.isoformat(),
+    }
 
 
 def _evaluated(session: Session, wanted: Wanted, progress: Progress) -> JobReport:

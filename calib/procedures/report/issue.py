@@ -33,6 +33,8 @@ class ToIssue:
     ledger_digest: str  # the ledger's head when it was made
     forms: Mapping[str, tuple[str, bytes]]  # form -> name of its file, its bytes
     validation_id: int | None = None  # that it cites; absent: the program was not validated
+    signed_by: str | None = None  # absent: its PDF is not signed
+    signature: str | None = None  # JSON: what the signature says of itself
 
 
 def may_issue(session: Session, job: str, reason: str | None, signature: Signature) -> Signature:
@@ -74,6 +76,8 @@ def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> Non
         reason=None if wanted.reason is None else wanted.reason.strip(),
         ledger_digest=wanted.ledger_digest,
         validation_id=wanted.validation_id,
+        signed_by=wanted.signed_by,
+        signature=wanted.signature,
     )
     append(session, [report], signature)
     append(session, kept_forms(wanted.forms, key(report.id)), signature)

@@ -34,6 +34,7 @@ class Issue:
     ledger_digest: str  # the ledger's head when it was made
     person: str
     forms: tuple[FormOnFile, ...]
+    signed_by: str | None = None  # absent: its PDF is not signed
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,9 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
     own = select(*columns).where(col(IssuedForm.issued_report_id) == key(report.id)).order_by(col(IssuedForm.id))
     person, _ = written(session, "issued_report", key(report.id))
     forms = tuple(FormOnFile(*row) for row in session.execute(own).all())
-    return Issue(job.job, report.revision, report.issued_at, report.reason, report.ledger_digest, person, forms)
+    return Issue(
+        job.job, report.revision, report.issued_at, report.reason, report.ledger_digest, person, forms, report.signed_by
+    )
 
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
@@ -95,3 +98,9 @@ def issue_with(session: Session, content: bytes) -> FoundIssue | None:
     every = issues_of(session, job.job)
     own = next(issue for issue in every if issue.revision == report.revision)
     return FoundIssue(own, FormOnFile(same.form, same.name, same.sha256), every[-1])
+
+
+def signer_on_record(session: Session, certificate: str) -> str | None:
+    """Who signed an issue of these records with the certificate of that SHA-256; None: nobody."""
+    query = select(IssuedReport.signed_by).where(col(IssuedReport.signature).contains(certificate, autoescape=True))
+    return session.exec(query).first()

@@ -26,6 +26,7 @@ from calib.faces.report.blocks import (
     Picture,
     Run,
     Signatures,
+    SignedInPdf,
     Strip,
     Table,
     TableColumn,
@@ -34,6 +35,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.pdf import EmbeddedFile, begin_pdf
+from calib.procedures.report.signing_key import PLACE
 from tests import verapdf
 from tests.hostile import HOSTILE
 from tests.read_back import pdf_pages
@@ -220,6 +222,26 @@ def test_verapdf_made_every_kind_of_check(validated):
 def test_verapdf_sees_a_missing_alternative_text_and_a_false_part(validated):
     assert any(one.startswith("7.3-1") for one in validated["spoiled"]["PDF/UA-1"]["failed"])
     assert any(one.startswith("6.6.4") for one in validated["spoiled"]["PDF/A-3A"]["failed"])
+
+
+@pytest.mark.parametrize("issuer", ["A CA", "W" * 60, "測" * 60])
+def test_what_is_read_where_it_is_signed_lies_within_the_field(issuer):
+    signed = SignedInPdf(
+        f"Signed electronically. Certificate issued by {issuer}, SHA-256 0123456789abcdef.", "2026-10-15", PLACE
+    )
+    block = Signatures((("Certifying engineer", "R. Sorrel"), ("Issued by", "R. Sorrel")), signed)
+    made = begin_pdf(replace(LAYOUT, blocks=(*BLOCKS[:1], Heading(2, "Signatures"), block)), {}).result()
+    with pikepdf.open(io.BytesIO(made)) as pdf:
+        (left, bottom, right, top) = (float(side) for side in pdf.pages[0].Annots[0].Rect)
+    page = pypdfium2.PdfDocument(made)[0]
+    text = page.get_textpage()
+    begin = text.get_text_range().index("Signed electronically")
+    end = text.get_text_range().index("abcdef.") + len("abcdef.")
+    boxes = [text.get_charbox(place) for place in range(begin, end) if text.get_text_range(place, 1).strip()]
+    assert min(box[0] for box in boxes) >= left
+    assert max(box[2] for box in boxes) <= right
+    assert min(box[1] for box in boxes) >= bottom
+    assert max(box[3] for box in boxes) <= top
 
 
 def test_qpdf_finds_nothing_wrong_in_a_file(report, hostile):

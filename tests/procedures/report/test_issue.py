@@ -11,7 +11,7 @@ from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.procedures.report.issue import ToIssue, issue_report
-from calib.procedures.report.issued import issue_with, issued_bytes, issues_of
+from calib.procedures.report.issued import issue_with, issued_bytes, issues_of, signer_on_record
 from calib.records import database, ledger
 from calib.records.tables.reports import IssuedForm
 from tests.folders import NOW, all_of
@@ -51,6 +51,15 @@ def test_each_issue_says_who_when_why_and_the_digest_of_each_form(small_records)
         (form, hashlib.sha256(content).hexdigest()) for form, (_, content) in FIRST.forms.items()
     ]
     assert (second.revision, second.reason) == (2, "S-2 measured again")
+
+
+def test_who_signed_an_issue_is_known_by_the_certificate(small_records):
+    certificate = "8fecc9189ce1b4b96070b99122db4dd4de2a29c75d54c0f1b019f3bb8eecb6a9"
+    issued(small_records, replace(FIRST, signed_by="E. Engineer", signature=f'{{"sha256": "{certificate}"}}'), SECOND)
+    with database.reading(str(small_records)) as session:
+        assert [issue.signed_by for issue in issues_of(session, "J-1")] == ["E. Engineer", None]
+        assert signer_on_record(session, certificate) == "E. Engineer"
+        assert signer_on_record(session, certificate[::-1]) is None
 
 
 def test_a_job_that_was_not_issued_has_no_issues(small_records):
