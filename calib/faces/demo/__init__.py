@@ -23,6 +23,7 @@ from calib.procedures.enter.import_sheets import Imported
 from calib.procedures.factors.find_factor import find_factor
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
+from calib.procedures.fleet.set_company import set_company
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.outlets import readings_at
@@ -36,6 +37,7 @@ DEMO_RECORDS = "demo.sqlite"
 _BRANCH, _GRILLE = "B1 branch to S1-6", "S1-6 corridor"
 _METER = "VA-11"
 _HERE = Path(__file__).parent
+_COMPANY = "Marram & Sedge Air Measurement", "4 Sluice Lane, Larkmoor", "desk@marram-sedge.example"
 _QA, _TECHNICIAN, _ENGINEER = "I. Marlow", "S. Quill", "R. Sorrel"
 
 
@@ -128,6 +130,7 @@ def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], 
     database.make(place.records)
     register, job = folders
     with database.writing(place.records) as session:
+        set_company(session, *_COMPANY, None, None, Signature(_QA, _REGISTERED, "company set"))
         first = import_folders(session, [register], Signature(_QA, _REGISTERED, "import"), _REGISTERED, progress)
     with database.writing(place.records) as session:
         record_event(

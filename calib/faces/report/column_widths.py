@@ -150,7 +150,7 @@ def _longest(texts: Iterable[tuple[str, bool]], size: float) -> float:
 def _width(text: str, size: float, *, is_bold: bool) -> float:
     """Reckoned length of a text on one line [pt], with something to spare."""
     widths = _WIDTH_OF[is_bold]
-    return sum(widths.get(sign, _OTHER) for sign in text) * size / 1000 + 1.5
+    return sum(widths.get(sign, _OTHER) for sign in text) * size / 1000 + 2.5
 
 
 def _shared(table: Table, least: Sequence[float], wanted: Sequence[float], room: float) -> list[float]:
