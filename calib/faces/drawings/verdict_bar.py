@@ -8,7 +8,7 @@ from matplotlib.patches import Patch
 from calib.faces.drawings.style import FIGURE_WIDTH, INK, STATEMENT_LOOKS, Chart, house_style
 from calib.faces.written import SIGNS
 
-_HIGH = 0.85  # [in]
+_HIGH = 0.72  # [in]
 
 
 def verdict_bar(counts: Mapping[str, int]) -> Chart | None:

@@ -61,7 +61,7 @@ def signatures(report: Content) -> Signatures:
     """Room for the engineer's signature, with the name of whoever issued the report; or what the PDF's signature says."""
     issued_by, signature = report.get("issued_by"), report.get("signature")
     if signature is None:
-        return Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))
+        return Signatures(((f"Certifying engineer{', who issued it' if issued_by else ''}", str(issued_by or "")),))
     said = f"Signed electronically in the PDF ({signature['level']}). Certificate issued by "
     said += f"{shortened(signature['issuer'], _LONGEST_ISSUER)}, SHA-256 {signature['sha256'][:16]}."
     signed = SignedInPdf(said, signature["at"][:10], PLACE)
