@@ -14,6 +14,7 @@ from calib.faces.answers.balance import totals
 from calib.faces.answers.conformity import risks
 from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
 from calib.faces.parts.budgets_in_full import budgets_in_full
+from calib.faces.parts.cross_checks import cross_checks_document
 from calib.faces.parts.curve import curve
 from calib.faces.parts.evidence import certified
 from calib.faces.parts.joint_probability import joint_document
@@ -75,6 +76,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "reviews": [review_document(review, evaluation.job.job, 1 + len(report.issues)) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
         "not_measured": not_measured(evaluation),
+        "cross_checks": cross_checks_document(report.cross_checks, evaluation, units),
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),

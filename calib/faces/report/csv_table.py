@@ -5,6 +5,7 @@ import io
 from collections.abc import Mapping
 from typing import Any
 
+from calib.faces.parts.cross_checks import cross_check_rows
 from calib.faces.parts.review_on_job import decided_text
 from calib.faces.written import Content
 
@@ -19,7 +20,7 @@ _CSV_COLUMNS = (
     "flow_at_design_density_expanded_uncertainty", "stage", "probability", "numerical_error",
     "lower_limit", "upper_limit", "guard_band", "guard_factor",
     "drift_percent", "standard_uncertainty_percent", "carried_percent",
-    "interval_low", "interval_high",
+    "interval_low", "interval_high", "normalised_error", "agrees",
 )  # fmt: skip
 
 
@@ -69,6 +70,14 @@ def as_csv(report: Content) -> str:
                 each, "system", "service", "outlet", "drift_percent", "standard_uncertainty_percent", "carried_percent"
             )
             for each in report["plant_drift"]
+        ),
+        *(
+            {"record": "cross-check", "outlet": flow, "reasons": f"{first} | {second}"}
+            | _csv_flow(check["difference"])
+            | _same(check, "system", "service", "room", "normalised_error", "agrees")
+            for check, (flow, first, second, *_) in zip(
+                report["cross_checks"], cross_check_rows(report["cross_checks"]), strict=True
+            )
         ),
         *(
             {"record": "joint probability", "outlets": each["outlets"]}
