@@ -38,7 +38,7 @@ def document(evaluation: Evaluation, of_job: RisksOfJob, checked: CrossChecks, u
         | {
             "joint_probability": joint_document(of_job),
             "plant_drift": drift_document(evaluation),
-            "not_measured": not_measured(evaluation),
+            "not_measured": not_measured(evaluation, units),
             "cross_checks": cross_checks_document(checked, evaluation, units),
         }
     )

@@ -77,7 +77,8 @@ def conformity(
     if plot is not None:
         from calib.faces.drawings.overview import overview_charts
 
-        charts = overview_charts(readings.document(evaluation, desk.units)["readings"])
+        shown = readings.document(evaluation, desk.units)
+        charts = overview_charts(shown["readings"], shown["not_measured"])
         if not charts:
             raise CalibError("there is no reading to draw")
         plotted(charts, plot)

@@ -107,7 +107,7 @@ def _pictures(session: Session, into: Path) -> list[Path]:
 
     content = json.loads(issued_bytes(session, DEMO_JOB, _REVISION, "json"))
     pictures = {
-        "outlets": overview_charts(content["readings"])[0],
+        "outlets": overview_charts(content["readings"], content["not_measured"])[0],
         "balance": balance_charts(content)[0],
         _METER: calibration_chart(calibration_on_file(session, _METER, None)),
     }

@@ -75,7 +75,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
         "reviews": [review_document(review, evaluation.job.job, 1 + len(report.issues)) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
-        "not_measured": not_measured(evaluation),
+        "not_measured": not_measured(evaluation, units),
         "cross_checks": cross_checks_document(report.cross_checks, evaluation, units),
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),

@@ -43,7 +43,12 @@ def as_csv(report: Content) -> str:
             | _same(each, "system", "service", "outlet", "instrument", "observed_at")
             for each in report["refusals"]
         ),
-        *({"record": "not measured"} | _same(each, "system", "service", "outlet") for each in report["not_measured"]),
+        *(
+            {"record": "not measured", "reasons": " | ".join(each["reasons"])}
+            | {"design_flow": (each["design"] or {}).get("value"), "flow_unit": (each["design"] or {}).get("unit")}
+            | _same(each, "system", "service", "outlet", "place", "room")
+            for each in report["not_measured"]
+        ),
         *(
             {
                 "record": "amendment",

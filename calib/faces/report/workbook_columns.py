@@ -320,7 +320,14 @@ OF_REFUSALS = (
     SheetColumn("Operator", _at("operator"), width=14),
     SheetColumn("Remarks", _at("remarks"), width=30),
 )
-OF_NOT_MEASURED = (_SYSTEM, _OUTLET, _SERVICE)
+OF_NOT_MEASURED = (
+    _SYSTEM,
+    _OUTLET,
+    _SERVICE,
+    SheetColumn("Design", _at("design", "value"), _design_as_written, 9),
+    SheetColumn("Unit", _at("design", "unit"), width=6),
+    SheetColumn("Why a reading was refused", _joined("reasons"), width=60),
+)
 OF_CHANGES = (
     SheetColumn("What", _at("what"), width=40),
     SheetColumn("Before", _at("before"), width=50),
