@@ -18,6 +18,7 @@ def document(job: str, issues: Sequence[Issue]) -> Content:
                 "issued": issue.issued_at,
                 "issued_by": issue.person,
                 "reason": issue.reason,
+                "gaps_reason": issue.gaps_reason,
                 "ledger_digest": issue.ledger_digest,
                 "forms": [asdict(form) for form in issue.forms],
             }
@@ -35,5 +36,7 @@ def text(answer: Content) -> str:
     for issue in answer["revisions"]:
         why = "" if issue["reason"] is None else f": {one_line(issue['reason'])}"
         lines.append(f"revision {issue['revision']}, issued {issue['issued']} by {one_line(issue['issued_by'])}{why}")
+        if issue["gaps_reason"] is not None:
+            lines.append(f"  issued with outlets that were not measured: {one_line(issue['gaps_reason'])}")
         lines += [f"  {form['sha256']}  {one_line(form['name'])}" for form in issue["forms"]]
     return "\n".join(lines)

@@ -481,6 +481,7 @@ _SPELLED = {
     Step.CORRECT_READING: "corrected by `calib reading correct`",
     Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
     Step.MAP_HEADINGS: "a map of its headings, which `calib import --suggest-map FILE` begins",
+    Step.SAY_WHY_WITHOUT: "--with-gaps REASON issues it all the same, and keeps the reason",
     Step.SAY_SURE: "the same with --sure writes it",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }

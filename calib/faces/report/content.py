@@ -39,6 +39,7 @@ class Issuing:
 
     person: str
     reason: str | None  # absent: the first revision
+    gaps_reason: str | None = None  # why without outlets that were not measured
 
 
 @unswept
@@ -58,6 +59,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "issued": issued.isoformat(),
         "issued_by": None if issuing is None else issuing.person,
         "revision_reason": None if issuing is None else issuing.reason,
+        "gaps_reason": None if issuing is None else issuing.gaps_reason,
         "revises": [_issue(issue) for issue in report.issues],
         "changes": [],
         "decision_rule": evaluation.job.decision_rule,

@@ -99,7 +99,7 @@ def _csv_report(report: Content) -> Content:
     return {
         "record": "report",
         "state": "draft" if report["is_draft"] else "issued",
-        "reasons": report["revision_reason"],
+        "reasons": " | ".join(filter(None, (report["revision_reason"], report["gaps_reason"]))),
     } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
 
 

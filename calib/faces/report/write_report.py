@@ -15,7 +15,7 @@ from calib.faces.report.revision_changes import revised
 from calib.faces.write_over import write_whole
 from calib.procedures.on_record.jobs_by_name import jobs_like
 from calib.procedures.report.collect import JobReport, report
-from calib.procedures.report.issue import ToIssue, issue_report, may_issue
+from calib.procedures.report.issue import ToIssue, issue_report, may_issue, must_say_why
 from calib.procedures.report.issued import issued_bytes, issues_of
 from calib.records import database, ledger
 from calib.records.issue_digest import issue_digest
@@ -45,6 +45,7 @@ class Wanted:
     now: datetime
     units: str | None = None  # absent: those that were typed
     coverage_probability: float = COVERAGE_PROBABILITY
+    gaps_reason: str | None = None  # why it is issued without outlets that were not measured
 
 
 def _silent(_: str) -> None:
@@ -72,7 +73,8 @@ def issue(
 
     It is made before others are kept from writing; where somebody wrote meanwhile it is made anew. It is signed when it is
     written, since making it may take longer than the time of an entry may differ from a server's. Raises NotInRecordsError,
-    BadInputError where it may not be issued, CalibError where the folder cannot be written: then it is issued all the same.
+    BadInputError where it may not be issued, GapError with outlets that were not measured and no reason to go without, CalibError
+    where the folder cannot be written: then it is issued all the same.
     """
     with database.reading(records) as session:
         made = _made(session, wanted, reason, sign(), progress)
@@ -99,7 +101,8 @@ class _Made:
 def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signature, progress: Progress) -> _Made:
     person = may_issue(session, wanted.job, reason, signature).person
     report = _evaluated(session, wanted, progress)
-    document = content(report, wanted.issued, wanted.units, Issuing(person, reason))
+    must_say_why(report.evaluation, wanted.gaps_reason)
+    document = content(report, wanted.issued, wanted.units, Issuing(person, reason, wanted.gaps_reason))
     document = revised(document, report.issued_before)
     forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
     revision = document["revision"]
@@ -110,7 +113,7 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     stem = _stem(session, wanted.job)
     named = {form: (f"{stem}-r{revision}.{form}", made[form]) for form in forms}
     cited = None if report.validation is None else report.validation.record_id
-    issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named, cited)
+    issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named, cited, wanted.gaps_reason)
     return _Made(issue, len(report.evaluation.refused))
 
 

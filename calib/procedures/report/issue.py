@@ -11,7 +11,8 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, Finding, GapError, Step
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.report.issued import issues_of
@@ -33,6 +34,7 @@ class ToIssue:
     ledger_digest: str  # the ledger's head when it was made
     forms: Mapping[str, tuple[str, bytes]]  # form -> name of its file, its bytes
     validation_id: int | None = None  # that it cites; absent: the program was not validated
+    gaps_reason: str | None = None  # why without outlets that were not measured; absent: every one was
 
 
 def may_issue(session: Session, job: str, reason: str | None, signature: Signature) -> Signature:
@@ -52,6 +54,16 @@ def _findings(session: Session, job: str, reason: str | None) -> Iterator[Findin
         yield Finding.typed("reason", reason, expected)
     if not earlier and said:
         yield Finding.typed("reason", reason, "nothing: no revision was issued before")
+
+
+def must_say_why(evaluation: Evaluation, gaps_reason: str | None) -> None:
+    """Raise GapError with outlets that were not measured where no reason is given, BadInputError for a reason without any."""
+    left = ", ".join(outlet.outlet for outlet in evaluation.not_measured)
+    said = (gaps_reason or "").strip()
+    if left and not said:
+        raise GapError(f"not measured: {left}; nothing was issued; {Step.SAY_WHY_WITHOUT}")
+    if not left and gaps_reason is not None:
+        raise BadInputError([Finding.typed("gaps_reason", gaps_reason, "nothing: every outlet is measured")])
 
 
 def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> None:
@@ -74,6 +86,7 @@ def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> Non
         reason=None if wanted.reason is None else wanted.reason.strip(),
         ledger_digest=wanted.ledger_digest,
         validation_id=wanted.validation_id,
+        gaps_reason=None if wanted.gaps_reason is None else wanted.gaps_reason.strip(),
     )
     append(session, [report], signature)
     append(session, kept_forms(wanted.forms, key(report.id)), signature)

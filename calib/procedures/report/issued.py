@@ -34,6 +34,7 @@ class Issue:
     ledger_digest: str  # the ledger's head when it was made
     person: str
     forms: tuple[FormOnFile, ...]
+    gaps_reason: str | None = None  # why without outlets that were not measured; absent: every one was
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,8 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
     own = select(*columns).where(col(IssuedForm.issued_report_id) == key(report.id)).order_by(col(IssuedForm.id))
     person, _ = written(session, "issued_report", key(report.id))
     forms = tuple(FormOnFile(*row) for row in session.execute(own).all())
-    return Issue(job.job, report.revision, report.issued_at, report.reason, report.ledger_digest, person, forms)
+    typed = (report.revision, report.issued_at, report.reason, report.ledger_digest)
+    return Issue(job.job, *typed, person, forms, report.gaps_reason)
 
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
