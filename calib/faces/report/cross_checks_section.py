@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from calib.faces.parts.cross_checks import (
-    CROSS_CHECK_COLUMNS,
     agreement_text,
     cross_check_lines,
     normalised_error_text,
@@ -25,13 +24,13 @@ from calib.faces.report.blocks import (
 from calib.faces.report.table_cells import NOTHING, flow_cell, row_of, words_cell
 from calib.faces.written import Content
 
-_FLOW, _FIRST, _SECOND, _DIFFERENCE, _ERROR, _STATEMENT = (name.capitalize() for name in CROSS_CHECK_COLUMNS)
 _COLUMNS = (
-    TableColumn(_FLOW),
-    TableColumn(_FIRST),
-    TableColumn(_SECOND),
-    *number_columns(_DIFFERENCE, _ERROR),
-    TableColumn(_STATEMENT, is_short=True),
+    TableColumn("Flow"),
+    TableColumn("Measured as"),
+    *number_columns("First ± U"),
+    TableColumn("And as"),
+    *number_columns("Second ± U", "Difference ± U", "E_n"),
+    TableColumn("Statement"),
 )
 
 
@@ -51,14 +50,11 @@ def _row(check: Content) -> TableRow:
     said = agreement_text(check)
     return row_of(
         words_cell(flow),
-        _side(first, check["first"]["flow"]),
-        _side(second, check["second"]["flow"]),
+        words_cell(first),
+        flow_cell(check["first"]["flow"]),
+        words_cell(second),
+        flow_cell(check["second"]["flow"]),
         flow_cell(check["difference"]),
         error,
         words_cell(Run(said, Mark.STRONG) if check["agrees"] is False else said),
     )
-
-
-def _side(named: str, flow: Content) -> Cell:
-    """What was measured with its flow; the unrounded number stands in the content."""
-    return words_cell(f"{named}: ", *flow_cell(flow).text)

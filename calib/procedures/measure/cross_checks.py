@@ -186,18 +186,20 @@ def _of_mains(evaluation: Evaluation, counting: Mapping[int, int], paired: Paire
 
 
 def _by_service(outlets: Outlets, paired: Paired) -> dict[tuple[str, str], tuple[list[int], list[int]]]:
-    """Of each system and service the ducts that were paired with no outlet, and the outlets; those out of totals where all are."""
+    """Of each system and service the ducts that may be its main, and the outlets, less those out of totals unless all are.
+
+    No main is a duct that was paired with an outlet, or that totals count beside outlets: its air is not theirs.
+    """
     lots: dict[tuple[str, str], tuple[list[int], list[int]]] = defaultdict(lambda: ([], []))
     for outlet_id, outlet in outlets.items():
-        ducts, faces = lots[outlet.system, outlet.service]
-        if outlet.place != DUCT:
-            faces.append(outlet_id)
-        elif outlet_id not in paired:
-            ducts.append(outlet_id)
-    return {
-        names: (ducts, [face for face in faces if outlets[face].in_totals != "no"] or faces)
-        for names, (ducts, faces) in lots.items()
-    }
+        if outlet_id not in paired:
+            lots[outlet.system, outlet.service][outlet.place != DUCT].append(outlet_id)
+    return {names: _candidates(outlets, ducts, faces) for names, (ducts, faces) in lots.items()}
+
+
+def _candidates(outlets: Outlets, ducts: list[int], faces: list[int]) -> tuple[list[int], list[int]]:
+    counted = [face for face in faces if outlets[face].in_totals != "no"]
+    return [duct for duct in ducts if not (counted and outlets[duct].in_totals == "yes")], counted or faces
 
 
 def _of_branches(evaluation: Evaluation, counting: Mapping[int, int], paired: Paired) -> Iterator[TwoMeasurements]:

@@ -111,6 +111,25 @@ def test_an_outlet_that_was_not_measured_is_told_by_difference(tmp_path):
     assert difference == pytest.approx(first - second, rel=1e-9)
 
 
+def test_a_duct_that_totals_count_beside_the_outlets_is_no_main(tmp_path):
+    """Its air is not theirs."""
+    sheets = with_main(design="")
+    sheets["outlets.csv"] = [
+        row | {"in_totals": "yes" if row["outlet"] == "D-9" else ""} for row in sheets["outlets.csv"]
+    ]
+    assert checks_of(records_of(tmp_path, sheets))[1] == {}
+
+
+def test_a_duct_that_totals_count_in_place_of_its_outlets_is_held_against_them(tmp_path):
+    sheets = with_main()
+    sheets["outlets.csv"] = [
+        row | {"in_totals": "yes" if row["outlet"] == "D-9" else "no"} for row in sheets["outlets.csv"]
+    ]
+    job, checks = checks_of(records_of(tmp_path, sheets))
+    (check,) = checks[Kind.MAIN]
+    assert (named(job, check.compared.first), named(job, check.compared.second)) == (["D-9"], ["S-9", "S-10"])
+
+
 def test_nothing_is_told_by_difference_where_no_outlet_was_measured(tmp_path):
     assert checks_of(records_of(tmp_path, with_main("S-9", "S-10")))[1] == {}
 
