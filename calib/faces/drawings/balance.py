@@ -32,7 +32,7 @@ _Part = list[tuple[str, list[Content]]]  # what one picture shows: systems with 
 _MOST_ROWS = 44
 _ROW = 0.21  # [in]
 _OTHER = Look("#8f9aa1", "xx")  # a service that is none of the four
-_PARTIAL = Look(WHITE, "/////")  # a sum of a part of the outlets
+_PARTIAL = Look(WHITE, "\\\\\\\\\\")  # a sum of a part of the outlets
 _ALL = "all systems"
 
 

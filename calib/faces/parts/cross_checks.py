@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from calib.counted import count_of
 from calib.faces.parts.reading_in_full import result, state_text
 from calib.faces.written import Content, names_text
-from calib.procedures.measure.cross_checks import CrossCheck, CrossChecks, Kind
+from calib.procedures.measure.cross_checks import CrossCheck, CrossChecks, TwoWays
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
 from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
@@ -59,14 +59,14 @@ def _side(
 def sides_text(check: Content) -> tuple[str, str, str]:
     """Which flow it is, and what the one and the other measurement of it are called."""
     first, second = check["first"]["outlets"], check["second"]["outlets"]
-    if check["kind"] == Kind.ROOM:
+    if check["kind"] == TwoWays.ROOM:
         return f"room {check['room']}", f"supply, {_counted(first)}", f"extract, {_counted(second)}"
-    if check["kind"] == Kind.REPEAT:
+    if check["kind"] == TwoWays.REPEAT:
         of_first, of_second = (f"reading {check[side]['readings'][0]}" for side in ("first", "second"))
         return first[0], f"{of_first}, a repeat", of_second
-    if check["kind"] == Kind.BRANCH:
-        return second[0], f"branch {first[0]}", "its face"
-    if check["kind"] == Kind.BY_DIFFERENCE:
+    if check["kind"] == TwoWays.BRANCH:
+        return second[0], first[0], "its face"
+    if check["kind"] == TwoWays.BY_DIFFERENCE:
         together = " together" if len(check["not_measured"]) > 1 else ""
         return f"{names_text(check['not_measured'])}{together}", names_text(first), f"{_counted(second)} measured"
     return f"{check['system']}, {check['service']}", names_text(first), f"its {_counted(second)}"

@@ -48,7 +48,7 @@ from calib.uncertainty.propagation import Contribution
 from calib.uncertainty.sharing import common, independent
 
 
-class Kind(StrEnum):
+class TwoWays(StrEnum):
     """What two measurements of one flow are."""
 
     MAIN = "main and its outlets"
@@ -61,18 +61,20 @@ class Kind(StrEnum):
 # How far the design of a main may lie from that of its outlets together: ducts leak, and designs are rounded (no source).
 _LEAKAGE = 0.1
 
-FOUND_THERE = "the outlet's factor was found in this duct: they are not independent"
+FOUND_THERE = "the outlet's factor was found in this duct, so that the two are not independent"
 TAKEN_AS_MAIN = "the only duct there, taken as the main of all outlets: no design says so"
 
 Ducts = tuple[int, ...]  # by their keys
-Paired = Mapping[int, Mapping[int, set[int]]]  # duct -> outlet -> factors found in the one for the other, by their keys
+PairedDucts = Mapping[
+    int, Mapping[int, set[int]]
+]  # duct -> outlet -> factors found in the one for the other, by their keys
 
 
 @dataclass(frozen=True)
 class TwoMeasurements:
     """Two measurements of one flow: readings, by their rows in the evaluation, that make the one and the other."""
 
-    kind: Kind
+    kind: TwoWays
     first: tuple[int, ...]
     second: tuple[int, ...]
     not_measured: tuple[Outlet, ...] = ()  # whose flow the difference is
@@ -96,7 +98,7 @@ class CrossCheck:
         """E_n; None of a flow by difference, which nothing else speaks about, and where nothing is uncertain."""
         of_difference, row = self.difference
         expanded = float(of_difference.expanded_uncertainty[row])
-        if self.compared.kind is Kind.BY_DIFFERENCE or not expanded > 0:
+        if self.compared.kind is TwoWays.BY_DIFFERENCE or not expanded > 0:
             return None
         return agreement_of_difference(float(of_difference.value[row]), expanded)
 
@@ -140,7 +142,7 @@ def cross_checks_of(session: Session, evaluation: Evaluation) -> CrossChecks:
 # --- which readings speak about one flow -----------------------------------------------------------------------------------------
 
 
-def two_measurements(evaluation: Evaluation, paired: Paired) -> Iterator[TwoMeasurements]:
+def two_measurements(evaluation: Evaluation, paired: PairedDucts) -> Iterator[TwoMeasurements]:
     """What the readings of a job allow to compare, with the pairs on record."""
     counting = {
         key(standing.outlet.id): row for row, standing in enumerate(evaluation.measured) if evaluation.latest[row]
@@ -166,9 +168,9 @@ def mains_of(ducts: Mapping[int, float], whole: float) -> list[Ducts]:
     return [tuple(ducts)] if len(ducts) == 1 and (math.isnan(whole) or not known) else []
 
 
-def _of_mains(evaluation: Evaluation, counting: Mapping[int, int], paired: Paired) -> Iterator[TwoMeasurements]:
+def _of_mains(evaluation: Evaluation, counting: Mapping[int, int], paired: PairedDucts) -> Iterator[TwoMeasurements]:
     whole = {(total.system, total.service): total.design for total in evaluation.totals}
-    for names, (ducts, outlets) in _by_service(evaluation.outlets, paired).items():
+    for names, (ducts, outlets) in _ducts_and_outlets(evaluation.outlets, paired).items():
         of_all = whole.get(names, math.nan)
         designs = {duct: design_of(evaluation.outlets[duct]) for duct in ducts}
         missing = tuple(evaluation.outlets[outlet] for outlet in outlets if outlet not in counting)
@@ -177,7 +179,7 @@ def _of_mains(evaluation: Evaluation, counting: Mapping[int, int], paired: Paire
             if second and all(duct in counting for duct in main):
                 is_told = not math.isnan(math.fsum((of_all, *(designs[duct] for duct in main))))
                 yield TwoMeasurements(
-                    Kind.BY_DIFFERENCE if missing else Kind.MAIN,
+                    TwoWays.BY_DIFFERENCE if missing else TwoWays.MAIN,
                     tuple(counting[duct] for duct in main),
                     second,
                     missing,
@@ -185,7 +187,7 @@ def _of_mains(evaluation: Evaluation, counting: Mapping[int, int], paired: Paire
                 )
 
 
-def _by_service(outlets: Outlets, paired: Paired) -> dict[tuple[str, str], tuple[list[int], list[int]]]:
+def _ducts_and_outlets(outlets: Outlets, paired: PairedDucts) -> dict[tuple[str, str], tuple[list[int], list[int]]]:
     """Of each system and service the ducts that may be its main, and the outlets, less those out of totals unless all are.
 
     No main is a duct that was paired with an outlet, or that totals count beside outlets: its air is not theirs.
@@ -202,7 +204,7 @@ def _candidates(outlets: Outlets, ducts: list[int], faces: list[int]) -> tuple[l
     return [duct for duct in ducts if not (counted and outlets[duct].in_totals == "yes")], counted or faces
 
 
-def _of_branches(evaluation: Evaluation, counting: Mapping[int, int], paired: Paired) -> Iterator[TwoMeasurements]:
+def _of_branches(evaluation: Evaluation, counting: Mapping[int, int], paired: PairedDucts) -> Iterator[TwoMeasurements]:
     for duct, outlets in paired.items():
         if len(outlets) == 1 and duct in counting:
             ((outlet, factors),) = outlets.items()
@@ -210,14 +212,14 @@ def _of_branches(evaluation: Evaluation, counting: Mapping[int, int], paired: Pa
                 factor = evaluation.measured[counting[outlet]].factor
                 is_found_there = factor is not None and key(factor.id) in factors
                 remark = FOUND_THERE if is_found_there else ""
-                yield TwoMeasurements(Kind.BRANCH, (counting[duct],), (counting[outlet],), remark=remark)
+                yield TwoMeasurements(TwoWays.BRANCH, (counting[duct],), (counting[outlet],), remark=remark)
 
 
 def _of_rooms(evaluation: Evaluation, counting: Mapping[int, int]) -> Iterator[TwoMeasurements]:
     for room in evaluation.of_rooms.totals:
         if room.measured == room.outlets and len(set(room.sign.values())) > 1:
             supply, extract = (_rows(room, counting, sign) for sign in (1.0, -1.0))
-            yield TwoMeasurements(Kind.ROOM, supply, extract, room=room.room, wanted=room.wanted)
+            yield TwoMeasurements(TwoWays.ROOM, supply, extract, room=room.room, wanted=room.wanted)
 
 
 def _rows(room: Total, counting: Mapping[int, int], sign: float) -> tuple[int, ...]:
@@ -229,7 +231,7 @@ def _of_repeats(evaluation: Evaluation) -> Iterator[TwoMeasurements]:
         first = first_of_repeat(evaluation.measured, row) if standing.reading.stage == REPEAT else None
         if first is not None:
             alike = is_taken_alike(evaluation.measured[first], standing)
-            yield TwoMeasurements(Kind.REPEAT, (row,), (first,), taken_alike=alike)
+            yield TwoMeasurements(TwoWays.REPEAT, (row,), (first,), taken_alike=alike)
 
 
 # --- what they say of it ---------------------------------------------------------------------------------------------------------

@@ -57,7 +57,7 @@ REPEAT = check("repeated reading", (["S1"], 101.0, 7.0), (["S1"], 100.0, 7.0), (
 SAID = {
     "main": (MAIN, ("AHU-1, supply", "M1", "its 2 outlets"), "agree"),
     "less": (LESS, ("E3, E4 together", "M3", "2 outlets measured"), "by difference"),
-    "branch": (BRANCH, ("S6", "branch B1", "its face"), "do not agree"),
+    "branch": (BRANCH, ("S6", "B1", "its face"), "do not agree"),
     "room": (ROOM, ("room hall", "supply, 2 outlets", "extract, 1 outlet"), "differ as the design asks"),
     "repeat": (REPEAT, ("S1", "reading 7, a repeat", "reading 8"), "agree"),
 }
@@ -92,7 +92,7 @@ def test_each_is_a_row_with_both_flows_their_difference_and_what_that_says():
     assert [row.cells[-1].text[0].mark is Mark.STRONG for row in table.rows] == [False, False, True, False, False]
     assert (table.rows[2].cells[6].value, table.rows[2].cells[5].value) == (1.667, -10.0)
     assert isinstance(remarks, Bullets)
-    assert [unmarked(each) for each in remarks.items][1:] == ["S6, branch B1: found there."]
+    assert [unmarked(each) for each in remarks.items][1:] == ["S6, B1: found there."]
 
 
 def test_where_nothing_can_be_compared_there_is_no_section():

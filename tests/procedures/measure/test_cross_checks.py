@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from GTC import set_correlation, ureal
 
-from calib.procedures.measure.cross_checks import FOUND_THERE, TAKEN_AS_MAIN, Kind, cross_checks_of, mains_of
+from calib.procedures.measure.cross_checks import FOUND_THERE, TAKEN_AS_MAIN, TwoWays, cross_checks_of, mains_of
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import results_of_flows
 from calib.records import database
@@ -80,7 +80,7 @@ def with_main(*left_out, design="1320"):
 
 def test_a_main_is_held_against_the_sum_of_its_outlets(tmp_path):
     job, checks = checks_of(records_of(tmp_path, with_main()))
-    (check,) = checks[Kind.MAIN]
+    (check,) = checks[TwoWays.MAIN]
     assert named(job, check.compared.first) == ["D-9"]
     assert named(job, check.compared.second) == ["S-9", "S-10"]
     flow = {job.measured[row].outlet.outlet: job.flow.value[row] for row in range(len(job.measured)) if job.latest[row]}
@@ -94,7 +94,7 @@ def test_a_main_is_held_against_the_sum_of_its_outlets(tmp_path):
 def test_it_agrees_where_the_difference_is_within_its_u(tmp_path):
     """D-9 carries the air of S-9 alone, so that it lacks that of S-10."""
     _, checks = checks_of(records_of(tmp_path, with_main()))
-    (check,) = checks[Kind.MAIN]
+    (check,) = checks[TwoWays.MAIN]
     difference, expanded = of_results(check.difference)
     assert difference < -expanded
     assert check.agreement.normalised_error == pytest.approx(difference / expanded, rel=1e-12)
@@ -103,7 +103,7 @@ def test_it_agrees_where_the_difference_is_within_its_u(tmp_path):
 
 def test_an_outlet_that_was_not_measured_is_told_by_difference(tmp_path):
     job, checks = checks_of(records_of(tmp_path, with_main("S-10")))
-    (check,) = checks[Kind.BY_DIFFERENCE]
+    (check,) = checks[TwoWays.BY_DIFFERENCE]
     assert [outlet.outlet for outlet in check.compared.not_measured] == ["S-10"]
     assert named(job, check.compared.second) == ["S-9"]
     assert (check.agreement, check.agrees) == (None, None)
@@ -126,7 +126,7 @@ def test_a_duct_that_totals_count_in_place_of_its_outlets_is_held_against_them(t
         row | {"in_totals": "yes" if row["outlet"] == "D-9" else "no"} for row in sheets["outlets.csv"]
     ]
     job, checks = checks_of(records_of(tmp_path, sheets))
-    (check,) = checks[Kind.MAIN]
+    (check,) = checks[TwoWays.MAIN]
     assert (named(job, check.compared.first), named(job, check.compared.second)) == (["D-9"], ["S-9", "S-10"])
 
 
@@ -136,7 +136,7 @@ def test_nothing_is_told_by_difference_where_no_outlet_was_measured(tmp_path):
 
 def test_a_duct_that_is_taken_as_the_main_says_so(tmp_path):
     _, checks = checks_of(records_of(tmp_path, with_main(design="")))
-    assert [check.compared.remark for check in checks[Kind.MAIN]] == [TAKEN_AS_MAIN]
+    assert [check.compared.remark for check in checks[TwoWays.MAIN]] == [TAKEN_AS_MAIN]
 
 
 @pytest.fixture
@@ -150,7 +150,7 @@ def paired(tmp_path):
 
 def test_a_duct_whose_traverses_were_paired_with_an_outlet_is_its_branch(paired):
     job, checks = checks_of(paired)
-    (check,) = checks[Kind.BRANCH]
+    (check,) = checks[TwoWays.BRANCH]
     assert (named(job, check.compared.first), named(job, check.compared.second)) == (["D-9"], ["S-9"])
     assert check.compared.remark == FOUND_THERE
     assert check.agrees
@@ -158,14 +158,14 @@ def test_a_duct_whose_traverses_were_paired_with_an_outlet_is_its_branch(paired)
 
 def test_a_branch_is_no_main(paired):
     job, checks = checks_of(paired)
-    assert all("D-9" not in named(job, check.compared.first) for check in checks.get(Kind.MAIN, ()))
+    assert all("D-9" not in named(job, check.compared.first) for check in checks.get(TwoWays.MAIN, ()))
 
 
 def test_a_branch_that_the_outlets_factor_was_not_found_in_is_independent(tmp_path):
     records = records_of(tmp_path, paired_job())
     factor(records)
     _, checks = checks_of(records)
-    assert [check.compared.remark for check in checks[Kind.BRANCH]] == [""]
+    assert [check.compared.remark for check in checks[TwoWays.BRANCH]] == [""]
 
 
 def in_a_room(pressure):
@@ -184,7 +184,7 @@ def in_a_room(pressure):
 def test_the_supply_of_a_room_is_held_against_its_extract_as_the_design_asks(tmp_path, pressure, agrees):
     """Some 1350 m3/h come in and 540 go out: a surplus, which only a design that asks for it agrees with."""
     job, checks = checks_of(records_of(tmp_path, in_a_room(pressure)))
-    (check,) = checks[Kind.ROOM]
+    (check,) = checks[TwoWays.ROOM]
     assert (named(job, check.compared.first), named(job, check.compared.second)) == (["S-1", "S-2"], ["R-1"])
     assert check.agreement.normalised_error > 1
     assert check.agrees is agrees
@@ -192,7 +192,7 @@ def test_the_supply_of_a_room_is_held_against_its_extract_as_the_design_asks(tmp
 
 def test_the_net_flow_of_a_room_is_the_same_number_in_its_total(tmp_path):
     job, checks = checks_of(records_of(tmp_path, in_a_room("positive")))
-    (check,) = checks[Kind.ROOM]
+    (check,) = checks[TwoWays.ROOM]
     total = job.of_rooms.flow
     assert of_results(check.difference) == pytest.approx((total.value[0], total.expanded_uncertainty[0]), rel=1e-9)
 
@@ -215,7 +215,7 @@ def repeated(**cells):
 def test_a_repeat_is_held_against_the_reading_that_it_repeats_as_the_drift_of_the_plant_is(tmp_path):
     """u(d) is that of the drift times the first flow: what errs in both readings cancels, but for d itself."""
     job, checks = checks_of(records_of(tmp_path, repeated()))
-    (check,) = checks[Kind.REPEAT]
+    (check,) = checks[TwoWays.REPEAT]
     (drift,) = job.drifts
     told, row = check.difference
     first = job.flow.value[drift.first]
@@ -228,7 +228,7 @@ def test_a_repeat_by_another_method_does_not_cancel_what_the_methods_err(tmp_pat
     sheets = repeated(method="grid")
     sheets["methods.csv"] = [*sheets["methods.csv"], sheets["methods.csv"][0] | {"method": "grid"}]
     job, checks = checks_of(records_of(tmp_path, sheets))
-    (check,) = checks[Kind.REPEAT]
+    (check,) = checks[TwoWays.REPEAT]
     told, row = check.difference
     assert job.drifts == ()
     assert told.combined.standard_uncertainty[row] > 0.03 * job.flow.value[0]
@@ -249,7 +249,7 @@ OWN = {"D-9": 0.5, "S-9": 0.9, "S-10": 0.8}
 def test_u_of_a_difference_is_what_gtc_makes_of_correlated_inputs(tmp_path):
     """Flows whose correlations are those of one error that all three bear: r = c_i c_k/(u_i u_k)."""
     _, checks = checks_of(records_of(tmp_path, with_main()), correlated)
-    (check,) = checks[Kind.MAIN]
+    (check,) = checks[TwoWays.MAIN]
     errors = {name: ureal(0.0, math.hypot(COMMON[name], OWN[name]), independent=False) for name in COMMON}
     for one, other in itertools.combinations(COMMON, 2):
         r = COMMON[one] * COMMON[other] / (errors[one].u * errors[other].u)
@@ -299,5 +299,5 @@ def test_the_mains_of_the_demo_are_held_against_their_outlets(demo):
 
 def test_of_the_two_other_ducts_of_the_demo_one_is_a_branch(demo):
     job, checks = demo
-    (branch,) = [check for check in checks if check.compared.kind is Kind.BRANCH]
+    (branch,) = [check for check in checks if check.compared.kind is TwoWays.BRANCH]
     assert named(job, (*branch.compared.first, *branch.compared.second)) == ["B1 branch to S1-6", "S1-6 corridor"]
