@@ -101,7 +101,7 @@ class _Made:
 def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signature, progress: Progress) -> _Made:
     person = may_issue(session, wanted.job, reason, signature).person
     report = _evaluated(session, wanted, progress)
-    must_say_why(report.evaluation, wanted.gaps_reason)
+    must_say_why(session, report.evaluation, wanted.gaps_reason)
     document = content(report, wanted.issued, wanted.units, Issuing(person, reason, wanted.gaps_reason))
     document = revised(document, report.issued_before)
     forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])

@@ -56,11 +56,15 @@ def _findings(session: Session, job: str, reason: str | None) -> Iterator[Findin
         yield Finding.typed("reason", reason, "nothing: no revision was issued before")
 
 
-def must_say_why(evaluation: Evaluation, gaps_reason: str | None) -> None:
-    """Raise GapError with outlets that were not measured where no reason is given, BadInputError for a reason without any."""
+def must_say_why(session: Session, evaluation: Evaluation, gaps_reason: str | None) -> None:
+    """Raise GapError with outlets that were not measured where no reason is given, BadInputError for a reason without any.
+
+    Raises DamagedError where a reading is missing since it was taken out past the program: that is no gap.
+    """
     left = ", ".join(outlet.outlet for outlet in evaluation.not_measured)
     said = (gaps_reason or "").strip()
     if left and not said:
+        must_be_whole(session, of_job(session, key(evaluation.job.id)))
         raise GapError(f"not measured: {left}; nothing was issued; {Step.SAY_WHY_WITHOUT}")
     if not left and gaps_reason is not None:
         raise BadInputError([Finding.typed("gaps_reason", gaps_reason, "nothing: every outlet is measured")])
