@@ -40,12 +40,14 @@ class Step(StrEnum):
     AMEND_METHOD = "amended as a method with a reason"
     AMEND_JOB = "amended as a job with a reason"
     CORRECT_READING = "corrected with a reason"
+    ADD_CONDITIONS = "enter what is missing among the conditions of the air"
     ORDER_OF_DATES = "the order of day and month says which"
     MAP_HEADINGS = "a map that says which heading is which column"
     SAY_SURE = "say that it is right, and it is written"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
     SAY_WHY_WITHOUT = "say why it is issued without, and it is"
     SEE_REVIEW = "see impact review"  # its number
+    DISMISS_REFUSAL = "dismissed with a reason"  # of a job, a comma, the number of the refusal
     WRITE_AGAIN = "write again"  # a job, a comma, a revision
 
 

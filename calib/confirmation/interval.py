@@ -19,6 +19,7 @@ CHANGED = {
 CLOCKS_DIFFER_BY = timedelta(
     seconds=60
 )  # by which two clocks may differ: a time as far ahead of this one is taken as typed
+ZONES_DIFFER_BY = timedelta(days=1)  # at most: the days of one moment in two zones
 _NOT_ACCEPTED = "no calibration accepted"
 
 

@@ -27,3 +27,13 @@ RULES_IN_WORDS = {
     "guarded non-binary": "Guarded acceptance with w = U, in four statements: pass and fail where the value is clear of the limit by at least "
     "U, conditional pass and conditional fail where it is not; with one limit only w = k u, k one-sided (ILAC-G8:09/2019, 4.2.3; from memory).",
 }
+
+# The same in one plain sentence, for a first page.
+RULES_IN_BRIEF = {
+    "simple": "Decision rule: a flow complies if its measured value lies within the allowed range; its uncertainty is stated beside it and "
+    "not subtracted (simple acceptance, ILAC-G8:09/2019, 4.2.1, from memory).",
+    "guarded": "Decision rule: a flow complies if it lies within the allowed range by at least its uncertainty U (guarded acceptance, "
+    "ILAC-G8:09/2019, 4.2.2, from memory).",
+    "guarded non-binary": "Decision rule: a flow complies if it lies within the allowed range by at least its uncertainty U. Nearer to the "
+    "limit it probably complies; beyond the limit by less than U it probably does not (ILAC-G8:09/2019, 4.2.3, from memory).",
+}

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from importlib import resources
 from pathlib import Path
+from shlex import quote
 from stat import S_ISDIR, S_ISREG
 
 from sqlmodel import Session
@@ -120,8 +121,17 @@ def suggest_map(path: Path) -> tuple[Path, str]:
         expected = "a sheet with a header of which some heading is known: write a map by hand"
         raise BadInputError(findings or [Finding(str(path), None, None, None, expected)])
     written = path.with_suffix(".toml")
-    write_new(written, text.encode())
+    write_new(
+        written,
+        text.encode(),
+        f"read the sheet with it ({read_with_map(written, path)}), or move it away to begin anew",
+    )
     return written, text
+
+
+def read_with_map(sheet_map: Path, sheet: Path) -> str:
+    """The command that tries a map on its sheet."""
+    return f"calib import --map {quote(str(sheet_map))} {quote(str(sheet))} --dry-run"
 
 
 def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
@@ -153,14 +163,14 @@ def _is_folder(path: Path) -> bool:
         return False
 
 
-def write_new(path: Path, content: bytes) -> None:
-    """Write a file's bytes; raises RecordsError where they cannot be written, or a file is there already."""
+def write_new(path: Path, content: bytes, instead: str = "name another file") -> None:
+    """Write a file's bytes; raises RecordsError where they cannot be written, or a file is there: what to do `instead`."""
     try:
         with beside(path) as part:
             part.write_bytes(content)
             put_new(part, path)
     except FileExistsError as error:
-        raise RecordsError(f"{path} is there already: name another file") from error
+        raise RecordsError(f"{path} is there already: {instead}") from error
     except OSError as error:
         raise RecordsError(f"{path}: the file cannot be written there ({error.strerror})") from error
 

@@ -38,6 +38,10 @@ REVIEW_CAUSES = (
 )  # fmt: skip
 HOLDING_CURVES = ("as before", "as found", "as found from", "widened")
 PHASES = ("as-found", "as-left")
+VERDICTS = ("verified", "signed and not verified", "unsigned")  # on the signature of a file
+VERIFIED, NOT_VERIFIED, UNSIGNED = VERDICTS
+TRUST = ("trusted", "no longer trusted")  # of a certificate that a laboratory signs with
+TRUSTED, NO_LONGER = TRUST
 ATTACHED_TO = ("instrument", "calibration", "reading", "outlet", "job", "competence")
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
 OPEN_REVIEW_CLOSES = "open review closes the gate"

@@ -63,16 +63,18 @@ def validate_law(
     expanded_uncertainty: float,
     interval: CoverageInterval,
     significant_digits: int = 2,
+    tolerance: float | None = None,
 ) -> Validation:
     """Compare y, u(y) and U of the law of propagation with an interval of the Monte Carlo method (JCGM 101 8.1).
 
         d_low = |y - U - y_low|,     d_high = |y + U - y_high|
 
     U and the interval must be for the same coverage probability. The interval should come from a run that stabilised with
-    `tolerance_fraction` 1/5 (8.2), so that its own scatter decides nothing. All in the unit of the result.
+    `tolerance_fraction` 1/5 (8.2), so that its own scatter decides nothing. All in the unit of the result; `tolerance` is that of
+    u(y) as it is printed in another unit, of the digits where it is not given.
     """
     return Validation(
         float(abs(value - expanded_uncertainty - interval.low)),
         float(abs(value + expanded_uncertainty - interval.high)),
-        numerical_tolerance(standard_uncertainty, significant_digits),
+        numerical_tolerance(standard_uncertainty, significant_digits) if tolerance is None else tolerance,
     )

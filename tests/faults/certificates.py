@@ -12,9 +12,10 @@ from collections import Counter
 from lxml import etree
 
 from calib.faces.plain_text import one_line
-from calib.procedures.dcc.check_signature import VERIFIED, TrustedCertificate, as_der, read_signature
+from calib.procedures.dcc.check_signature import TrustedCertificate, as_der, read_signature
 from calib.procedures.dcc.document import NAMESPACES, read_document
 from calib.procedures.dcc.read_certificate import CertificateWanted, read_certificate
+from calib.records.words import VERIFIED
 from tests.dcc.invented import LABORATORY, certificate, recalibration, signed, signing
 
 VANE = CertificateWanted("air velocity", "air velocity", "m/s", 12)

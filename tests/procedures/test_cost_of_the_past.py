@@ -31,6 +31,9 @@ ACTS = {
     "calibration add": (
         "calibration", "add", "VA-11", "N-1", "--laboratory", "L", "--calibrated-on", "2026-11-01", "--by", "I. Marlow",
     ),
+    "calibration withdraw": (
+        "calibration", "withdraw", "VA-11", "TH-26-0412", "--reason", "another meter's", "--by", "I. Marlow",
+    ),
     "conditions list": ("conditions", "list", JOB),
     "outlet list": ("outlet", "list", JOB),
     "check list": ("check", "list", "TA-05"),

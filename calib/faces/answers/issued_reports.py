@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from shlex import quote
 
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
@@ -31,7 +32,7 @@ def text(answer: Content) -> str:
     """The same for people."""
     job = one_line(answer["job"])
     if not answer["revisions"]:
-        return f"no report of {job} was issued: `calib report {job} --issue` does so"
+        return f"no report of {job} was issued: `calib report {quote(job)} --issue` does so"
     lines = []
     for issue in answer["revisions"]:
         why = "" if issue["reason"] is None else f": {one_line(issue['reason'])}"

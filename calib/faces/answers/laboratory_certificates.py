@@ -59,4 +59,7 @@ def trusted(answer: Content) -> str:
 
 def distrusted(answer: Content) -> str:
     """That one is trusted no longer."""
-    return f"{answer['signs_as']} of {answer['laboratory']} is no longer trusted: what was recorded before stays"
+    return (
+        f"the certificate with which {answer['laboratory']} signs as {answer['signs_as']} is no longer trusted: files signed with "
+        "it are not verified any more; calibrations on record stay, and what was found of their signatures"
+    )

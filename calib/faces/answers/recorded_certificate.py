@@ -2,6 +2,7 @@
 
 from shlex import quote
 
+from calib.counted import count_of
 from calib.faces.answers.calibration import completeness_of, missing_lines
 from calib.faces.parts.signature import signature_told
 from calib.faces.written import Content
@@ -26,8 +27,18 @@ def text(answer: Content) -> str:
     """The same for people."""
     tag, certificate = answer["tag"], answer["certificate"]
     waits = f"; it counts once it is accepted: calib calibration accept {quote(tag)} {quote(certificate)}"
-    recorded = f"recorded certificate {certificate} of {tag} with {answer['comparisons']} comparisons"
-    return "\n".join([recorded + ("" if answer["accepted_on"] else waits), *map(signature_told, answer["signatures"])])
+    return _told("recorded", answer, "" if answer["accepted_on"] else waits)
+
+
+def would_record(answer: Content) -> str:
+    """What a dry run found out, for people."""
+    return _told("would record", answer, "" if answer["accepted_on"] else "; it would wait to be accepted")
+
+
+def _told(recorded: str, answer: Content, then: str) -> str:
+    named = f"certificate {answer['certificate']} of {answer['tag']}"
+    told = f"{recorded} {named} with {count_of(answer['comparisons'], 'comparison', 'comparisons')}{then}"
+    return "\n".join([told, *map(signature_told, answer["signatures"])])
 
 
 def remarks(answer: Content) -> list[str]:

@@ -38,6 +38,7 @@ def _line(line: ReviewLine) -> Content:
         "disposition": line.disposition.decision if line.disposition else None,
         "reissued": line.reissued,
         "open": line.is_open,
+        "ended": line.is_ended,
     }
 
 
@@ -133,7 +134,8 @@ def _row(line: Content) -> tuple[str, ...]:
 
 def _disposition(line: Content) -> str:
     if line["disposition"] != REISSUE:
-        return ", ".join([*filter(None, [line["disposition"]]), *(["open"] if line["open"] else [])])
+        state = "open" if line["open"] else "ended" if line["ended"] else None
+        return ", ".join(filter(None, (line["disposition"], state)))
     return "reissue, open" if line["reissued"] is None else f"reissued, revision {line['reissued']}"
 
 

@@ -30,7 +30,7 @@ _PLACES = {
     "laboratory-certificate": "laboratory_certificate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",
-        "conditions", "traverse", "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",
+        "conditions", "traverse", "reading", "refusal", "event", "rule", "company", "person", "trace", "review", "anchor", "ledger",
     )},
 }  # fmt: skip
 

@@ -25,6 +25,7 @@ from calib.faces.cli.options import (
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -46,9 +47,10 @@ CertificateFile = Annotated[
 ]
 # What a certificate states beside its comparisons, under names that are short to type.
 _SHORTER = {
-    "temperature_degC": ["--temperature-degc", "--temperature"],
-    "pressure_kPa": ["--pressure-kpa", "--pressure"],
-    "humidity_percent": ["--humidity-percent", "--humidity"],
+    **{
+        column: [f"--{column.lower().replace('_', '-')}", f"--{column.partition('_')[0]}"]
+        for column in AIR_OF_CALIBRATION
+    },
     "decision_rule": ["--rule"],
     "departure_reason": ["--departure"],
 }
@@ -150,14 +152,14 @@ def add(
 
 def _added(desk: Desk, record: "Callable[[Session], CalibrationOnFile]", *, dry_run: bool) -> Reply:
     """Record a calibration, or find out what would be recorded."""
+    from calib.faces.answers import recorded_certificate as answer
+
     with desk.writing_last() as session:
         reply = _recorded(record(session))
         if not dry_run:
             return reply
         session.rollback()
-    answer, document = reply.text, reply.document
-    text = answer if isinstance(answer, str) else answer(document)
-    return reply._replace(text=f"{text}\nnothing was written: --dry-run")
+    return reply._replace(text=f"{answer.would_record(reply.document)}\nnothing was written: --dry-run")
 
 
 def _asked(
@@ -194,9 +196,8 @@ def _asked(
 def _missing(cells: Cells, comparisons: Path | None, phase: "Sequence[str] | None") -> list[Finding]:
     """What must be typed where no file is read."""
     of_file = "or a certificate as XML with --read, or questions with --ask"
-    columns = {column.name: column for column in CALIBRATIONS_CSV}
     findings = [
-        Finding.typed(name, None, f"{columns[name].meaning}, {of_file}")
+        Finding.typed(name, None, f"{CALIBRATIONS_CSV.by_name[name].meaning}, {of_file}")
         for name in ("laboratory", "calibrated_on")
         if cells[name] is None
     ]

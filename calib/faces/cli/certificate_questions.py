@@ -8,16 +8,17 @@ from calib.faces.plain_text import table_text
 from calib.procedures.typed.cells import unit_check
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV, COMPARISONS_CSV
 from calib.procedures.typed.sheets import Cells, TypedRow, typed_row
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION
 
 # As a certificate states them, one after another. An acceptance is another person's.
 _STATED = (
-    "laboratory", "accreditation", "calibrated_on", "received_on", "issued_on", "temperature_degC", "pressure_kPa",
-    "humidity_percent", "adjustment", "procedure", "traceability", "due_on",
+    "laboratory", "accreditation", "calibrated_on", "received_on", "issued_on", *AIR_OF_CALIBRATION,
+    "adjustment", "procedure", "traceability", "due_on",
 )  # fmt: skip
 _COMPARED = ("reference", "indication", "expanded_uncertainty", "coverage_factor", "repeatability", "observations")
 _AS_BEFORE = ("coverage_factor",)  # where it is left out
 _OF_COMPARISONS = frozenset({"certificate", "phase", "unit", "indication_unit", *_COMPARED})
-_COLUMNS = {column.name: column for column in COMPARISONS_CSV}
+_COLUMNS = COMPARISONS_CSV.by_name
 _OPENING = (
     "an empty answer leaves a cell blank; Ctrl-C ends without writing. Numbers as the certificate prints them, "
     "days like 2026-03-05"
@@ -57,10 +58,9 @@ class CertificateQuestions(Questions):
             meter = self._instrument
             self.tell(f"{self._named()}: {meter['kind']}, {meter['maker']} {meter['model']}, serial {meter['serial']}")
             self.tell(_OPENING)
-        columns = {column.name: column for column in CALIBRATIONS_CSV}
         stated = [name for name in _STATED if name in again or (not again and self._given[name] is None)]
         for name in stated:
-            self.cells[name] = self.cell(columns[name])
+            self.cells[name] = self.cell(CALIBRATIONS_CSV.by_name[name])
         compared = self._read is None and bool(not again or again & _OF_COMPARISONS)
         if compared:
             before, self._lines = self._lines, []

@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from shlex import quote
 
 from calib.clock import clock
 from calib.counted import count_of
@@ -528,7 +529,7 @@ class Conversation:
                 self.tell("\n".join([told, *said]))
             else:
                 try:
-                    verdict = verdict_on(session, reading_in_job(session, written.record_id, clock()))
+                    verdict = verdict_on(reading_in_job(session, written.record_id, clock()))
                 except RefusedError as error:  # it was taken back since, or stands no more
                     self.tell(f"{outlet}: {error}")
                     return
@@ -590,10 +591,13 @@ class Conversation:
         last = next((each for each in reversed(self.entries) if not each.get("withdrawn")), None)
         if last is None:
             raise NotInRecordsError(
-                "nothing was entered in this sitting: an earlier reading is withdrawn by its number"
+                "nothing was entered in this sitting that stands: an earlier reading is taken back with "
+                f"`calib reading withdraw {quote(self.sitting.job)} NUMBER --reason TEXT`, by its number in "
+                f"`calib reading list {quote(self.sitting.job)}`"
             )
         if last["refused"]:
-            raise BadInputError([Finding.typed(None, "undo", "a reading: a refusal is dismissed by QA or an engineer")])
+            said = "a reading: a refusal is dismissed by QA or an engineer, with `calib refusal dismiss`"
+            raise BadInputError([Finding.typed(None, "undo", said)])
         if rest:
             self._withdrawn(last, rest)
         else:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, reads
+from calib.faces.cli.options import FileDigest
 
 if TYPE_CHECKING:
     from calib.procedures.fleet.attach_file import FileKept
@@ -24,7 +25,7 @@ def attached(file: "FileKept", owner: str) -> Reply:
 @reads(app, "file")
 def file(
     desk: Desk,
-    digest: Annotated[str, typer.Argument(metavar="SHA256", help="Its SHA-256, or the beginning of it.")],
+    digest: FileDigest,
     into: Annotated[Path, typer.Option(metavar="FILE", help="Where to write it.")],
 ) -> Reply:
     """Write a file of the records, byte for byte as it was received.

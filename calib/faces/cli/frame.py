@@ -479,6 +479,7 @@ _SPELLED = {
     Step.AMEND_METHOD: "amended by `calib method amend`",
     Step.AMEND_JOB: "amended by `calib job amend`",
     Step.CORRECT_READING: "corrected by `calib reading correct`",
+    Step.ADD_CONDITIONS: "enter them whole with `calib conditions add`, under another name",
     Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
     Step.MAP_HEADINGS: "a map of its headings, which `calib import --suggest-map FILE` begins",
     Step.SAY_WHY_WITHOUT: "--with-gaps REASON issues it all the same, and keeps the reason",
@@ -487,6 +488,10 @@ _SPELLED = {
 }
 _SPELLED_OF = (
     (re.compile(rf"{Step.SEE_REVIEW} (\d+)"), "calib review show {}"),
+    (
+        re.compile(rf"{Step.DISMISS_REFUSAL}: job (.+), number (\d+)"),
+        "dismissed with `calib refusal dismiss {} {} --reason TEXT`",
+    ),
     (re.compile(rf"{Step.WRITE_AGAIN} (.+), revision (\d+)"), "`calib report {} --revision {}` writes it again"),
 )
 
@@ -499,7 +504,7 @@ def spelled_here(told: str, records: str = options.DEFAULT_RECORDS) -> str:
         from calib.records import database
 
         told = told.replace(
-            Step.UPGRADE, f"`calib upgrade --records {database.shown_location(records)}` brings it there"
+            Step.UPGRADE, f"`calib upgrade --records {quote(database.shown_location(records))}` brings it there"
         )
     for step, typed in _SPELLED_OF:
         told = step.sub(partial(_filled, typed), told)

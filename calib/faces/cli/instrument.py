@@ -10,6 +10,7 @@ from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, happened_at, reads, writes
 from calib.faces.cli.options import (
+    AT_A_TERMINAL,
     AtTime,
     CellsToSet,
     FileDigest,
@@ -37,7 +38,7 @@ _ADDED = RowOptions(
     INSTRUMENTS_CSV,
     without=["tag"],
     defaults={"quantity": "air velocity"},
-    asked="asked for at a terminal",
+    asked=AT_A_TERMINAL,
     told={
         "density_effect": "How its velocity depends on the density of the air: thermal, vane friction or velocity pressure; "
         "none: it does not, or it works that out by itself."

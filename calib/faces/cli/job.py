@@ -1,9 +1,8 @@
 """Commands on jobs."""
 
-from calib.clock import clock
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, reads, writes
-from calib.faces.cli.options import CellsToSet, FileDigest, FileToKeep, JobNamed, Reason, Remarks
+from calib.faces.cli.options import AT_A_TERMINAL, CellsToSet, FileDigest, FileToKeep, JobNamed, Reason, Remarks
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import JOBS_CSV
 from calib.procedures.typed.sheets import Cells
@@ -11,17 +10,22 @@ from calib.procedures.typed.sheets import Cells
 app = group("Jobs: add, amend, list, attach and detach files.")
 
 
-@writes(
-    app, "add", row=RowOptions(JOBS_CSV, without=["job"], typed_as={"decision_rule": ["--rule", "--decision-rule"]})
+_ADDED = RowOptions(
+    JOBS_CSV, without=["job"], typed_as={"decision_rule": ["--rule", "--decision-rule"]}, asked=AT_A_TERMINAL
 )
+
+
+@writes(app, "add", row=_ADDED)
 def add(desk: Desk, job: JobNamed, cells: Cells) -> Reply:
-    """Add a job, with the decision rule that was agreed with the client.
+    """Add a job, with the decision rule that was agreed with the client; at a terminal what is missing is asked for.
 
     Example: calib job add FQ-204 --title "Reading rooms" --client "Lantern House" --rule "guarded non-binary"
     """
-    from calib.procedures.enter.import_sheets import import_row
+    from calib.faces.cli.questions import row_answered
 
-    row = import_row(desk.writing(), "jobs.csv", {"job": job, **cells}, desk.signature(), clock())
+    row = row_answered(
+        _ADDED, cells, f"job {job}", lambda typed: desk.row_if_sure("jobs.csv", {"job": job, **typed}, sure=True)
+    )
     return Reply(row.cells, f"added the job {job}; add its outlets next, and the designs of its systems")
 
 

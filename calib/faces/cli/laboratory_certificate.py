@@ -6,23 +6,20 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, reads, say, writes
-from calib.faces.cli.options import Reason
+from calib.faces.cli.options import FileDigest, Reason
 
-app = group("Certificates that laboratories sign theirs with, trusted by QA: add, distrust, list.")
+app = group("Signing certificates of laboratories: trust one (add), end the trust (distrust), list.")
 
 LaboratoryNamed = Annotated[
     str, typer.Argument(metavar="LABORATORY", help="The laboratory, as its calibration certificates name it.")
 ]
 SigningFile = Annotated[Path, typer.Argument(metavar="FILE", help="Its X.509 certificate, PEM or DER.")]
-Digest = Annotated[
-    str, typer.Argument(metavar="SHA256", help="The SHA-256 of the certificate, or the beginning of it.")
-]
 _LARGEST = 100_000  # bytes of a certificate
 
 
 @writes(app, "add")
 def add(desk: Desk, laboratory: LaboratoryNamed, file: SigningFile, reason: Reason) -> Reply:
-    """Trust the certificate that a laboratory signs its certificates with (QA): what is signed with it is verified from now on.
+    """Trust the certificate with which a laboratory signs its files (QA): a file signed with it is verified from now on.
 
     Example: calib laboratory-certificate add "North Laboratory" north.pem --reason "its SHA-256 read out by them on the telephone"
     """
@@ -38,8 +35,11 @@ def add(desk: Desk, laboratory: LaboratoryNamed, file: SigningFile, reason: Reas
 
 
 @writes(app, "distrust")
-def distrust(desk: Desk, digest: Digest, reason: Reason) -> Reply:
-    """Trust a certificate no longer (QA): what is signed with it is not verified from now on, what was recorded stays.
+def distrust(desk: Desk, digest: FileDigest, reason: Reason) -> Reply:
+    """End the trust in a laboratory's signing certificate (QA): files signed with it are not verified any more.
+
+    Calibrations on record stay, and so does what was found of their signatures when their files were read.
+
 
     Example: calib laboratory-certificate distrust 3a7bd3e2 --reason "the laboratory says its key was stolen"
     """
@@ -52,7 +52,7 @@ def distrust(desk: Desk, digest: Digest, reason: Reason) -> Reply:
 
 @reads(app, "list")
 def list_(desk: Desk) -> Reply:
-    """List the certificates of laboratories, trusted and no longer trusted, with who signs and until when.
+    """List the signing certificates of laboratories: who signs, until when, and whether each is trusted.
 
     Example: calib laboratory-certificate list
     """

@@ -59,7 +59,7 @@ EntryNumbered = Annotated[
     int, typer.Argument(metavar="NUMBER", help="Its number, as `calib instrument show` shows it.")
 ]
 FileToKeep = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
-FileDigest = Annotated[str, typer.Argument(metavar="SHA256", help="Its SHA-256, or the beginning of it.")]
+FileDigest = Annotated[str, typer.Argument(metavar="SHA256", help="Its SHA-256, or the first 8 characters or more.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words; it is kept and shown.")]
 Sure = Annotated[bool, typer.Option("--sure", help="What is unusual was looked at and is right: do not ask.")]
 CellsToSet = Annotated[
@@ -71,25 +71,14 @@ MeterProbe = Annotated[str | None, typer.Option(metavar="TAG", help="The probe b
 Conditions = Annotated[
     str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
 ]
-ObservedAt = Annotated[
-    str | None,
-    typer.Option(
-        "--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."
-    ),
-]
 OnDate = Annotated[str | None, typer.Option("--on", metavar="DATE", help="The day asked about; today if not given.")]
-AtTime = Annotated[
-    str | None,
-    typer.Option(
-        "--at",
-        metavar="TIME",
-        help="When it happened, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given.",
-    ),
-]
+WHEN = "When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."
+AtTime = Annotated[str | None, typer.Option("--at", metavar="TIME", help=WHEN)]
 AsOf = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="The time by whose records the gate decides; now if not given."),
 ]
+AT_A_TERMINAL = "asked for at a terminal"  # what must be typed, of commands that ask for it
 DEFAULT_DAYS = "60d"
 Within = Annotated[
     str | None,

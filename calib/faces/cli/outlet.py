@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, reads, writes
-from calib.faces.cli.options import JobNamed, OutletNamed, Reason, Sure
+from calib.faces.cli.options import AT_A_TERMINAL, JobNamed, OutletNamed, Reason, Sure
 from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.procedures.typed.sheets import Cells
 from calib.records.words import DUCT
@@ -23,15 +23,26 @@ _FOR_A_HOOD = (
 )
 
 
-@writes(app, "add", row=RowOptions(OUTLETS_CSV, without=["job", "outlet"]))
+_ADDED = RowOptions(OUTLETS_CSV, without=["job", "outlet"], asked=AT_A_TERMINAL)
+
+
+@writes(app, "add", row=_ADDED)
 def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells, sure: Sure = False) -> Reply:
-    """Add an outlet or a measuring section of a duct to a job.
+    """Add an outlet or a measuring section of a duct to a job; at a terminal what is missing is asked for.
 
     Example: calib outlet add FQ-204 S1-3 --system AHU-1 --service supply --room Store --shape rectangular --width 400
     --height 200 --dimension-unit mm --dimension-limit 1 --outlet-factor 0.84 --outlet-factor-standard-uncertainty 0.017
     --outlet-factor-source "traverses at G4" --design-flow 600 --flow-unit m3/h --tolerance-percent 15
     """
-    row = desk.row_if_sure("outlets.csv", {"job": job, "outlet": outlet, **cells}, sure=sure)
+    from calib.faces.cli.questions import row_answered
+
+    names = {"job": job, "outlet": outlet}
+    row = row_answered(
+        _ADDED,
+        cells,
+        f"outlet {outlet} of {job}",
+        lambda typed: desk.row_if_sure("outlets.csv", {**names, **typed}, sure=sure),
+    )
     is_plain = row.cells.get("place") != DUCT and not _WITH_A_VELOCITY.intersection(row.cells)
     return Reply(row.cells, f"added {outlet} to {job}", [_FOR_A_HOOD] if is_plain else [])
 

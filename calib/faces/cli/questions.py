@@ -24,6 +24,8 @@ from calib.procedures.typed.declaration import TypedColumn
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from calib.procedures.typed.sheets import Cells
+
 _Written = TypeVar("_Written")
 _ENDED = "nothing was written"
 
@@ -126,6 +128,25 @@ def missing_in(row: RowOptions, cells: Mapping[str, str | None], needs: Iterable
     missing = [options.get(name, f"--{name}") for name in needs if not (cells.get(name) or "").strip()]
     if missing:
         raise CalibError(f"missing: {', '.join(missing)}")
+
+
+def row_answered(row: RowOptions, cells: "Cells", title: str, write: "Callable[[Cells], _Written]") -> _Written:
+    """Write a row whose missing cells are asked for at a terminal, and named all at once where there is none; raises CalibError."""
+    if all(cells.get(name) for name in row.required) or not frame.is_somebody_there():
+        missing_in(row, cells, row.required)
+        return write(cells)
+    given, questions = dict(cells), Questions()
+
+    def ask(again: frozenset[str]) -> bool:
+        given.update(dict.fromkeys(again & given.keys()))
+        wanted = {*row.required, *again}
+        left = [column for column in row.columns if column.name in wanted and given.get(column.name) is None]
+        for column in left:
+            given[column.name] = questions.cell(column)
+        return bool(left)
+
+    with nothing_written_if_stopped():
+        return answered_and_written(questions, ask, lambda: cells_shown(title, given), lambda: write(given))
 
 
 def answered_and_written(

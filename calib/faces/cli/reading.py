@@ -7,7 +7,7 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered, Reason, Sure
+from calib.faces.cli.options import WHEN, JobNamed, OutletNamed, ReadingNumbered, Reason, Sure
 from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.procedures.typed.sheets import Cells
 
@@ -34,7 +34,7 @@ _ROW = RowOptions(
     ],
     typed_as={"observed_at": ["--at"]},
     otherwise={"observed_at": "now"},
-    told={"observed_at": "When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."},
+    told={"observed_at": WHEN},
 )
 
 

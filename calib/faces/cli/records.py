@@ -1,7 +1,6 @@
 """Commands on the records as a whole: init, import, due, ready, verify, upgrade, demo."""
 
 import re
-from dataclasses import asdict
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -95,7 +94,9 @@ def import_(
             "--suggest-map", metavar="SHEET", help="Write such a file for a sheet, beside it, and read nothing."
         ),
     ] = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be written, and write nothing.")] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Show each row that would be written, and write nothing.")
+    ] = False,
 ) -> Reply:
     """Read sheets into the records: all of them, or nothing if a single cell is wrong; what was taken as what is said.
 
@@ -103,6 +104,7 @@ def import_(
 
     Example: calib import march-campaign --dry-run
     """
+    from calib.faces.answers import imported as answer
     from calib.faces.files import import_folders
 
     if suggest_map is not None:
@@ -116,34 +118,30 @@ def import_(
         imported = import_folders(session, paths, desk.signature(), clock(), say, reason, day_first, map_)
         if dry_run:
             session.rollback()
-    if dry_run:
-        say("nothing was written: --dry-run")
-    document = {
-        "records": dict(imported.records),
-        "on_record_already": dict(imported.on_record),
-        "refusals": [asdict(each) for each in imported.refusals],
-    }
     for file, count in imported.on_record.items():
         say(f"{file}: {count_of(count, 'row on record already is', 'rows on record already are')} left out")
     if not imported.records:
         say("nothing new: nothing was written")
-    written = "\n".join(f"{count:6d}  {name.replace('_', ' ')}" for name, count in imported.records.items())
+    document = answer.document(imported, dry_run=dry_run)
     refused = [
         f"refused: {refusal.outlet}, {refusal.observed_at}: {reason}"
         for refusal in imported.refusals
         for reason in refusal.reasons
     ]
-    return Reply(document, written, refused, status=3 if imported.refusals else 0)
+    if dry_run:
+        refused = [*refused, "nothing was written: --dry-run"]
+    text = answer.would_write(imported) if dry_run else answer.text
+    return Reply(document, text, refused, status=3 if imported.refusals else 0)
 
 
 def _map_suggested(sheet: Path, paths: list[Path] | None) -> Reply:
-    from calib.faces.files import suggest_map
+    from calib.faces.files import read_with_map, suggest_map
 
     if paths:
         expected = "nothing beside --suggest-map: it reads one sheet and writes no record"
         raise BadInputError([Finding.typed("paths", str(paths[0]), expected)])
     written, text = suggest_map(sheet)
-    told = f"wrote {written}: look through it, fill in what is missing, then calib import --map {written} {sheet} --dry-run"
+    told = f"wrote {written}: look through it, fill in what is missing, then {read_with_map(written, sheet)}"
     return Reply({"map": str(written), "text": text}, text, [told])
 
 

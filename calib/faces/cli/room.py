@@ -4,9 +4,8 @@ from typing import Annotated
 
 import typer
 
-from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, writes
-from calib.faces.cli.options import JobNamed, Reason
+from calib.faces.cli.options import AT_A_TERMINAL, JobNamed, Reason
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import ROOMS_CSV
 from calib.procedures.typed.sheets import Cells
@@ -17,21 +16,30 @@ app = group("Rooms whose supply and extract the design relates: add, withdraw.")
 RoomNamed = Annotated[str, typer.Argument(metavar="ROOM", help="The room, as outlets name it.")]
 
 
-@writes(app, "add", row=RowOptions(ROOMS_CSV, without=["job", "room", "revision", "withdrawn"]))
+_ADDED = RowOptions(ROOMS_CSV, without=["job", "room", "revision", "withdrawn"], asked=AT_A_TERMINAL)
+
+
+@writes(app, "add", row=_ADDED)
 def add(
     desk: Desk,
     job: JobNamed,
     room: RoomNamed,
     cells: Cells,
 ) -> Reply:
-    """Say whether a room is to have more supply than extract, or less.
+    """Say whether a room is to have more supply than extract, or less; at a terminal what is missing is asked for.
 
     Example: calib room add FQ-204 "Store" --pressure negative
     """
-    from calib.procedures.enter.import_sheets import import_row
+    from calib.faces.cli.questions import row_answered
 
-    row = import_row(desk.writing(), "rooms.csv", {"job": job, "room": room, **cells}, desk.signature(), clock())
-    return Reply(row.cells, f"added the room {room}: {cells['pressure']}")
+    names = {"job": job, "room": room}
+    row = row_answered(
+        _ADDED,
+        cells,
+        f"room {room} of {job}",
+        lambda typed: desk.row_if_sure("rooms.csv", {**names, **typed}, sure=True),
+    )
+    return Reply(row.cells, f"added the room {room}: {row.cells['pressure']}")
 
 
 @writes(app, "withdraw")

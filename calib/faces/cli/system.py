@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, writes
-from calib.faces.cli.options import JobNamed, Reason, Sure
+from calib.faces.cli.options import AT_A_TERMINAL, JobNamed, Reason, Sure
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import SYSTEMS_CSV
 from calib.procedures.typed.sheets import Cells
@@ -19,7 +19,10 @@ ServiceNamed = Annotated[
 ]
 
 
-@writes(app, "add", row=RowOptions(SYSTEMS_CSV, without=["job", "system", "service", "revision", "withdrawn"]))
+_ADDED = RowOptions(SYSTEMS_CSV, without=["job", "system", "service", "revision", "withdrawn"], asked=AT_A_TERMINAL)
+
+
+@writes(app, "add", row=_ADDED)
 def add(
     desk: Desk,
     job: JobNamed,
@@ -28,13 +31,21 @@ def add(
     cells: Cells,
     sure: Sure = False,
 ) -> Reply:
-    """Say what a system's total was designed to be.
+    """Say what a system's total was designed to be; at a terminal what is missing is asked for.
 
     Example: calib system add FQ-204 AHU-1 supply --design-flow 3300 --flow-unit m3/h --tolerance-percent 10
     """
-    typed = {"job": job, "system": system, "service": service, **cells}
-    row = desk.row_if_sure("systems.csv", typed, sure=sure)
-    return Reply(row.cells, f"added the design of {system} {service}: {cells['design_flow']} {cells['flow_unit']}")
+    from calib.faces.cli.questions import row_answered
+
+    names = {"job": job, "system": system, "service": service}
+    row = row_answered(
+        _ADDED,
+        cells,
+        f"design of {system} {service} in {job}",
+        lambda typed: desk.row_if_sure("systems.csv", {**names, **typed}, sure=sure),
+    )
+    design = f"{row.cells['design_flow']} {row.cells['flow_unit']}"
+    return Reply(row.cells, f"added the design of {system} {service}: {design}")
 
 
 @writes(app, "withdraw")

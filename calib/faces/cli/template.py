@@ -35,15 +35,14 @@ def template(
     from calib.faces.files import write_new
     from calib.faces.handouts.spreadsheet import SPREADSHEETS
     from calib.procedures.enter.blank_sheet import blank_sheet
-    from calib.procedures.typed.columns import FILES
-    from calib.procedures.typed.spelling import did_you_mean, spelled_alike
+    from calib.procedures.typed.columns import NAMES_OF_FILES, declared_as
+    from calib.procedures.typed.spelling import did_you_mean
 
-    kinds = {spelled_alike(name.removesuffix(".csv")): declared for name, declared in FILES.items()}
-    names = [name.removesuffix(".csv") for name in FILES]
-    declared, written = kinds.get(spelled_alike(file.stem)), SPREADSHEETS.get(file.suffix.lower())
+    declared, written = declared_as(file.stem), SPREADSHEETS.get(file.suffix.lower())
     wrong = []
     if declared is None:
-        expected = f"a name that says what it holds: one of {', '.join(names)}{did_you_mean(file.stem, names)}"
+        expected = f"a name that says what it holds: one of {', '.join(NAMES_OF_FILES)}"
+        expected += did_you_mean(file.stem, NAMES_OF_FILES)
         wrong.append(Finding.typed("file", str(file), expected))
     if written is None:
         wrong.append(Finding.typed("file", str(file), f"a file that ends in one of {', '.join(SPREADSHEETS)}"))

@@ -11,10 +11,10 @@ from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, cell_meant, say
 from calib.faces.cli.options import (
     DEFAULT_RULE,
+    AtTime,
     Conditions,
     JobNamed,
     MeterProbe,
-    ObservedAt,
     Remarks,
     Sure,
     TraverseLines,
@@ -51,7 +51,7 @@ def add(
     passes: Annotated[int, typer.Option(min=1, help="Number of passes to ask for, without --line.")] = 2,
     probe: MeterProbe = None,
     conditions: Conditions = None,
-    observed_at: ObservedAt = None,
+    observed_at: AtTime = None,
     remarks: Remarks = None,
     sure: Sure = False,
 ) -> Reply:
@@ -134,10 +134,12 @@ def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePlace]") -> lis
 
 def _asked(places: "Sequence[TraversePlace]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
     """Ask for the value at each point, pass after pass; a value that is no number is asked for again."""
+    from calib.procedures.measure.duct_section import from_the_wall
+
     typed: list[list[str]] = [[] for _ in places]
     for run in range(1, passes + 1):
         for place, values in zip(places, typed, strict=True):
-            mark = f"{in_unit.from_si(place.along):.4g} {in_unit.symbol} from the wall"
+            mark = from_the_wall(place.along, in_unit)
             values.append(_value(f"pass {run}, line {place.line}, point {place.point} ({mark}) [{unit}]: "))
     return [";".join(values) for values in typed]
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from shlex import quote
 from typing import Any
 
 from sqlmodel import Session
@@ -93,8 +94,8 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
     ]
     said += [
         "Next: open the HTML page in a browser, then try",
-        f"  calib ready VA-11 VA-13 VA-14 --on 2026-10-14 --records {place.records}",
-        f"  calib budget 1 --records {place.records}",
+        f"  calib ready VA-11 VA-13 VA-14 --on 2026-10-14 --records {quote(place.records)}",
+        f"  calib budget 1 --records {quote(place.records)}",
     ]
     return {"records": place.records, "job": DEMO_JOB, "files": [str(path) for path in files], "said": said}
 

@@ -75,13 +75,21 @@ CONTRIBUTION_LOOKS = {
     "plant drift": Look("#c4d9b5", "--"),
 }
 
-# Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, and spans of a time-line.
+# Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, statements of conformity, and spans of a time-line.
 EVALUATION_LOOKS = {"A": Look(STROKE), "B": Look(BAND, "////")}
 SERVICE_LOOKS = {
     "supply": Look("#1d5c63"),
     "return": Look("#b9d3d0", "////"),
     "exhaust": Look("#f0dfb0", "||||"),
     "net": Look("#eef1f2"),
+}
+STATEMENT_LOOKS = {
+    "pass": Look("#1d5c63"),
+    "conditional pass": Look("#b9d3d0", "////"),
+    "conditional fail": Look("#f0dfb0", "xxxx"),
+    "fail": Look("#8a3b12", "||||"),
+    "not measured": Look(WHITE, "\\\\"),
+    "not judged": Look(PALE),
 }
 SPAN_LOOKS = {"in calibration": Look(BAND), "overdue": Look(WHITE, "/////"), "not in use": Look(PALE, "xxxx")}
 

@@ -5,12 +5,13 @@ from calib.faces.written import Content
 from calib.procedures.measure.stability import limits_basis
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.records.record import typed
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION
 
 _SPECIFIED = (
     "quantity", "unit", "resolution", "repeatability", "mpe_percent", "mpe_absolute", "stability_percent", "stability_absolute",
     "resistance_ratio", "resistance_ratio_standard_uncertainty",
 )  # fmt: skip
-_CERTIFIED = ("temperature_degC", "pressure_kPa", "humidity_percent", "procedure", "issued_on")
+_CERTIFIED = (*AIR_OF_CALIBRATION, "procedure", "issued_on")
 
 
 def certified(on_file: CalibrationOnFile) -> Content:

@@ -347,6 +347,7 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
     density = finite(stated_density(outlet))
     return {
         **value_in(in_unit, design_of(outlet)),
+        "typed": {"value": outlet.design_flow, "unit": outlet.flow_unit},
         **limits_content(outlet, design_of(outlet), in_unit),
         **guard_content(evaluation.judgement, row, in_unit),
         "percent_of_design": finite(evaluation.judgement.percent_of_design[row]),

@@ -11,7 +11,10 @@ def value_in(in_unit: Unit, value: float, u: float | None = None) -> Content:
 
 
 def velocity_unit(symbol: str, units: str | None) -> Unit:
-    """Unit of a velocity: in the system asked for, else the one an indication is in; of one in volts or pascals m/s."""
-    if units:
+    """Unit of a velocity: in the system asked for, else the one an indication is in; of one in volts or pascals m/s.
+
+    `units` may be a unit of flows too, which says nothing of velocities.
+    """
+    if units and units not in UNITS["volume flow"]:
         return preferred("air velocity", units)
     return unit("air velocity", symbol if symbol in UNITS["air velocity"] else "m/s")

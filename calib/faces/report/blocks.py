@@ -51,6 +51,16 @@ class Title:
 
 
 @dataclass(frozen=True)
+class Letterhead:
+    """Whose report it is: name, address and contact, and a picture that stands for them."""
+
+    name: str
+    said: tuple[str, ...]  # address, contact
+    mark: bytes | None = None  # PNG or JPEG
+    media_type: str | None = None  # of the mark
+
+
+@dataclass(frozen=True)
 class Strip:
     """Short facts at the head of the report: label and what it says."""
 
@@ -169,7 +179,7 @@ class Signatures:
     lines: tuple[tuple[str, str], ...]
 
 
-Block = Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture | Formula | Signatures
+Block = Letterhead | Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture | Formula | Signatures
 
 
 @dataclass(frozen=True)

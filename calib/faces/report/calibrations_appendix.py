@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from calib.faces.drawings.calibration import calibration_chart
+from calib.faces.drawings.calibration import calibration_charts
 from calib.faces.parts.signature import signature_told
 from calib.faces.parts.two_days import accepted_on
 from calib.faces.report.anchors import Anchors
@@ -37,11 +37,16 @@ def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Ite
         "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom given; the reference "
         "part is U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
     )
-    for instrument in (*content["instruments"], *content["reference_standards"]):
-        yield from _calibration(instrument, used[instrument["tag"], instrument["certificate"]], anchors)
+    shown = (*content["instruments"], *content["reference_standards"])
+    for instrument in shown:
+        yield from _calibration(instrument, anchors)
+    caption = "Comparisons with their U, curve with its band, and below them the residuals, enlarged."
+    charts = calibration_charts([used[each["tag"], each["certificate"]] for each in shown])
+    for place, chart in enumerate(charts):
+        yield Picture(f"curves-{place}", chart.figure, chart.words, runs(caption))
 
 
-def _calibration(instrument: Content, on_file: CalibrationOnFile, anchors: Anchors) -> Iterator[Block]:
+def _calibration(instrument: Content, anchors: Anchors) -> Iterator[Block]:
     place = (instrument["tag"], instrument["certificate"])
     yield Heading(3, f"{instrument['tag']}, certificate {instrument['certificate']}", anchors.of("calibration", *place))
     yield paragraph(*_certificate(instrument, anchors))
@@ -49,14 +54,6 @@ def _calibration(instrument: Content, on_file: CalibrationOnFile, anchors: Ancho
     yield _comparisons(instrument)
     yield paragraph(*_curve(instrument), anchor=anchors.of("curve", *place))
     yield _coefficients(instrument)
-    chart = calibration_chart(on_file)
-    caption = runs(
-        Run(instrument["tag"], Mark.STRONG),
-        ", certificate ",
-        instrument["certificate"],
-        ": comparisons, curve and residuals.",
-    )
-    yield Picture(anchors.of("picture", *place), chart.figure, chart.words, caption)
 
 
 def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:

@@ -54,7 +54,7 @@ _WIDTH_OF = {
 }
 _LONGEST_WANTED = 90  # signs on one line
 _GUTTER = 5.0  # [pt] right of a column
-_INDENT = 4.0  # [pt] left of words beside figures: they would meet
+_INDENT = 4.0  # [pt] left of words beside figures, and of what stands behind a line between columns: they would meet
 _LONGEST_UNBROKEN = 40  # signs: a longer text is broken even where its column asks for one line
 
 
@@ -94,7 +94,13 @@ class Columns:
 def columns_of(table: Table, upright: float, on_side: float) -> Columns:
     """The columns of a table within a line of text of this length [pt] on an upright page, or on one that lies on its side."""
     columns, said = table.columns, [_lines(table, place) for place in range(len(table.columns))]
-    left = [0.0, *(_INDENT * (column.is_number and not after.is_number) for column, after in pairwise(columns))]
+    left = [
+        0.0,
+        *(
+            _INDENT * (table.is_to_fill or (column.is_number and not after.is_number))
+            for column, after in pairwise(columns)
+        ),
+    ]
     beside = [width + _GUTTER for width in left]
     for setting in _SETTINGS:
         room = (on_side if setting.on_side else upright) - sum(beside)

@@ -11,6 +11,7 @@ from typing import Any
 
 from calib import __version__
 from calib.faces.answers.balance import totals
+from calib.faces.answers.company import document as company_document
 from calib.faces.answers.conformity import risks
 from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
 from calib.faces.parts.budgets_in_full import budgets_in_full
@@ -22,10 +23,11 @@ from calib.faces.parts.not_measured import not_measured
 from calib.faces.parts.plant_drift import drift_document
 from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.parts.review_on_job import review_document
+from calib.faces.parts.summary import summary_document
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation, Refused
 from calib.procedures.on_record.calibrations import CalibrationOnFile
-from calib.procedures.on_record.flow_unit import flow_unit
+from calib.procedures.on_record.flow_unit import flow_unit, flow_unit_of_report
 from calib.procedures.on_record.reviews import Review
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
@@ -46,14 +48,17 @@ class Issuing:
 def content(report: JobReport, issued: datetime, units: str | None = None, issuing: Issuing | None = None) -> Content:
     """Everything that a report says: a draft, unless it is being issued.
 
-    `units` is "si", "ip", or None for the units that were typed. What changed since the revision before is filled in by `revised`.
+    `units` is "si", "ip", or None for the unit in which most of the job's flows were typed: all flows of a report have one unit.
+    What changed since the revision before is filled in by `revised`.
     """
     evaluation = report.evaluation
+    units = units or flow_unit_of_report(evaluation.outlets.values())
     return {
         "job": evaluation.job.job,
         "title": evaluation.job.title,
         "site": evaluation.job.site,
         "client": evaluation.job.client,
+        **company_document(report.company),
         "revision": 1 + len(report.issues),
         "is_draft": issuing is None,
         "issued": issued.isoformat(),
@@ -68,6 +73,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "agreed_on": evaluation.job.agreed_on,
         "ledger_digest": report.ledger_digest,
         "issue_digest": None,  # of an issue, once its forms are known
+        "summary": summary_document(evaluation, units),
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),
         "risks": risks(report.risks),

@@ -6,6 +6,8 @@ both always (a second file that nobody named). Cost: two options for who wants p
 
 from collections.abc import Iterator, Sequence
 
+from calib.airflow.traverse import ROUND, TraversePlace
+from calib.faces.parts.duct_section_text import length_text, lines_of, lines_text
 from calib.faces.report.blocks import (
     Block,
     Cell,
@@ -22,7 +24,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.procedures.enter.blank_sheet import BlankColumn, BlankSheet
-from calib.procedures.plan.field_sheet import PASSES_ON_SHEET, FieldPlace
+from calib.procedures.plan.field_sheet import PASSES_OF_TRAVERSE, PASSES_ON_SHEET, FieldPlace, FieldTraverse
 from calib.procedures.typed.columns import FILES
 from calib.quantities import UNITS
 from calib.records.tables.jobs import Job
@@ -76,22 +78,38 @@ def field_workbook(
         for place in places
     ]
     sheets = [BlankSheet("readings", columns, rows, is_of_example=False)]
+    blank = [""] * (PASSES_OF_TRAVERSE + 2)
     points = [
-        [job, place.outlet.outlet, str(line), str(point), "", "", ""]
+        [job, place.outlet.outlet, str(point.line), str(point.point), _from_wall(place.traverse, point), *blank]
         for place in places
         if place.traverse is not None
-        for line in range(1, place.traverse[1] + 1)
-        for point in range(1, place.traverse[2] + 1)
+        for point in place.traverse.places
     ]
     if points:
-        names = ("job", "outlet", "line", "point", "indications", "instrument", "observed_at")
-        of_points = [BlankColumn(name, _TRAVERSES[name].meaning, _TRAVERSES[name].required) for name in names]
+        of_points = [
+            *map(_of_traverses, ("job", "outlet", "line", "point")),
+            BlankColumn("(from the wall)", "for people alone"),
+            *(
+                BlankColumn(f"pass {count}", "what the meter shows there in this pass", must=count == 1)
+                for count in range(1, PASSES_OF_TRAVERSE + 1)
+            ),
+            *map(_of_traverses, ("instrument", "observed_at")),
+        ]
         sheets.append(BlankSheet("traverses", of_points, points, is_of_example=False))
     return sheets
 
 
 def _traverse(place: FieldPlace) -> list[str]:
-    return ["", "", ""] if place.traverse is None else [str(each) for each in place.traverse]
+    by = place.traverse
+    return ["", "", ""] if by is None else [by.rule, str(by.lines), str(by.points)]
+
+
+def _of_traverses(name: str) -> BlankColumn:
+    return BlankColumn(name, _TRAVERSES[name].meaning, _TRAVERSES[name].required)
+
+
+def _from_wall(by: FieldTraverse, point: TraversePlace) -> str:
+    return f"{length_text(point.along, by.length_unit)} {by.length_unit.symbol}"
 
 
 # --- to print --------------------------------------------------------------------------------------------------------------------
@@ -127,7 +145,7 @@ def _blocks(job: Job, places: Sequence[FieldPlace]) -> Iterator[Block]:
         yield Heading(2, "Ducts")
     for place in places:
         if place.traverse is not None:
-            yield from _of_duct(place, *place.traverse)
+            yield from _of_duct(place, place.traverse)
     yield paragraph(
         "Passes are repeated over the same outlet; a value that looks wrong is written down and said.", soft=True
     )
@@ -155,15 +173,26 @@ def _table_of(places: Sequence[FieldPlace]) -> Table:
     return Table("Outlets", columns, rows, is_to_fill=True)
 
 
-def _of_duct(place: FieldPlace, rule: str, lines: int, points: int) -> Iterator[Block]:
+def _of_duct(place: FieldPlace, by: FieldTraverse) -> Iterator[Block]:
     yield Heading(3, f"{place.outlet.outlet}, {place.system}")
     design = f", design {place.design}" if place.design else ""
-    yield paragraph(f"Traverse by {rule}, {lines} lines of {points} points{design}. Meter, time, unit:")
-    columns = (TableColumn("Line"), *(TableColumn(f"Point {point}") for point in range(1, points + 1)))
-    blank = [Cell(runs("\u2007" * 5))] * points
-    yield Table(
-        f"Traverse of {place.outlet.outlet}",
-        columns,
-        tuple(TableRow((Cell(runs(f"{line}\n ")), *blank)) for line in range(1, lines + 1)),
-        is_to_fill=True,
-    )
+    before = ", as it was traversed last" if by.as_before else ""
+    symbol = by.length_unit.symbol
+    where = f"Beside each point its distance [{symbol}] from the wall where the probe goes in"
+    where += "" if by.section.shape == ROUND else "; beside each line its distance from the left"
+    yield paragraph(f"Traverse by {by.rule}, {lines_text(by.places)}{before}{design}. {where}. Meter, time, unit:")
+    for count in range(1, PASSES_OF_TRAVERSE + 1):
+        yield _grid(f"Traverse of {place.outlet.outlet}, pass {count}", f"Pass {count}", by)
+
+
+def _grid(name: str, label: str, by: FieldTraverse) -> Table:
+    """A cell for each point, its distance from the wall above room for a hand."""
+    lines = lines_of(by.places)
+    most = max(map(len, lines))
+    columns = (TableColumn(label), *(TableColumn(f"Point {point}") for point in range(1, most + 1)))
+    rows = []
+    for points in lines:
+        at = [] if by.section.shape == ROUND else [Run(f" at {length_text(points[0].x, by.length_unit)}", Mark.SOFT)]
+        cells = [Cell(runs(Run(length_text(point.along, by.length_unit), Mark.SOFT), "\n\u2007")) for point in points]
+        rows.append(TableRow((Cell(runs(f"Line {points[0].line}", *at)), *cells, *[Cell()] * (most - len(points)))))
+    return Table(name, columns, tuple(rows), is_to_fill=True)

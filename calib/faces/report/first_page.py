@@ -1,16 +1,20 @@
 """The first page of a report: title, facts, and what a reader must not miss."""
 
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from calib.counted import count_of
 from calib.faces.parts.review_on_job import decided_text
-from calib.faces.report.blocks import Block, Notice, Run, Strip, Title, runs
-from calib.faces.written import SIGNS, Content, moment_text
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import Block, Letterhead, Notice, Run, Signatures, Strip, Title, paragraph, runs
+from calib.faces.report.verdict_section import verdict_section
+from calib.faces.written import Content, moment_text
+from calib.procedures.on_record.company import CompanyMark
 
 
-def first_page(report: Content) -> Iterator[Block]:
+def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = None) -> Iterator[Block]:
     """Title, the facts beneath it, and what a reader must not miss."""
+    if report["company"]:
+        yield letterhead(report["company"], mark)
     yield Title(report["title"] or report["job"], f"Air flow report on job {report['job']}")
     yield Strip(tuple(_facts(report)))
     if report.get("is_draft"):
@@ -21,44 +25,72 @@ def first_page(report: Content) -> Iterator[Block]:
     yield from (_open_review(review) for review in report["open_reviews"])
     yield from _decided(report)
     yield from _answered(report)
-    if report["refusals"]:
-        count = len(report["refusals"])
+    told = {each["outlet"] for each in report["summary"]["attention"]}  # with the reasons, where no reading stands
+    refused = [each for each in report["refusals"] if each["outlet"] not in told]
+    if refused:
+        count = len(refused)
         lead = count_of(count, "reading was refused", "readings were refused")
         said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons stand under "
         yield Notice(f"{lead}.", runs(said, Run("Refused readings", to="refused"), "."))
-    left = report.get("not_measured", ())
-    if left:
-        lead = count_of(len(left), "outlet is not measured", "outlets are not measured")
-        yield Notice(f"{lead}.", runs(f"{_named(left)}."))
+    yield from verdict_section(report, anchors)
+    yield signatures(report)
+    yield paragraph(_ABOUT_THE_PAPER, soft=True)
 
 
-def _named(outlets: Sequence[Content]) -> str:
-    """Outlets by system and service."""
-    groups: dict[str, list[str]] = {}
-    for each in outlets:
-        groups.setdefault(f"{each['system']}, {each['service']}", []).append(each["outlet"])
-    return "; ".join(f"{group}: {', '.join(names)}" for group, names in groups.items())
+def letterhead(company: Content, mark: CompanyMark | None) -> Letterhead:
+    """Whose report it is."""
+    said = tuple(company[part] for part in ("address", "contact") if company[part])
+    picture, media_type = (None, None) if mark is None else (mark.content, mark.media_type)
+    return Letterhead(company["name"], said, picture, media_type)
+
+
+def signatures(report: Content) -> Signatures:
+    """Room for the engineer's signature, with the name of whoever issued the report."""
+    issued_by = report.get("issued_by")
+    return Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))
+
+
+# ISO/IEC 17025:2017, 7.8.2.1 (from memory).
+_ABOUT_THE_PAPER = (
+    "The results relate only to the outlets and ducts that were measured, as they were then. This report is not to be copied "
+    "except in full, unless whoever issued it agrees."
+)
 
 
 def _facts(report: Content) -> Iterator[tuple[str, str]]:
+    summary = report["summary"]
+    yield "Job", report["job"]
     if report["site"]:
         yield "Site", report["site"]
     if report["client"]:
         yield "Client", report["client"]
+    if summary["measured_from"]:
+        yield "Measured", _span(summary["measured_from"], summary["measured_until"])
+        yield "Measured by", ", ".join(summary["measured_by"])
     is_draft = report.get("is_draft", False)
     yield "Written" if is_draft else "Issued", moment_text(report["issued"])
     if report.get("issued_by"):
         yield "Issued by", report["issued_by"]
-    yield "Revision", str(report["revision"])
-    yield "Decision rule", report["decision_rule"]
+    yield "Revision", _revision(report)
     if report.get("agreed_by"):
-        yield "Agreed by", ", ".join(filter(None, (report["agreed_by"], report["agreed_on"])))
-    yield "Readings that stand", str(len(report["readings"]))
-    judged = Counter(
-        reading["design"]["conformity"] for reading in report["readings"] if reading["design"] and reading["latest"]
-    )
-    yield from ((word.capitalize(), str(judged[word])) for word in SIGNS if judged[word])
-    yield "Refused", str(len(report["refusals"]))
+        yield "Decision rule agreed by", ", ".join(filter(None, (report["agreed_by"], report["agreed_on"])))
+
+
+def _span(first: str, last: str) -> str:
+    """From when until when: of one day the day once, the zone where it is the same once."""
+    if first == last:
+        return moment_text(first)
+    same_day, same_zone = first[:10] == last[:10], first[16:] == last[16:]
+    begin = first[:16] if same_zone else first
+    return f"{moment_text(begin)} to {last[11:] if same_day else moment_text(last)}"
+
+
+def _revision(report: Content) -> str:
+    """Its number, and which one it takes the place of."""
+    if not report["revises"]:
+        return str(report["revision"])
+    before = report["revises"][-1]
+    return f"{report['revision']}, in place of {before['revision']} of {before['issued'][:10]}"
 
 
 def _revised(report: Content) -> Iterator[Block]:

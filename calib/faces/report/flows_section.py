@@ -195,7 +195,7 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
     limits = tolerance_text(design)
     return (
         Cell(
-            (Run(f"{design_text(design['value'])} {design['unit']}{_at_density(design)}"),),
+            (Run(f"{design_text(design['value'])} {design['unit']}{_at_density(design)}"), *_as_typed(design)),
             design["value"],
             design["unit"],
         ),
@@ -204,6 +204,13 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
         statement_cell(design["conformity"]),
         probability_cell(design["probability_of_conformity"]),
     )
+
+
+def _as_typed(design: Content) -> Iterator[Run]:
+    """The design in the unit in which it was typed, where the report has another."""
+    typed = design.get("typed")
+    if typed is not None and typed["unit"] != design["unit"]:
+        yield Run(f"\n{typed['value']} {typed['unit']}", Mark.SOFT)
 
 
 def _at_density(design: Content) -> str:

@@ -42,7 +42,8 @@ class _Forms:
     def layout(self) -> Layout:
         from calib.faces.report.layout import lay_out  # noqa: PLC0415 (the drawing library takes a third of a second to import)
 
-        return lay_out(self.document, self.report.every_calibration)
+        company = self.report.company
+        return lay_out(self.document, self.report.every_calibration, None if company is None else company.mark)
 
     @cached_property
     def html(self) -> bytes:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from calib.faces.parts.validation_text import validation_text
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, Signatures, paragraph, runs
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, paragraph, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
@@ -22,12 +22,18 @@ from calib.faces.report.instruments_section import instruments_section
 from calib.faces.report.traverses_and_air import air_section, traverses_section
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.procedures.on_record.company import CompanyMark
 from calib.unswept import unswept
 
 
 @unswept
-def lay_out(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) -> Layout:
-    """The report as blocks; `used` holds each calibration of its instruments by tag and certificate number."""
+def lay_out(
+    content: Content, used: Mapping[tuple[str, str], CalibrationOnFile], mark: CompanyMark | None = None
+) -> Layout:
+    """The report as blocks; `used` holds each calibration of its instruments by tag and certificate number.
+
+    `mark` is the picture that stands for the company.
+    """
     return Layout(
         job=content["job"],
         title=content["title"] or content["job"],
@@ -35,12 +41,17 @@ def lay_out(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile])
         is_draft=bool(content.get("is_draft", False)),
         issued=content["issued"],
         ledger_digest=content["ledger_digest"],
-        blocks=tuple(_blocks(content, used, Anchors())),
+        blocks=tuple(_blocks(content, used, Anchors(), mark)),
     )
 
 
-def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile], anchors: Anchors) -> Iterator[Block]:
-    yield from first_page(content)
+def _blocks(
+    content: Content,
+    used: Mapping[tuple[str, str], CalibrationOnFile],
+    anchors: Anchors,
+    mark: CompanyMark | None,
+) -> Iterator[Block]:
+    yield from first_page(content, anchors, mark)
     yield from changes_section(content)
     yield from reviews_section(content)
     yield from flows_section(content, anchors)
@@ -56,9 +67,9 @@ def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile],
     yield Heading(2, "Cautions", "cautions")
     yield Bullets(tuple(runs(caution) for caution in content["cautions"]))
     yield from _evidence(content)
-    yield from _signed(content)
     yield from calibrations_appendix(content, used, anchors)
     yield from budgets_appendix(content, anchors)
+    yield paragraph(f"End of the report on job {content['job']}.", soft=True)
 
 
 def _evidence(content: Content) -> Iterator[Block]:
@@ -75,9 +86,3 @@ def _evidence(content: Content) -> Iterator[Block]:
         )
         yield paragraph(Run(content["issue_digest"], Mark.CODE))
     yield paragraph(f"Written by {content['written_by']}. {validation_text(content.get('validation'))}", soft=True)
-
-
-def _signed(content: Content) -> Iterator[Block]:
-    yield Heading(2, "Signatures", "signatures")
-    issued_by = content.get("issued_by")
-    yield Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))

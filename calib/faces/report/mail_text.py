@@ -10,6 +10,7 @@ from calib.faces.report.blocks import (
     Formula,
     Heading,
     Layout,
+    Letterhead,
     Notice,
     Paragraph,
     Picture,
@@ -42,6 +43,11 @@ def _wrapped(text: str, first: str = "", after: str = "") -> Iterator[str]:
             line, _WIDTH, initial_indent=begin, subsequent_indent=after, break_long_words=False, break_on_hyphens=False
         )
         yield from wrapped or [begin.rstrip()]
+
+
+def _letterhead(head: Letterhead) -> Iterator[str]:
+    for line in (head.name, *head.said):
+        yield from _wrapped(line)
 
 
 def _title(title: Title) -> Iterator[str]:
@@ -108,6 +114,7 @@ def _signatures(signatures: Signatures) -> Iterator[str]:
 
 
 _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
+    Letterhead: _letterhead,
     Title: _title,
     Strip: _strip,
     Notice: _notice,

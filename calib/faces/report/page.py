@@ -4,6 +4,7 @@ Everything typed is escaped, and what may turn the direction of a line is set ap
 """
 
 import re
+from base64 import b64encode
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from html import escape
@@ -16,6 +17,7 @@ from calib.faces.report.blocks import (
     Formula,
     Heading,
     Layout,
+    Letterhead,
     Mark,
     Notice,
     Paragraph,
@@ -128,6 +130,18 @@ def _anchored(anchor: str | None) -> str:
 # --- blocks ----------------------------------------------------------------------------------------------------------------------
 
 
+def _letterhead(head: Letterhead) -> Iterator[str]:
+    yield f'<p class="letterhead">{_mark(head)}<strong>{_text(head.name)}</strong>'
+    yield "".join(f"<br>{_text(line)}" for line in head.said)
+    yield "</p>\n"
+
+
+def _mark(head: Letterhead) -> str:
+    if head.mark is None:
+        return ""
+    return f'<img class="mark" alt="" src="data:{head.media_type};base64,{b64encode(head.mark).decode()}">'
+
+
 def _title(title: Title) -> Iterator[str]:
     yield f'<h1>{_text(title.text)}</h1>\n<p class="below">{_text(title.below)}</p>\n'
 
@@ -220,6 +234,7 @@ def _row(row: TableRow, opening: Sequence[str]) -> str:
 
 
 _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
+    Letterhead: _letterhead,
     Title: _title,
     Strip: _strip,
     Notice: _notice,

@@ -2,12 +2,17 @@
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 from itertools import chain
+from math import isclose
 from typing import Any
 
 from calib.faces.parts.review_on_job import decided_text
 from calib.faces.written import Content, total_name
+from calib.quantities import unit
 
+_NUMBERS = ("value", "expanded_uncertainty")
+_AS_ACCURATE = 1e-9  # two units of one number differ in its last bits
 _FACTS = ("title", "site", "client", "decision_rule")
 
 
@@ -20,8 +25,8 @@ def content_changes(before: Content, after: Content) -> list[Content]:
     """Each statement that changed, came or went: what it is of, what was said before, what is said now (None: nothing)."""
     told = chain(
         _compared(_facts(before), _facts(after)),
-        _compared(_readings(before), _readings(after)),
-        _compared(_totals(before), _totals(after)),
+        _flows_compared(_readings(before), _readings(after)),
+        _flows_compared(_totals(before), _totals(after)),
         _compared(_refusals(before), _refusals(after)),
         _compared(_instruments(before), _instruments(after)),
         _compared(_reviews(before), _reviews(after)),
@@ -35,32 +40,49 @@ def _compared(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[t
             yield what, before.get(what), after.get(what)
 
 
+def _flows_compared(
+    before: Mapping[str, Content], after: Mapping[str, Content]
+) -> Iterator[tuple[str, str | None, str | None]]:
+    """Flows are compared as they are said; in SI where they are said in two units, which is no change."""
+    for what in dict.fromkeys([*before, *after]):
+        earlier, now = before.get(what), after.get(what)
+        if earlier is None or now is None or not _is_same(earlier, now):
+            yield what, None if earlier is None else _said(earlier), None if now is None else _said(now)
+
+
+def _is_same(earlier: Content, now: Content) -> bool:
+    flows = earlier["flow"], now["flow"]
+    if None in flows or flows[0]["unit"] == flows[1]["unit"]:
+        return _said(earlier) == _said(now)
+    in_si = [[unit("volume flow", flow["unit"]).to_si(flow[part]) for part in _NUMBERS] for flow in flows]
+    alike = all(map(partial(isclose, rel_tol=_AS_ACCURATE), *in_si))
+    return alike and _judged(earlier) == _judged(now)
+
+
 def _facts(report: Content) -> dict[str, str]:
     return {name.replace("_", " "): report[name] for name in _FACTS if report[name]}
 
 
-def _readings(report: Content) -> dict[str, str]:
-    return {
-        f"flow at {reading['outlet']}, reading {reading['reading']}": _said(reading) for reading in report["readings"]
-    }
+def _readings(report: Content) -> dict[str, Content]:
+    return {f"flow at {reading['outlet']}, reading {reading['reading']}": reading for reading in report["readings"]}
 
 
 def _said(stated: Mapping[str, Any]) -> str:
     """The flow of a reading or a total, its share of the design and its statement of conformity, as a reader sees them."""
+    flow = stated["flow"]["statement"].replace("(-", "(−", 1) if stated["flow"] else "not measured"
+    return ", ".join([flow, *_judged(stated)])
+
+
+def _judged(stated: Mapping[str, Any]) -> list[str]:
     design = stated["design"] or {}
     share, judged = design.get("percent_of_design"), design.get("conformity")
-    parts = (
-        stated["flow"]["statement"].replace("(-", "(−", 1) if stated["flow"] else "not measured",
-        f"{share:.1f} % of design" if share is not None else None,
-        judged,
-    )
-    return ", ".join(part for part in parts if part)
+    return [part for part in (f"{share:.1f} % of design" if share is not None else None, judged) if part]
 
 
-def _totals(report: Content) -> dict[str, str]:
-    of_systems = {f"{total['system']}, {total_name(total)}": _said(total) for total in report["totals"]}
-    of_job = {f"all systems, {total_name(total)}": _said(total) for total in report["job_totals"]}
-    return of_systems | of_job | {f"room {total['room']}": _said(total) for total in report["rooms"]}
+def _totals(report: Content) -> dict[str, Content]:
+    of_systems = {f"{total['system']}, {total_name(total)}": total for total in report["totals"]}
+    of_job = {f"all systems, {total_name(total)}": total for total in report["job_totals"]}
+    return of_systems | of_job | {f"room {total['room']}": total for total in report["rooms"]}
 
 
 def _refusals(report: Content) -> dict[str, str]:

@@ -44,7 +44,7 @@ def flow_cell(flow: Content | None, to: str | None = None, otherwise: str = "not
     """A flow with its expanded uncertainty, leading to what it rests on."""
     if flow is None:
         return Cell((Run(otherwise),))
-    text = [Run(f"{rounded(flow)} {flow['unit']}", to=to)]
+    text = [Run(f"{rounded(flow)} {flow['unit']}".rstrip(), to=to)]
     if flow["interval"]:
         text.append(Run(f" ({ends_of_interval(flow)})", Mark.SOFT))
     return Cell(tuple(text), flow["value"], flow["unit"], flow["expanded_uncertainty"])

@@ -9,6 +9,7 @@ the first. Options: every link (70 kB each and a third of the time, since the ty
 620 MB for 1,000 readings); none. Cost: from a budget of a large job no link leads back to its flow in the PDF; the page has it.
 """
 
+import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -22,6 +23,7 @@ from calib.faces.report.blocks import (
     Formula,
     Heading,
     Layout,
+    Letterhead,
     Mark,
     Notice,
     Paragraph,
@@ -93,6 +95,7 @@ class Typesetting:
         if isinstance(block, Table) and columns is not None:
             return self._table(block, columns)
         telling: dict[type, Callable[[Any], Told]] = {
+            Letterhead: self._letterhead,
             Title: _title,
             Strip: _strip,
             Notice: self._notice,
@@ -104,6 +107,19 @@ class Typesetting:
             Signatures: _signatures,
         }
         return telling[type(block)](block)
+
+    def _letterhead(self, head: Letterhead) -> Told:
+        file: str | None = None
+        if head.mark is not None:
+            file = "mark.json"
+            self.pictures[file] = json.dumps(list(head.mark)).encode()  # the wheel takes text alone
+        return {
+            "kind": "letterhead",
+            "name": typeset_text(head.name),
+            "said": [typeset_text(line) for line in head.said],
+            "mark": file,
+            "alternative": unseen(f"Mark of {head.name}"),
+        }
 
     def _notice(self, notice: Notice) -> Told:
         return {"kind": "notice", "lead": typeset_text(notice.lead), "text": self._runs(notice.text)}
@@ -145,7 +161,7 @@ class Typesetting:
             "rows": [self._row(row, table.columns, longest) for row in table.rows],
             "all_total": all(row.is_total for row in table.rows),
             "to_fill": table.is_to_fill,
-            "whole": table.is_compact and len(table.rows) <= _MOST_ROWS_WHOLE,
+            "whole": (table.is_compact or table.is_to_fill) and len(table.rows) <= _MOST_ROWS_WHOLE,
         }
 
     def _row(self, row: TableRow, columns: Sequence[TableColumn], longest: int) -> Told:

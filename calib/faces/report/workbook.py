@@ -17,7 +17,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from calib.faces.parts.validation_text import validation_text
 from calib.faces.plain_text import controls_named, shortened
-from calib.faces.report.blocks import Layout, Notice, Strip, Title, unmarked
+from calib.faces.report.blocks import Layout, Letterhead, Notice, Strip, Title, unmarked
 from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
 from calib.faces.written import Content
 from calib.unswept import unswept
@@ -101,7 +101,9 @@ class _Written:
 
     def _said(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> Iterator[tuple[str, str, Format]]:
         for block in layout.blocks:
-            if isinstance(block, Title):
+            if isinstance(block, Letterhead):
+                yield block.name, "\n".join(block.said), self._text
+            elif isinstance(block, Title):
                 yield block.text, "", self._title
                 yield block.below, "", self._text
             elif isinstance(block, Strip):

@@ -10,7 +10,7 @@ from datetime import date, datetime
 
 from sqlmodel import Session
 
-from calib.procedures.audit.answer import Answer
+from calib.procedures.audit.answer import Answer, said_once
 from calib.procedures.audit.corrected import corrected, out_of_order
 from calib.procedures.audit.in_calibration import in_calibration, traceable, who_accepted
 from calib.procedures.audit.of_the_house import agreed, as_written, retained, validated
@@ -36,11 +36,11 @@ class Audit:
 def assess_records(session: Session, words: Sequence[str], on: date, now: datetime) -> Audit:
     """Answer on an instrument on a day, a job, or an issued report (`LM-27 2`); raises NotInRecordsError, BadInputError."""
     subject = subject_named(session, words, on)
-    answers = (
+    answers = said_once(
         in_calibration(session, subject, now),
         who_accepted(session, subject),
         traceable(subject),
-        corrected(session, subject),
+        corrected(session, subject, now),
         out_of_order(session, subject),
         authorised(session, subject),
         validated(session, subject),

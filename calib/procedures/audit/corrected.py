@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.interval import OUT_OF_USE, RELEASE
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer
+from calib.procedures.audit.since_issue import after_issue, changed_since
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.record_in_words import record_in_words
@@ -38,14 +39,16 @@ _CORRECTING: tuple[tuple[Any, str, str, Any, str], ...] = (
 )
 
 
-def corrected(session: Session, subject: Subject) -> Answer:
-    """Every record that corrects another, with who, when and why."""
+def corrected(session: Session, subject: Subject, now: datetime) -> Answer:
+    """Every record that corrects another, with who, when and why; of a report what it states and the records say otherwise now."""
     question = "What was changed in the records?"
     lines = sorted(_corrections(session, subject))
-    if not lines:
-        return Answer(question, "Nothing: every record stands as it was first written.", is_finding=False)
-    said = f"{count_of(len(lines), 'record was', 'records were')} corrected, each by a record that leaves the first in place."
-    return Answer(question, said, is_finding=False, rests_on=tuple(f"{time[:10]}: {text}." for time, text in lines))
+    said = "Nothing: every record stands as it was first written."
+    if lines:
+        count = count_of(len(lines), "record was", "records were")
+        said = f"{count} corrected, each by a record that leaves the first in place."
+    told = (f"{time[:10]}: {text}." for time, text in lines)
+    return Answer(question, said, is_finding=False, rests_on=(*told, *changed_since(session, subject, now)))
 
 
 def _corrections(session: Session, subject: Subject) -> Iterator[tuple[str, str]]:
@@ -54,37 +57,38 @@ def _corrections(session: Session, subject: Subject) -> Iterator[tuple[str, str]
     for table, does, column, owner, name in _CORRECTING:
         for record in by_keys(session, select(table), table.id, numbers.get(str(table.__tablename__), ())):
             named = getattr(session.get_one(owner, getattr(record, column)), name)
-            yield _told(session, record, does.format(named))
+            yield _told(session, subject, record, does.format(named))
     for factor in by_keys(session, select(FoundFactor), FoundFactor.id, numbers.get("found_factor", ())):
         if factor.revision > 1:
-            yield _told(session, factor, f"factor {factor.factor} found anew, revision {factor.revision}")
+            yield _told(session, subject, factor, f"factor {factor.factor} found anew, revision {factor.revision}")
     chosen = select(StoredCurve).where(StoredCurve.chosen_by != BY_THE_RULE)
     for curve in by_keys(session, chosen, StoredCurve.id, numbers.get("correction_curve", ())):
         certificate = session.get_one(Calibration, curve.calibration_id).certificate
-        yield _told(session, curve, f"another curve chosen for certificate {certificate}")
+        yield _told(session, subject, curve, f"another curve chosen for certificate {certificate}")
     replaced = by_keys(session, select(Supersession), Supersession.old_calibration_id, numbers.get("calibration", ()))
     for supersession in replaced:
         old = session.get_one(Calibration, supersession.old_calibration_id).certificate
-        yield _told(session, supersession, f"certificate {old} superseded")
+        yield _told(session, subject, supersession, f"certificate {old} superseded")
     for table in RETRACTABLE:
         of_table = select(Retraction).where(Retraction.record_table == table)
         for retraction in by_keys(session, of_table, Retraction.record_id, numbers.get(table, ())):
             does = "taken back" if retraction.replaced_by_id is None else "replaced"
-            yield _told(session, retraction, f"{record_in_words(session, table, retraction.record_id)} {does}")
+            yield _told(session, subject, retraction, f"{record_in_words(session, table, retraction.record_id)} {does}")
 
 
-def _told(session: Session, record: Any, does: str) -> tuple[str, str]:
-    person, time = written(session, str(record.__tablename__), key(record.id))
+def _told(session: Session, subject: Subject, record: Any, does: str) -> tuple[str, str]:
+    named = (str(record.__tablename__), key(record.id))
+    person, time = written(session, *named)
     reason = getattr(record, "reason", None)
-    return time, f"{does} by {person}{f' ({reason})' if reason else ''}"
+    return time, f"{does} by {person}{f' ({reason})' if reason else ''}{after_issue(session, subject, *named)}"
 
 
 def out_of_order(session: Session, subject: Subject) -> Answer:
     """Reviews, failed checks and suspensions of what was relied on, with what became of them."""
     question = "What was found out of order, and what was done?"
     concerned = [each for each in reviews(session) if _concerns(each, subject)]
-    still = [_of_review(each) for each in concerned if each.is_open]
-    done = [_of_review(each) for each in concerned if not each.is_open]
+    still = [_of_review(session, subject, each) for each in concerned if each.is_open]
+    done = [_of_review(session, subject, each) for each in concerned if not each.is_open]
     for told, is_open in _events(session, subject):
         (still if is_open else done).append(told)
     if not still and not done:
@@ -100,11 +104,12 @@ def _concerns(review: Review, subject: Subject) -> bool:
     return review.tag in subject.tags
 
 
-def _of_review(review: Review) -> str:
-    what = review.criterion if review.is_of_reports else f"{review.tag}, {review.criterion}"
+def _of_review(session: Session, subject: Subject, review: Review) -> str:
+    what = review.about
     if review.cause == FOUND_BEYOND:
         what = f"{review.tag} was found beyond its limits (certificate {review.certificate})"
-    began = f"{review.time[:10]}: {what}; {count_of(len(review.lines), 'record rests', 'records rest')} on it"
+    after = after_issue(session, subject, "impact_review", review.review, ", after the issue")
+    began = f"{review.time[:10]}{after}: {what}; {count_of(len(review.lines), 'record rests', 'records rest')} on it"
     curve = review.holds
     held = "" if curve is None else f"; the curve {curve.curve} holds, decided by {curve.person} ({curve.reason})"
     if review.is_open:
@@ -112,7 +117,16 @@ def _of_review(review: Review) -> str:
     disposed = [line.disposition for line in review.lines if line.disposition is not None]
     decisions = ", ".join(sorted({each.decision for each in disposed}))
     people = ", ".join(sorted({each.person for each in disposed}))
-    return f"{began}{held}{f'; decided by {people}: {decisions}' if disposed else ''}."
+    return f"{began}{held}{f'; decided by {people}: {decisions}' if disposed else ''}{_end_of(review)}."
+
+
+def _end_of(review: Review) -> str:
+    """How a review ended without a decision, or after one: by revisions of reports, or by itself."""
+    answers = [f"{line.finding['job']} revision {line.reissued}" for line in review.lines if line.reissued is not None]
+    if answers:
+        return f"; answered by {', '.join(dict.fromkeys(answers))}"
+    is_ended = review.has_ended or any(line.is_ended for line in review.lines)
+    return "; the records do not say that any more" if is_ended else ""
 
 
 def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
@@ -129,17 +143,17 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
             later = [each for each in events if each.instrument_id == event.instrument_id and each.kind == RELEASE]
             released = next((each for each in later if moment(each.at) >= moment(event.at)), None)
             end = f"; released on {released.at[:10]} ({released.reason})" if released else "; not released"
-            told = f"{event.at[:10]}: {named[event.instrument_id]} was {OUT_OF_USE[event.kind]} ({event.reason}){end}."
+            after = after_issue(session, subject, "event", key(event.id))
+            told = f"{event.at[:10]}: {named[event.instrument_id]} was {OUT_OF_USE[event.kind]} ({event.reason}){after}{end}."
             yield told, released is None
     failed = select(IntermediateCheck).where(IntermediateCheck.result == "failed", not_retracted(IntermediateCheck))
     failed = failed.order_by(col(IntermediateCheck.id))
     for check in by_keys(session, failed, IntermediateCheck.instrument_id, named):
         since = _calibrated_after(session, check.instrument_id, moment(check.at))
         end = f"; calibrated again on {since}" if since else "; not calibrated since"
-        yield (
-            f"{check.at[:10]}: {named[check.instrument_id]} failed an intermediate check ({check.kind}){end}.",
-            since is None,
-        )
+        after = after_issue(session, subject, "intermediate_check", key(check.id))
+        told = f"{check.at[:10]}: {named[check.instrument_id]} failed an intermediate check ({check.kind}){after}{end}."
+        yield told, since is None
 
 
 def _calibrated_after(session: Session, instrument_id: int, at: datetime) -> str | None:

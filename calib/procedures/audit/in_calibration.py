@@ -11,8 +11,9 @@ from calib.confirmation.interval import Decision, is_retired
 from calib.confirmation.traceability import is_accredited
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
+from calib.procedures.audit.since_issue import after_issue, held_when_issued
 from calib.procedures.audit.subject import JOB, Subject, Use
-from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.procedures.on_record.calibrations import CalibrationOnFile, attempts_to_accept
 from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.people.four_eyes import same_person
 from calib.procedures.people.house_rules import holds
@@ -39,6 +40,7 @@ def in_calibration(session: Session, subject: Subject, now: datetime) -> Answer:
         said = f"No: of {len(asked)} instruments {_listed(refused)} {'was' if len(refused) == 1 else 'were'} not, on {days}."
     else:
         said = f"Yes: all {len(asked)} instruments were, on {days}."
+    said += held_when_issued(session, subject)
     valid = [_valid(tag, decided, days) for tag, decided in sorted(asked.items()) if tag not in refused]
     lines = [f"Valid: {'; '.join(valid)}."] if valid else []
     reasons = [reason for tag in refused for _, decision in against[tag] for reason in decision.reasons]
@@ -64,8 +66,9 @@ def _valid(tag: str, decided: Sequence[tuple[Use, Decision]], days: str) -> str:
 def who_accepted(session: Session, subject: Subject) -> Answer:
     """Who accepted each certificate, by which rule, from when it held, and when that was recorded."""
     question = "Who accepted its calibration, by which rule, and when was that recorded?"
+    tried = _tried(session, subject)
     if not subject.calibrations:
-        return Answer(question, "Nobody: no calibration is in force.", is_finding=True)
+        return Answer(question, "Nobody: no calibration is in force.", True, tried)
     signed = {entry.record_id: entry for entry in subject.written("acceptance")}
     waiting, alone = [], []
     alike: dict[tuple[str, ...], list[tuple[str, str]]] = defaultdict(list)
@@ -77,12 +80,13 @@ def who_accepted(session: Session, subject: Subject) -> Answer:
             continue
         alone += [name] if on_file.typed_by and same_person(acceptance.accepted_by, on_file.typed_by) else []
         recorded = signed[key(acceptance.id)]
-        words = (acceptance.accepted_by, _rule(acceptance), recorded.person, recorded.time[:10])
+        after = after_issue(session, subject, "acceptance", recorded.record_id, ", after the issue")
+        words = (acceptance.accepted_by, _rule(acceptance), recorded.person, f"{recorded.time[:10]}{after}")
         alike[words].append((name, acceptance.accepted_on))
     lines = [f"Not accepted: {', '.join(waiting)}."] if waiting else []
     for (person, rule, by, day), names in alike.items():
         as_of = days_text(held for _, held in names)
-        held = "" if as_of == day else f" as of {as_of}"
+        held = "" if as_of == day[:10] else f" as of {as_of}"
         recorder = "" if by == person else f" by {by}"
         lines.append(f"{person}, {rule}, recorded{recorder} on {day}{held}: {', '.join(name for name, _ in names)}.")
     count = count_of(sum(map(len, alike.values())), "certificate", "certificates")
@@ -93,7 +97,17 @@ def who_accepted(session: Session, subject: Subject) -> Answer:
     if alone:
         told = "as the house rule allows" if may else "and no house rule allows that"
         said += f" {count_of(len(alone), 'of them was', 'of them were')} typed and accepted by one person, {told}."
-    return Answer(question, said, bool(waiting or (alone and not may)), tuple(lines))
+    return Answer(question, said, bool(waiting or (alone and not may)), (*lines, *tried))
+
+
+def _tried(session: Session, subject: Subject) -> tuple[str, ...]:
+    """Acceptances that the criterion failed: of an instrument of any of its certificates, else of those relied on."""
+    keys = subject.numbers["calibration"] if subject.job is None else subject.calibrations
+    return tuple(
+        f"Tried on {each['at'][:10]} by {each['by']} and not accepted: {each['findings'][0].partition(': have it')[0]}."
+        for _, attempts in sorted(attempts_to_accept(session, keys).items())
+        for each in attempts
+    )
 
 
 def _rule(acceptance: Acceptance) -> str:

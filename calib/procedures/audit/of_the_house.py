@@ -1,21 +1,22 @@
 """The program, the decision rule, the records themselves (ISO/IEC 17025:2017, 7.1.3, 7.11.2, 8.4)."""
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from calib.counted import count_of
 from calib.errors import RecordsError
 from calib.procedures.audit.answer import Answer
+from calib.procedures.audit.since_issue import after_issue, job_as_issued
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.left_open import last_backup
 from calib.procedures.on_record.validations import PASSED, validations
 from calib.procedures.people.house_rules import value_of
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.verify.rests_on import changed_past
-from calib.records.ledger import written
 from calib.records.record import key
-from calib.records.tables.custody import BackupMade
 from calib.records.tables.files import Attached
+from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.words import RETENTION
 
@@ -33,10 +34,11 @@ def validated(session: Session, subject: Subject) -> Answer:
             lacking.append(name)
             lines.append(f"{name}: no validation on record.")
             continue
+        after = after_issue(session, subject, "validation", known.record_id, " after the issue")
         lacking += [] if known.result == PASSED else [name]
         lines.append(
             f"{name}: {known.result} {count_of(known.checks, 'published check', 'published checks')} on {known.at[:10]} on "
-            f"{known.platform}, recorded by {known.by}, SHA-256 {known.sha256[:12]}."
+            f"{known.platform}, recorded by {known.by}{after}, SHA-256 {known.sha256[:12]}."
         )
     if lacking:
         return Answer(question, f"Not shown: {', '.join(lacking)} has not passed.", True, tuple(lines))
@@ -60,12 +62,18 @@ def agreed(session: Session, subject: Subject) -> Answer:
     job_id = key(job.id)
     files = files_of(session, Attached.job_id, [job_id]).get(job_id, [])
     letters = tuple(f"Kept with the job: {file['name']}, SHA-256 {file['sha256'][:12]}." for file in files)
+    said, before = _agreement(job), job_as_issued(session, subject)
+    if before is not None and _agreement(before) != said:
+        said = f"When it was issued: {_agreement(before)} Now: {said}"
+    return Answer(question, said, is_finding=job.agreed_by is None, rests_on=letters)
+
+
+def _agreement(job: Job) -> str:
+    """The decision rule of a job, and the client's agreement to it."""
+    rule = f"{job.decision_rule.capitalize()} acceptance"
     if job.agreed_by is None:
-        said = f"{job.decision_rule.capitalize()} acceptance; no agreement of the client is on record."
-        return Answer(question, said, is_finding=True, rests_on=letters)
-    when = f" on {job.agreed_on}" if job.agreed_on else ""
-    said = f"{job.decision_rule.capitalize()} acceptance, agreed by {job.agreed_by} for the client{when}."
-    return Answer(question, said, is_finding=False, rests_on=letters)
+        return f"{rule}; no agreement of the client is on record."
+    return f"{rule}, agreed by {job.agreed_by} for the client{f' on {job.agreed_on}' if job.agreed_on else ''}."
 
 
 def as_written(session: Session, subject: Subject) -> Answer:
@@ -105,15 +113,14 @@ def retained(session: Session) -> Answer:
     """The declared period, and the last backup on record."""
     question = "How long are the records kept, and is there a copy?"
     years = value_of(session, RETENTION)
-    backup = session.exec(select(BackupMade).order_by(col(BackupMade.id).desc())).first()
-    lines = []
+    backup = last_backup(session)
+    copy = "No backup is on record."
     if backup is not None:
-        person, time = written(session, "backup", key(backup.id))
-        lines.append(
-            f"The last backup on record is {backup.name} of {time[:10]}, with {backup.entries} entries, by {person}."
+        since = count_of(backup.entries_since, "ledger entry was", "ledger entries were")
+        copy = (
+            f"The last backup on record is {backup.name} of {backup.at[:10]}, by {backup.by}; {since} recorded since."
         )
-    if years is None:
-        return Answer(question, "No period of retention is declared; nothing is ever deleted.", True, tuple(lines))
-    return Answer(
-        question, f"{years} years at least, as the house rule says; nothing is ever deleted.", False, tuple(lines)
+    period = (
+        "No period of retention is declared" if years is None else f"{years} years at least, as the house rule says"
     )
+    return Answer(question, f"{period}; nothing is ever deleted.", years is None, (copy,))

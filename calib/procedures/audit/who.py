@@ -8,31 +8,27 @@ from sqlmodel import Session
 from calib.confirmation.authority import are_checked, roles_of
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
+from calib.procedures.audit.since_issue import after_issue
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.competences_on_file import CompetenceOnRecord, competences
 from calib.procedures.people.authorise import people_on_record
 from calib.records.record import moment
 
 _DID = {
-    "acceptance": "accepted certificates",
+    "acceptance": "recorded acceptances",
     "reading": "recorded readings",
     "refusal": "recorded readings",
     "calibration": "recorded certificates",
     "issued_report": "issued the report",
 }
-_MEASURED = "measured"
+_MEASURED, _ACCEPTED = "measured", "accepted certificates"
 
 
 def authorised(session: Session, subject: Subject) -> Answer:
     """Each person who measured, recorded, accepted or issued, with role, competence and evidence on those days."""
     question = "Who did the work, and who authorised them on which evidence?"
     known, on_record = people_on_record(session), competences(session)
-    did: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
-    for node in subject.trace.knots.values():
-        if node.kind == "reading" and node.says["operator"]:
-            did[str(node.says["operator"])][_MEASURED].add(str(moment(str(node.says["observed_at"])).date()))
-    for entry in subject.written(*_DID):
-        did[entry.person][_DID[entry.table]].add(entry.time[:10])
+    did = _did(subject)
     if not did:
         return Answer(question, "Nothing is on record that anybody did.", is_finding=False)
     lines, without = [], []
@@ -43,7 +39,12 @@ def authorised(session: Session, subject: Subject) -> Answer:
         own = [each for each in on_record if each.person == person and each.counts]
         is_covered = all(any(each.holds(day) for each in own) for day in days)
         without += [] if is_covered else [person]
-        told = "; ".join(_competence(each) for each in own) or "no competence on record"
+        told = (
+            "; ".join(
+                f"{_competence(each)}{after_issue(session, subject, 'competence', each.record_id)}" for each in own
+            )
+            or "no competence on record"
+        )
         lines.append(f"{person} {work}: {' and '.join(roles) or 'no role'}; {told}.")
     if not are_checked(known.changes):
         said = f"{count_of(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."
@@ -57,6 +58,27 @@ def authorised(session: Session, subject: Subject) -> Answer:
         False,
         tuple(lines),
     )
+
+
+def _did(subject: Subject) -> dict[str, dict[str, set[str]]]:
+    """Person -> what they did -> on which days."""
+    acts = [
+        (str(node.says["operator"]), _MEASURED, str(moment(str(node.says["observed_at"])).date()))
+        for node in subject.trace.knots.values()
+        if node.kind == "reading" and node.says["operator"]
+    ]
+    accepted = [each.acceptance for each in subject.calibrations.values() if each.acceptance is not None]
+    acts += [(each.accepted_by, _ACCEPTED, each.accepted_on) for each in accepted]
+    at_program = set(acts)  # whoever accepts at the program records that by the same act; an import records another's
+    acts += [
+        (entry.person, _DID[entry.table], entry.time[:10])
+        for entry in subject.written(*_DID)
+        if entry.table != "acceptance" or (entry.person, _ACCEPTED, entry.time[:10]) not in at_program
+    ]
+    did: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
+    for person, act, day in acts:
+        did[person][act].add(day)
+    return did
 
 
 def _competence(competence: CompetenceOnRecord) -> str:

@@ -13,13 +13,8 @@ from sqlmodel import Session, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.calibrate.add_calibration import add_calibration
-from calib.procedures.certificate.fit_curve import indication_quantity
-from calib.procedures.dcc.check_signature import (
-    VERIFIED,
-    SignatureRead,
-    TrustedCertificate,
-    read_signature,
-)
+from calib.procedures.certificate.fit_curve import quantity_indicated
+from calib.procedures.dcc.check_signature import SignatureRead, TrustedCertificate, read_signature
 from calib.procedures.dcc.document import read_document
 from calib.procedures.dcc.read_certificate import CellRead, CertificateRead, CertificateWanted, read_certificate
 from calib.procedures.fleet.attach_file import FileRead, attachable
@@ -32,7 +27,7 @@ from calib.records import ledger
 from calib.records.record import RecordCells, key, typed
 from calib.records.tables.files import Attachment
 from calib.records.tables.signatures import SignatureVerdict
-from calib.records.words import PHASES
+from calib.records.words import PHASES, VERIFIED
 
 _NO_FILE_STATES = ("accepted_on", "accepted_by", "criterion", "decision_rule", "judged", "reason", "departure_reason")
 
@@ -74,7 +69,7 @@ def read_calibration(session: Session, tag: str, content: FileContent) -> Calibr
         raise BadInputError(wrong)
     wanted = CertificateWanted(
         instrument["quantity"],
-        indication_quantity(instrument) or instrument["quantity"],
+        quantity_indicated(instrument),
         instrument["unit"],
         int(instrument["interval_months"]),
     )

@@ -36,7 +36,7 @@ from calib.procedures.impact.rests_on import OF, Ground, ground_below
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.held_curves import AS_BEFORE
 from calib.procedures.on_record.register import load_register
-from calib.procedures.on_record.reviews import Review, reviews
+from calib.procedures.on_record.reviews import Review, reviews_of_certificate
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
@@ -82,7 +82,8 @@ def withdraw_calibration(
         raise BadInputError([*filter(None, [withdrawn]), *findings])
     calibration = key(on_file.calibration.id)
     hanging = _hanging(ground_below(session, [(RecordKind.CALIBRATION, calibration)]), calibration)
-    decided = [each for each in _reviews_of(session, tag, certificate) if each.holds and each.holds.curve != AS_BEFORE]
+    reviewed = reviews_of_certificate(session, calibration)
+    decided = [each for each in reviewed if each.holds and each.holds.curve != AS_BEFORE]
     rested = RestedOnCertificate(session, on_file.calibration, signature.time)
     withdrawal = Withdrawal(calibration_id=calibration, reason=reason.strip())
     append(session, [withdrawal], signature)
@@ -96,7 +97,7 @@ def withdraw_calibration(
         hanging,
         gate(register, tag, signature.time, signature.time),
         tuple(ended),
-        (*opened, *shaken, *_left_open(session, tag, certificate)),
+        (*opened, *shaken, *_left_open(reviews_of_certificate(session, calibration))),
     )
 
 
@@ -122,10 +123,6 @@ def _named(ground: Ground, calibration: int) -> str:
     return f"{ground.instruments[record.instrument_id].tag} {record.certificate}"
 
 
-def _reviews_of(session: Session, tag: str, certificate: str) -> list[Review]:
-    return [review for review in reviews(session) if (review.tag, review.certificate) == (tag, certificate)]
-
-
 def _ended(session: Session, review: Review, certificate: str, signature: ledger.Signature) -> Iterator[str]:
     """That a decision which curve holds ends with its certificate, what rested on it, and the factors found anew without it."""
     assert review.holds is not None  # noqa: S101 (asked before)
@@ -139,9 +136,9 @@ def _ended(session: Session, review: Review, certificate: str, signature: ledger
     yield from factors_found_again(session, review, f"certificate {certificate} was withdrawn", signature)
 
 
-def _left_open(session: Session, tag: str, certificate: str) -> list[str]:
+def _left_open(reviewed: list[Review]) -> list[str]:
     return [
-        f"impact review of {tag}, certificate {certificate}, stays open with {review.open_lines} of its lines: dispose of each"
-        for review in _reviews_of(session, tag, certificate)
+        f"impact review of {review.about}, stays open with {review.open_lines} of its lines: dispose of each"
+        for review in reviewed
         if review.is_open
     ]

@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 
 from calib import __version__
 from calib.errors import BadInputError, CalibError, Finding
-from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.certificate.fit_curve import quantity_indicated
 from calib.procedures.dcc.write_certificate import CertificateToWrite, certificate_xml, units_not_written
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn
@@ -52,7 +52,7 @@ def write_calibration(session: Session, on_file: CalibrationOnFile, country: str
         typed(on_file.instrument),
         typed(calibration),
         [typed(each) for each in on_file.comparisons],
-        indication_quantity(typed(on_file.instrument)) or on_file.instrument.quantity,
+        quantity_indicated(typed(on_file.instrument)),
         [(each.kind, each.tag, each.serial) for each in standards],
         country,
         company or calibration.laboratory,

@@ -112,9 +112,8 @@ def fit_by(
 
 
 def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish, edition: Edition) -> Choice:
-    quantity = _cell(instrument, "quantity")
-    indicated = indication_quantity(instrument) or quantity
-    if indicated == quantity:
+    indicated = quantity_indicated(instrument)
+    if indicated == instrument["quantity"]:
         if wish.shape in (None, "polynomial"):
             return choose(points, wish.degree, edition.scatter)
         shapes: Sequence[Shape] = (PROPORTIONAL,)
@@ -143,6 +142,11 @@ def indication_quantity(instrument: Cells) -> str | None:
     return instrument.get("indication_quantity") or instrument.get("quantity")
 
 
+def quantity_indicated(instrument: Cells) -> str:
+    """The same where it measures one; raises CurveError where none was typed."""
+    return instrument.get("indication_quantity") or _cell(instrument, "quantity")
+
+
 def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
     """Comparisons of one phase as arrays in SI.
 
@@ -154,8 +158,7 @@ def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Compar
         raise CurveError(
             "repeatability is stated for some comparisons of a phase and blank for others: state it for all, or for none"
         )
-    quantity = _cell(instrument, "quantity")
-    indicated = indication_quantity(instrument) or quantity
+    quantity, indicated = _cell(instrument, "quantity"), quantity_indicated(instrument)
     of_value = [unit(quantity, _cell(comparison, "unit")) for comparison in comparisons]
     of_indication = [
         unit(indicated, comparison["indication_unit"] or _cell(comparison, "unit")) for comparison in comparisons
@@ -174,12 +177,11 @@ def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Compar
     ]
     independent = None
     if stated and all(stated):
-        step = unit(indicated, _cell(instrument, "unit")).difference_to_si(float(_cell(instrument, "resolution")))
         variances = [
             u.difference_to_si(float(_cell(comparison, "repeatability"))) ** 2 / int(comparison["observations"] or 1)
             for u, comparison in zip(of_indication, comparisons, strict=True)
         ]
-        independent = np.sqrt(np.array(variances) + resolution(step) ** 2)
+        independent = np.sqrt(np.array(variances) + resolution(_step_shown(instrument)) ** 2)
     return Comparisons(
         column("reference", of_value), column("indication", of_indication), np.array(standard), independent
     )
@@ -197,7 +199,7 @@ def comparisons_with_digits_held_against_u(instrument: Cells, comparisons: Seque
     """
     points, steps = comparisons_in_si(instrument, comparisons), _Steps.typed(instrument, comparisons)
     slope = 1.0
-    if (indication_quantity(instrument) or instrument["quantity"]) != instrument["quantity"]:
+    if quantity_indicated(instrument) != instrument["quantity"]:
         slope = float(np.ptp(points.reference) / (np.ptp(points.indication) or math.inf))
     is_rounding = steps.indication * slope <= steps.least_expanded
     return _with_rounding(points, comparisons, steps if is_rounding else replace(steps, indication=0.0))
@@ -248,8 +250,7 @@ class _Steps:
     @staticmethod
     def typed(instrument: Cells, comparisons: Sequence[Cells]) -> "_Steps":
         """As typed on the certificate; 0 without comparisons."""
-        quantity = _cell(instrument, "quantity")
-        indicated = indication_quantity(instrument) or quantity
+        quantity, indicated = _cell(instrument, "quantity"), quantity_indicated(instrument)
         return _Steps(
             min((_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons), default=0.0),
             min(
@@ -272,9 +273,13 @@ class _Steps:
     def of(instrument: Cells, comparisons: Sequence[Cells]) -> "_Steps":
         """The same, the indication rounded to no more than the instrument's resolution: 5 for 5.0 there where it shows tenths."""
         steps = _Steps.typed(instrument, comparisons)
-        indicated = unit(indication_quantity(instrument) or _cell(instrument, "quantity"), _cell(instrument, "unit"))
-        shown = indicated.difference_to_si(float(_cell(instrument, "resolution")))
-        return replace(steps, indication=min(steps.indication, shown))
+        return replace(steps, indication=min(steps.indication, _step_shown(instrument)))
+
+
+def _step_shown(instrument: Cells) -> float:
+    """The resolution of an instrument [SI]."""
+    own = unit(quantity_indicated(instrument), _cell(instrument, "unit"))
+    return own.difference_to_si(float(_cell(instrument, "resolution")))
 
 
 def _step(quantity: str, symbol: str, digits: str) -> float:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.certificate.fit_curve import quantity_indicated
 from calib.quantities import unit
 
 
@@ -22,7 +22,7 @@ def permissible_error(instrument: Mapping[str, Any], indication: ArrayLike) -> N
     """Maximum permissible error at indications [SI]; NaN where the register states none."""
     if not has_limits(instrument):
         return np.full(np.shape(indication), np.nan)
-    own = unit(indication_quantity(instrument) or "", instrument["unit"])
+    own = unit(quantity_indicated(instrument), instrument["unit"])
     relative, absolute = float(instrument["mpe_percent"] or 0) / 100, float(instrument["mpe_absolute"] or 0)
     shown = np.abs(own.from_si(np.asarray(indication, dtype=float)))
     return np.asarray(own.difference_to_si(relative * shown + absolute))

@@ -23,12 +23,12 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from calib.errors import Finding
-from calib.procedures.dcc.document import NAMESPACES, ROOT, Node, short_name
+from calib.procedures.dcc.document import NAMESPACES, ROOT, Node, read_document, short_name
+from calib.records.words import NOT_VERIFIED, UNSIGNED, VERIFIED
 
 if TYPE_CHECKING:
     from cryptography.x509 import Certificate
 
-VERIFIED, NOT_VERIFIED, UNSIGNED = "verified", "signed and not verified", "unsigned"
 _SIGNATURE: Final = "ds:Signature"
 _MOST_CERTIFICATES = 10  # within a signature
 _DSIG, _MORE = NAMESPACES["ds"], "http://www.w3.org/2001/04/xmldsig-more#"
@@ -273,17 +273,17 @@ def _worth(
     digest = sha256_of(certificate)
     own: Mapping[str, TrustedCertificate] = {hashlib.sha256(each.content).hexdigest(): each for each in trusted}
     on_record = own.get(digest)
-    at = signed_at or _stated_day(covered)
     if on_record is None:
         why = f"no laboratory certificate on record is the one that signed it ({signer}, SHA-256 {digest[:16]})"
     elif not on_record.trusted:
         why = f"the certificate of {on_record.laboratory} that signed it is no longer trusted"
-    elif at is None or not certificate.not_valid_before_utc <= at <= certificate.not_valid_after_utc:
+    else:
+        at = signed_at or _stated_day(covered)
+        if at is not None and certificate.not_valid_before_utc <= at <= certificate.not_valid_after_utc:
+            return SignatureRead(VERIFIED, signer, covered, on_record.laboratory, on_record.record_id)
         span = f"{certificate.not_valid_before_utc.date()} to {certificate.not_valid_after_utc.date()}"
         told = "no day" if at is None else f"{at.date()}"
         why = f"the certificate of {on_record.laboratory} is valid from {span}, and the signature is of {told}"
-    else:
-        return SignatureRead(VERIFIED, signer, covered, on_record.laboratory, on_record.record_id)
     return SignatureRead(NOT_VERIFIED, signer, covered, notice=f"signed by {signer} and not verified: {why}")
 
 
@@ -294,9 +294,8 @@ def sha256_of(certificate: "Certificate") -> str:
 
 def _stated_day(covered: bytes) -> datetime | None:
     """The day of issue that the signed certificate states, or the last day of the calibration."""
-    from defusedxml.ElementTree import fromstring  # noqa: PLC0415
-
-    core = Node(fromstring(covered, forbid_dtd=True), "").at("administrativeData/coreData")
+    root, _ = read_document("", covered)
+    core = None if root is None else root.at("administrativeData/coreData")
     for name in ("dcc:issueDate", "dcc:endPerformanceDate"):
         place = None if core is None else core.first(name)
         if place is not None:

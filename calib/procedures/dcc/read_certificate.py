@@ -23,12 +23,11 @@ from calib.errors import Finding
 from calib.procedures.dcc.document import Node, is_later_version
 from calib.procedures.dcc.si_units import turned
 from calib.procedures.dcc.values import ExpandedRead, QuantityRead, WrongInFile, is_of_another, read_quantity
-from calib.procedures.typed.cells import AIR_PRESSURE, AIR_TEMPERATURE, between, day
+from calib.procedures.typed.cells import AIR_HUMIDITY, AIR_PRESSURE, AIR_TEMPERATURE, day
 from calib.quantities import Unit, coherent, unit
 
 REFERENCE, MEASURED, ERROR = "basic_referenceValue", "basic_measuredValue", "basic_measurementError"
 REPEATABILITY, OBSERVATIONS = "calib_repeatability", "calib_observations"  # what the schema has no meaning for
-NORMAL_USED = "basic_normalUsed"
 _PARTS = ("dcc:administrativeData", "dcc:measurementResults", "dcc:comment", "dcc:document", "ds:Signature")
 _ONCE = (REFERENCE, MEASURED, ERROR, REPEATABILITY, OBSERVATIONS)
 
@@ -56,7 +55,6 @@ class ResultRead:
     """One result of a certificate: its comparisons as cells of comparisons.csv, without their phase."""
 
     name: str
-    node: Node
     rows: tuple[Mapping[str, str], ...]
 
 
@@ -68,7 +66,6 @@ class CertificateRead:
     cells: dict[str, CellRead] = field(default_factory=dict)  # column of calibrations.csv -> what it says
     numbers: list[CellRead] = field(default_factory=list)  # by which the laboratory calls it
     serials: list[CellRead] = field(default_factory=list)  # of the instrument
-    item: Node | None = None
     maker: str | None = None
     model: str | None = None
     results: list[ResultRead] = field(default_factory=list)
@@ -173,7 +170,6 @@ def _item(root: Node, read: CertificateRead, _wanted: CertificateWanted, wrong: 
     if items is None or len(own) != 1:
         wrong.add(items or root, None, f"one item that was calibrated (it has {len(own)})")
         return
-    read.item = own[0]
     read.serials = _identifications(own[0], "manufacturer")
     if not read.serials:
         wrong.add(own[0], None, "an identification by its manufacturer: the serial number")
@@ -242,45 +238,53 @@ def _methods(result: Node, read: CertificateRead) -> None:
 
 
 @dataclass(frozen=True)
-class _Condition:
-    column: str
+class InfluenceCondition:
+    """What a certificate states of its air."""
+
+    column: str  # of calibrations.csv
     meaning: str  # how its refType begins
+    name: str
     quantity: str
     symbol: str
     check: Callable[[str], str | None]
     expected: str
+    more: str = ""  # the rest of its refType, as it is written
 
 
-_CONDITIONS = (
-    _Condition(
+INFLUENCE_CONDITIONS = (
+    InfluenceCondition(
         "temperature_degC",
         "basic_temperature",
+        "Temperature of the air",
         "temperature",
         "degC",
         AIR_TEMPERATURE,
         "-40 to 60 degC, as it is in a laboratory",
     ),
-    _Condition(
+    InfluenceCondition(
+        "humidity_percent",
+        "basic_humidityRelative",
+        "Relative humidity of the air",
+        "relative humidity",
+        "%",
+        AIR_HUMIDITY,
+        r"0 to 1 with \one, 0 to 100 with \percent",
+    ),
+    InfluenceCondition(
         "pressure_kPa",
         "basic_pressure",
+        "Pressure of the air",
         "pressure",
         "kPa",
         AIR_PRESSURE,
         "60 to 110 kPa, as the pressure of the air is",
-    ),
-    _Condition(
-        "humidity_percent",
-        "basic_humidityRelative",
-        "relative humidity",
-        "%",
-        between(0, 100, "%"),
-        r"0 to 1 with \one, 0 to 100 with \percent",
+        more="Atmospheric",
     ),
 )
 
 
 def _conditions(results: Sequence[Node], read: CertificateRead, wrong: WrongInFile) -> None:
-    for condition in _CONDITIONS:
+    for condition in INFLUENCE_CONDITIONS:
         told = [
             (value, place)
             for result in results
@@ -295,7 +299,7 @@ def _conditions(results: Sequence[Node], read: CertificateRead, wrong: WrongInFi
             _cell(read, condition.column, told[0][1], told[0][0])
 
 
-def _condition(place: Node, condition: _Condition, read: CertificateRead, wrong: WrongInFile) -> str | None:
+def _condition(place: Node, condition: InfluenceCondition, read: CertificateRead, wrong: WrongInFile) -> str | None:
     """The value of a condition in the unit of its column; of a lowest and a highest one the middle."""
     data = place.first("dcc:data")
     quantities = [] if data is None else list(data.children("dcc:quantity"))
@@ -342,7 +346,7 @@ def _result(result: Node, read: CertificateRead, wanted: CertificateWanted, wron
         else:
             rows += _rows(table, read, wanted, wrong)
     if rows or len(wrong.findings) > before:
-        yield ResultRead(name, result, tuple(rows))
+        yield ResultRead(name, tuple(rows))
 
 
 def _tables(node: Node) -> Iterator[Node]:
@@ -465,7 +469,6 @@ def _uncertainty(
         expanded.coverage_factors * times,
         expanded.coverage_percents * times,
         expanded.about_95,
-        expanded.node,
     )
 
 

@@ -49,7 +49,6 @@ class ExpandedRead:
     coverage_factors: tuple[str, ...]
     coverage_percents: tuple[str | None, ...]  # absent where k = 2 stands for about 95 %
     about_95: bool  # whether that was so
-    node: Node
 
 
 @dataclass(frozen=True)
@@ -209,7 +208,7 @@ def _expanded(node: Node, count: int, unit: UnitRead, wrong: WrongInFile) -> Exp
         return None
     about_95 = [p == "95" and Decimal(k) == 2 for k, p in zip(of_k, of_p, strict=True)]
     percents = tuple(None if about else p for about, p in zip(about_95, of_p, strict=True))
-    return ExpandedRead(tuple(turned(each, unit.factor) for each in of_u), tuple(of_k), percents, any(about_95), place)
+    return ExpandedRead(tuple(turned(each, unit.factor) for each in of_u), tuple(of_k), percents, any(about_95))
 
 
 def _broadcast(

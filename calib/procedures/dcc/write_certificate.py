@@ -14,7 +14,7 @@ from itertools import groupby
 from typing import Any
 
 from calib.procedures.dcc.document import NAMESPACES
-from calib.procedures.dcc.read_certificate import MEASURED, NORMAL_USED, OBSERVATIONS, REFERENCE, REPEATABILITY
+from calib.procedures.dcc.read_certificate import INFLUENCE_CONDITIONS, MEASURED, OBSERVATIONS, REFERENCE, REPEATABILITY
 from calib.procedures.dcc.si_units import in_d_si, is_written, of_no_d_si
 from calib.quantities import Unit, coherent, unit
 
@@ -179,7 +179,7 @@ def _results(result: _Element, writing: CertificateToWrite) -> None:
     if writing.standards:
         equipment = result.add("measuringEquipments")
         for kind, tag, serial in writing.standards:
-            standard = equipment.add("measuringEquipment", meaning=NORMAL_USED)
+            standard = equipment.add("measuringEquipment", meaning="basic_normalUsed")
             standard.worded("name", kind)
             own = standard.add("identifications")
             _identification(own, "manufacturer", serial, "Serial number")
@@ -192,24 +192,18 @@ def _results(result: _Element, writing: CertificateToWrite) -> None:
         _table(own_result.add("data").add("list"), list(rows), writing)
 
 
-_CONDITIONS = (
-    ("temperature_degC", "basic_temperature", "Temperature of the air", "degC"),
-    ("humidity_percent", "basic_humidityRelative", "Relative humidity of the air", "%"),
-    ("pressure_kPa", "basic_pressureAtmospheric", "Pressure of the air", "kPa"),
-)
-
-
 def _conditions(result: _Element, stated: Mapping[str, Any]) -> None:
-    own = [each for each in _CONDITIONS if stated[each[0]]]
+    own = [each for each in INFLUENCE_CONDITIONS if stated[each.column]]
     conditions = result.add("influenceConditions") if own else result
-    for column, meaning, name, symbol in own:
+    for each in own:
+        meaning = f"{each.meaning}{each.more}"
         condition = conditions.add("influenceCondition", meaning=meaning)
-        condition.worded("name", name)
+        condition.worded("name", each.name)
         quantity = condition.add("data").add("quantity", meaning=meaning)
-        quantity.worded("name", name)
+        quantity.worded("name", each.name)
         value = quantity.add("si:real")
-        value.add("si:value", stated[column])
-        value.add("si:unit", in_d_si(symbol))
+        value.add("si:value", stated[each.column])
+        value.add("si:unit", in_d_si(each.symbol))
 
 
 def _table(table: _Element, rows: Sequence[Mapping[str, Any]], writing: CertificateToWrite) -> None:

@@ -7,10 +7,9 @@ from sqlmodel import Session
 
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.people.authorise import signed
+from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import Cells, FileContent, TypedRow, typed_row
 from calib.records import ledger
-
-_NAMES = ("job", "outlet", "instrument", "observed_at")
 
 
 def add_reading(
@@ -50,11 +49,15 @@ def add_traverse(
 
 def traverse_rows(cells: Cells, points: Mapping[tuple[int, int], str]) -> dict[str, list[TypedRow]]:
     """A traverse as rows of readings.csv and traverses.csv."""
-    names = {name: cells[name] for name in _NAMES}
-    rows = [
+    return {"readings.csv": [typed_row(None, cells)], "traverses.csv": rows_of_points(cells, points)}
+
+
+def rows_of_points(reading: Cells, points: Mapping[tuple[int, int], str]) -> list[TypedRow]:
+    """Points of a traverse as rows of traverses.csv, named for the reading of these cells."""
+    names = {name: reading[name] for name in FILES["readings.csv"].must_name}
+    return [
         typed_row(
             f"line {line}, point {point}", {**names, "line": str(line), "point": str(point), "indications": values}
         )
         for (line, point), values in points.items()
     ]
-    return {"readings.csv": [typed_row(None, cells)], "traverses.csv": rows}

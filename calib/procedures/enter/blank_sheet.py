@@ -69,7 +69,7 @@ def blank_sheet(
     known = [] if session is None or job is None else _known(session, declaration, job)
     rows = [_example(declaration, example), *known]
     return BlankSheet(
-        declaration.file.removesuffix(".csv"),
+        declaration.name,
         columns,
         [[row.get(column.name, "") for column in declaration] for row in rows],
     )

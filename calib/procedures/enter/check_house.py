@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from calib.errors import Finding
 from calib.procedures.on_record.held_curves import AS_FOUND_FROM
@@ -10,7 +10,7 @@ from calib.procedures.people.authorise import People
 from calib.procedures.people.competences import by_themselves
 from calib.procedures.people.house_rules import expected_of_value
 from calib.procedures.typed.rows_together import KnownNames
-from calib.procedures.typed.sheets import TypedRow
+from calib.procedures.typed.sheets import FileContent, TypedRow
 from calib.records import ledger
 
 _STATED = ("version", "platform", "result")  # by the row of a validation, and within its file
@@ -24,9 +24,9 @@ def house_findings(named: KnownNames) -> Iterator[Finding]:
         ):
             yield row.finding("value", told)
     for row in named.sheets["validations.csv"]:
-        yield from _of_validation(row)
+        yield from _of_file_beside(row, _of_validation)
     for row in named.sheets["laboratory_certificates.csv"]:
-        yield from _of_laboratory_certificate(row)
+        yield from _of_file_beside(row, _of_laboratory_certificate)
     for row in named.sheets["review_decisions.csv"]:
         yield from _of_decision(named, row)
     for row in named.sheets["withdrawals.csv"]:
@@ -49,14 +49,10 @@ def _of_factors(named: KnownNames, row: TypedRow, column: str) -> Iterable[Findi
         yield row.finding(column, f"at most {rows}, the rows of factors.csv")
 
 
-def _of_validation(row: TypedRow) -> Iterable[Finding]:
-    """The file is that of the digest, and states what the row does."""
-    wrong = _of_file_beside(row)
-    if wrong is not None or row.log is None or not row.sound("file"):
-        yield from [] if wrong is None else [wrong]
-        return
+def _of_validation(row: TypedRow, file: FileContent) -> Iterable[Finding]:
+    """The file states what the row does."""
     try:
-        content = json.loads(row.log.content)
+        content = json.loads(file.content)
         stated = {column: str(content[column]) for column in _STATED}
         stated["checks"] = str(sum(len(source["numbers"]) for source in content["sources"]))
     except (ValueError, KeyError, TypeError, RecursionError):
@@ -64,31 +60,31 @@ def _of_validation(row: TypedRow) -> Iterable[Finding]:
         return
     for column, told in stated.items():
         if row.sound(column) and row.cells[column] != told:
-            yield row.finding(column, f"{told}, as {row.log.name} has it")
+            yield row.finding(column, f"{told}, as {file.name} has it")
 
 
-def _of_file_beside(row: TypedRow) -> Finding | None:
-    """The file that a row names is there, and that of its digest."""
+def _of_file_beside(
+    row: TypedRow, of_content: Callable[[TypedRow, FileContent], Iterable[Finding]]
+) -> Iterable[Finding]:
+    """The file that a row names is there, that of its digest, and holds what it should."""
     if not row.sound("file"):
-        return None
+        return
     if row.log is None or row.log.expected is not None:
-        return row.finding("file", "a file that stands beside the sheet" if row.log is None else str(row.log.expected))
+        yield row.finding("file", "a file that stands beside the sheet" if row.log is None else str(row.log.expected))
+        return
     digest = hashlib.sha256(row.log.content).hexdigest()
     if row.sound("sha256") and digest != row.cells["sha256"]:
-        return row.finding("sha256", f"that of {row.log.name}, {digest}")
-    return None
+        yield row.finding("sha256", f"that of {row.log.name}, {digest}")
+    else:
+        yield from of_content(row, row.log)
 
 
-def _of_laboratory_certificate(row: TypedRow) -> Iterable[Finding]:
+def _of_laboratory_certificate(row: TypedRow, file: FileContent) -> Iterable[Finding]:
     """The file is one X.509 certificate as it is kept, of a key that nobody breaks."""
     from calib.procedures.dcc.check_signature import as_der, has_long_key, x509_of  # noqa: PLC0415 (where there is one)
 
-    wrong = _of_file_beside(row)
-    if wrong is not None or row.log is None or not row.sound("file"):
-        yield from [] if wrong is None else [wrong]
-        return
-    certificate = x509_of(row.log.content)
-    if certificate is None or as_der(certificate) != row.log.content or not has_long_key(certificate):
+    certificate = x509_of(file.content)
+    if certificate is None or as_der(certificate) != file.content or not has_long_key(certificate):
         yield row.finding("file", "an X.509 certificate (DER) of an RSA key of 2048 bits or more, or of a curve of 256")
 
 

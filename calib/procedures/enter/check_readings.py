@@ -12,12 +12,13 @@ from calib.errors import CalibError, Finding
 from calib.measurement.way import ProbeUse, Way
 from calib.measurement.ways import OF_PROBES, QUANTITIES, THROTTLED, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER, refusal_told
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.cells import same_revision, same_time
 from calib.procedures.typed.columns import DECLARED, FILES
-from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.declaration import TAKEN_BACK, RecordNames
 from calib.procedures.typed.observations import log_findings, logged_values, mean_of, observed_values
-from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
+from calib.procedures.typed.rows_together import LEAVE_OUT, KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
 from calib.records.tables.readings import Reading
@@ -26,8 +27,7 @@ from calib.records.words import DUCT, OUTLET
 _TIMES_THE_RANGE = 100  # beyond which a value is a slip of typing
 _NEVER_NEGATIVE = ("air velocity", "volume flow")
 _ONE_KIND = ("indication", "observations", "log_file")
-_KEY = FILES["readings.csv"].key
-_NAMES = tuple(column for column in _KEY if column != "revision")  # that must be filled
+_KEY, _NAMES = FILES["readings.csv"].key, FILES["readings.csv"].must_name
 
 _ButOne = tuple[str | None, ...]  # a key with one of its names left out
 
@@ -43,10 +43,16 @@ class _Traverses:
     unread: bool  # whether there may be rows that could not be read
 
 
+def _leave_out_or_dismiss(row: TypedRow, on_record: Cells) -> str:
+    """What to do about a reading that is on record: one that the gate refused may have been a slip."""
+    refusal = on_record.get(REFUSAL_NUMBER) if on_record.get(TAKEN_BACK) is None else None
+    return LEAVE_OUT if refusal is None else f"{LEAVE_OUT}; it is {refusal_told(row.cells['job'], refusal)}"
+
+
 def reading_findings(named: KnownNames) -> Iterable[Finding]:
     """All findings on readings and traverses."""
     rows = named.sheets["readings.csv"]
-    yield from repeated(named, "readings.csv")
+    yield from repeated(named, "readings.csv", step=_leave_out_or_dismiss)
     traversing = {reading_key(row) for row in rows if row.sound(*_NAMES) and not row.blank("traverse_rule")}
     traverses = _traverses(named, traversing)
     for row in rows:

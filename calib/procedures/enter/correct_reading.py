@@ -15,6 +15,7 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding
+from calib.procedures.enter.add_reading import rows_of_points
 from calib.procedures.enter.import_sheets import import_sheets
 from calib.procedures.impact.take_back import HungOn, hung_on_reading, reason_and_number
 from calib.procedures.on_record.by_name import tags_of
@@ -84,7 +85,7 @@ def _row(session: Session, reading: Reading, outlet: Outlet, job: str) -> TypedR
     tags = tags_of(session, {reading.instrument_id, reading.probe_id} - {None})  # type: ignore[arg-type]
     series = None if reading.logged_series_id is None else session.get_one(LoggedSeries, reading.logged_series_id)
     traverse = None if reading.traverse_id is None else session.get_one(Traverse, reading.traverse_id)
-    columns = {column.name for column in FILES["readings.csv"]}
+    columns = FILES["readings.csv"].by_name
     cells = {name: cell for name, cell in typed(reading).items() if name in columns and name != "revision"} | {
         "job": job,
         "outlet": outlet.outlet,
@@ -110,15 +111,7 @@ def _points(
         (point.line, point.point): point.indications
         for point in session.exec(of_traverse.order_by(col(TraversePoint.id)))
     }
-    names = {name: row.cells[name] for name in ("job", "outlet", "instrument", "observed_at")}
-    rows = [
-        typed_row(
-            f"line {line}, point {point}", {**names, "line": str(line), "point": str(point), "indications": values}
-        )
-        for (line, point), values in (
-            there | {place: changed[place] for place in changed.keys() & there.keys()}
-        ).items()
-    ]
+    rows = rows_of_points(row.cells, there | {place: changed[place] for place in changed.keys() & there.keys()})
     expected = "a point of the traverse, as LINE/POINT=VALUES" if there else "nothing: this reading is no traverse"
     return rows, [
         Finding.typed("point", f"{line}/{point}", expected) for line, point in sorted(changed.keys() - there.keys())

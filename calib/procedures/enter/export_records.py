@@ -78,7 +78,7 @@ def export_records(session: Session) -> Iterator[ExportedFile]:
     names = NamesOnRecord(session)
     logs = LogsOnRecord(names)
     for file, declaration in FILES.items():
-        yield from _csv(file, [column.name for column in declaration], recorded_rows(names, file, logs))
+        yield from _csv(file, [*declaration.by_name], recorded_rows(names, file, logs))
     for name, content in logs.contents.items():
         yield ExportedFile(name, content)
     yield from _others(session)

@@ -17,12 +17,14 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
+from calib.counted import count_of
 from calib.errors import Finding, Step
 from calib.procedures.enter.names_on_record import Recorded
 from calib.procedures.enter.recorded_rows import LogsOnRecord, recorded_rows
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER, refusal_told
 from calib.procedures.typed.cells import any_text, same_time, time_with_zone
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.declaration import Declaration, RecordNames, TypedColumn
+from calib.procedures.typed.declaration import TAKEN_BACK, Declaration, RecordNames, TypedColumn
 from calib.procedures.typed.sheets import Sheets, TypedRow
 from calib.quantities import UNITS, finite_number, unit
 
@@ -43,6 +45,7 @@ class Grown:
     new: Sheets
     on_record: Counter[str]  # file -> rows that the records hold as they stand
     findings: Sequence[Finding]  # on rows that the records hold otherwise
+    notices: Sequence[str] = ()  # on rows on record that the gate refused
 
 
 @dataclass
@@ -52,6 +55,7 @@ class _Record:
     typed: Mapping[str, str]
     in_force: Mapping[str, str]
     taken: bool = field(default=False)
+    refusal: str | None = None  # its number, of a reading that the gate refused and nobody dismissed
 
 
 def grown(sheets: Sheets, recorded: Recorded) -> Grown:
@@ -60,6 +64,7 @@ def grown(sheets: Sheets, recorded: Recorded) -> Grown:
     new: dict[str, Sequence[TypedRow]] = {}
     counts: Counter[str] = Counter()
     findings: list[Finding] = []
+    notices: list[str] = []
     for file, rows in sheets.items():
         new[file] = rows
         if not any(row.source for row in rows):
@@ -69,7 +74,17 @@ def grown(sheets: Sheets, recorded: Recorded) -> Grown:
             new[file], wrong = _parted(FILES[file], rows, records, logs)
             counts[file] = len(rows) - len(new[file]) - len({id(row) for row, _ in wrong})
             findings += [finding for _, finding in wrong]
-    return Grown(new, +counts, findings)
+            notices += _of_refused(file, [each for own in records.values() for each in own if each.taken])
+    return Grown(new, +counts, findings, notices)
+
+
+def _of_refused(file: str, taken: Iterable[_Record]) -> list[str]:
+    """What is said of rows that the records hold as refusals: which is the first, and what may be done."""
+    refused = [(record.typed["job"], record.refusal) for record in taken if record.refusal is not None]
+    if not refused:
+        return []
+    first = refusal_told(*refused[0])
+    return [f"{file}: the gate refused {count_of(len(refused), 'row', 'rows')} of those on record, as {first}"]
 
 
 def _records(recorded: Recorded, file: str, logs: LogsOnRecord) -> dict[RecordNames, list[_Record]]:
@@ -81,7 +96,8 @@ def _records(recorded: Recorded, file: str, logs: LogsOnRecord) -> dict[RecordNa
         known_by = _known_by(declaration, own)
         amended = recorded.in_force(file, known_by)
         in_force = own | {name: _cell(amended[name]) for name in own.keys() & amended.keys()}
-        records[known_by].append(_Record(own, in_force))
+        refusal = None if cells.get(TAKEN_BACK) else cells.get(REFUSAL_NUMBER)
+        records[known_by].append(_Record(own, in_force, refusal=refusal))
     return records
 
 
@@ -147,6 +163,8 @@ def _differing(
 def _changed(declaration: Declaration, row: TypedRow, record: _Record, logs: LogsOnRecord) -> Iterable[Finding]:
     step = _AMENDED_BY.get(declaration.file)
     ending = _NOT_BY_A_SHEET if step is None else f"{_NOT_BY_A_SHEET}, it is {step}"
+    if record.refusal is not None:
+        ending = f"{_NOT_BY_A_SHEET}: it is {refusal_told(record.typed['job'], record.refusal)}"
     for column in _differing(declaration, row, record.in_force, logs):
         stored = record.in_force[column.name]
         told = repr(stored) if stored else "a blank cell"

@@ -4,7 +4,7 @@ Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ from typing import Any
 from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
+from calib.counted import count_of
 from calib.errors import BadInputError, DoubtError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
@@ -82,6 +83,7 @@ class Imported:
     records: Mapping[str, int]  # name of the table -> number of records
     refusals: tuple[RefusedReading, ...]
     on_record: Mapping[str, int]  # file -> rows that the records held already, as they stand
+    rows: Sheets  # that were new, as they are meant; files without any are absent
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
@@ -134,8 +136,9 @@ def import_sheets(
     )
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
-    of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
-    of_people = competence_findings(complete["competences.csv"], people_on_record(session), signature)
+    people = people_on_record(session)
+    of_acceptors = four_eyes.of_acceptors(people, complete["calibrations.csv"], signature.time)
+    of_people = competence_findings(complete["competences.csv"], people, signature)
     of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
     wrong = [
         *findings,
@@ -150,17 +153,17 @@ def import_sheets(
     ]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    beside = (checked.named.instruments, checked.named.cells("outlets.csv"))
-    doubts = [] if sure else list(doubts_of(complete, *beside))
-    if doubts:
+    doubts = list(doubts_of(complete, checked.named.instruments, checked.named.cells("outlets.csv")))
+    if doubts and not sure:
         raise DoubtError(doubts)
     writing = _Writing(session, asked, signature, now, progress, reason, correcting)
     writing.on_record = parted.on_record
     for notice in [
         *([] if said is None else [said]),
+        *parted.notices,
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
-        *odd_cells(complete, *beside),
+        *odd_cells(doubts),
         *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
@@ -281,7 +284,7 @@ class _Writing:
         self.counts[name] = self.counts.get(name, 0) + len(rows)
         if name in _TOUCHED_BY_REVIEWS:
             self.touched += _touched(kind, rows, keys)
-        self.progress(f"wrote {len(rows)} {name} records")
+        self.progress(f"{name}: {count_of(len(rows), 'record', 'records')}")  # a rehearsal takes them back
         return keys
 
     def write(self, sheets: Sheets, checked: _Checked) -> Imported:
@@ -298,19 +301,35 @@ class _Writing:
         withdrawals = sorted(sheets["withdrawals.csv"], key=_found_after, reverse=True)
         factors = sheets["factors.csv"]
         waiting = min(_found_after(withdrawals[0]), len(factors)) if withdrawals else 0
-        self._append_decisions(sheets["review_decisions.csv"], factors[: len(factors) - waiting])
+        decisions = sheets["review_decisions.csv"]
+        reviews = self._reviews_opened(decisions) if decisions else {}
+        self._append_among(
+            factors[: len(factors) - waiting],
+            [(int(row.get("factors_before") or 0), row) for row in decisions],
+            lambda row: self.append(ReviewDecision, [decision_of_row(row, reviews[self._calibration(row)])]),
+        )
         self._append_rows(sheets, "supersessions.csv", *_ON_FACTORS)
         # What counted before, where readings came before the withdrawals and decisions.
         was_otherwise = sheets["withdrawals.csv"] or sheets["review_decisions.csv"]
         before = on_record_of_rows(self.session, sheets, self.names, decided=False) if was_otherwise else None
-        self._append_withdrawals(withdrawals, factors[len(factors) - waiting :])
+        self._append_among(
+            factors[len(factors) - waiting :],
+            [(waiting - _found_after(row), row) for row in withdrawals],
+            lambda row: self._append_of("withdrawals.csv", [row]),
+        )
         refused = write_readings(
             self.session, sheets, self.names, before, self.now, self.append, correcting=self.correcting
         )
         self._append_rows(sheets, "factor_pairs.csv")
         self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
         self._append_rows(sheets, *_OF_THE_HOUSE)
-        return Imported(self.counts, refused, self.on_record, tuple(self.remarks))
+        return Imported(
+            self.counts,
+            refused,
+            self.on_record,
+            {file: rows for file, rows in sheets.items() if rows},
+            tuple(self.remarks),
+        )
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
         """Append the rows of files of which each is a record by itself; their keys by file."""
@@ -323,25 +342,19 @@ class _Writing:
     def _append_of(self, file: str, rows: Sequence[TypedRow]) -> Sequence[int]:
         return self.append(FILES[file].table, rows_of_table(FILES[file], rows, self.names))
 
-    def _append_decisions(self, decisions: Sequence[TypedRow], factors: Sequence[TypedRow]) -> None:
-        """Append decisions in reviews and found factors in their order: a decision leaves behind what was found before it."""
-        reviews = self._reviews_opened(decisions) if decisions else {}
+    def _append_among(
+        self,
+        factors: Sequence[TypedRow],
+        acts: Sequence[tuple[int, TypedRow]],
+        append: Callable[[TypedRow], object],
+    ) -> None:
+        """Append acts, each with how many factors were found before it, and found factors in their order."""
         written = 0
-        for row in decisions:
-            until = max(written, int(row.get("factors_before") or 0))
+        for before, row in acts:
+            until = max(written, before)
             self._append_of("factors.csv", factors[written:until])
             written = until
-            self.append(ReviewDecision, [decision_of_row(row, reviews[self._calibration(row)])])
-        self._append_of("factors.csv", factors[written:])
-
-    def _append_withdrawals(self, withdrawals: Sequence[TypedRow], factors: Sequence[TypedRow]) -> None:
-        """Append withdrawals, and the factors found after the first of them, in their order: each leaves behind what was before."""
-        written = 0
-        for row in withdrawals:
-            until = max(written, len(factors) - _found_after(row))
-            self._append_of("factors.csv", factors[written:until])
-            written = until
-            self._append_of("withdrawals.csv", [row])
+            append(row)
         self._append_of("factors.csv", factors[written:])
 
     def _reviews_opened(self, decisions: Sequence[TypedRow]) -> Mapping[int, int]:

@@ -9,6 +9,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.enter.check_stages import StagesOnRecord
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.by_name import retired_among
@@ -207,6 +208,7 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
     def __init__(self, session: Session, asked: AskedNames) -> None:
         super().__init__()
         self.names = NamesOnRecord(session, asked)
+        self._unasked = NamesOnRecord(session)
 
     def __missing__(self, file: str) -> Mapping[RecordNames, Cells]:
         read = self[file] = self._of_readings() if file == "readings.csv" else self._read(FILES[file])
@@ -227,18 +229,20 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         }
 
     def _of_readings(self) -> dict[RecordNames, Cells]:
-        """Readings and refusals: both were typed, and neither is typed again. Of their cells why they were taken back is asked."""
+        """Readings and refusals, of which neither is typed again: why each was taken back, and the number of a refusal."""
         compared, session = DECLARED[Reading].compared, self.names.session
         read: dict[RecordNames, Cells] = {}
         for table in (Reading, Refusal):
             names = self.names.names(table)
             withdrawn = _why_taken_back(session, DECLARED[Reading], names, table)
-            read |= {compared(own): withdrawn[record_id] for record_id, own in names.items()}
+            for record_id, own in names.items():
+                refusal = {REFUSAL_NUMBER: str(record_id)} if table is Refusal else {}
+                read[compared(own)] = withdrawn[record_id] | refusal
         return read
 
     def every(self, file: str) -> Iterable[RecordNames]:
         """Names of all records of a file, whatever was asked for."""
-        return NamesOnRecord(self.names.session).names(FILES[file].table).values()
+        return self._unasked.names(FILES[file].table).values()
 
     def in_force(self, file: str, names: RecordNames) -> Cells:
         """Cells of a record as they count now, where they may have been amended since they were typed."""
@@ -270,7 +274,7 @@ def _why_taken_back(
     session: Session, declaration: Declaration, keys: Collection[int], table: Any = None
 ) -> dict[int, dict[str, str | None]]:
     """The cell that says why a record was taken back, by its key, where a file has one."""
-    if not any(column.name == TAKEN_BACK for column in declaration):
+    if TAKEN_BACK not in declaration.by_name:
         return {}
     withdrawn = taken_back(session, table or declaration.table, keys)
     return {

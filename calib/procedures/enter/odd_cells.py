@@ -32,11 +32,9 @@ _SHARES_OF_DESIGN = (0.2, 5.0)
 _FLOWING = ("air velocity", "volume flow")
 
 
-def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells], outlets: Mapping[RecordNames, Cells]) -> Iterator[str]:
-    """A line for each odd cell of checked sheets, the first few of each column, and how many more there are."""
-    for (_, column), each in groupby(
-        doubts_of(sheets, instruments, outlets), lambda doubt: (doubt.source, doubt.column)
-    ):
+def odd_cells(doubts: Iterable[Doubt]) -> Iterator[str]:
+    """A line for each odd cell, the first few of each column, and how many more there are."""
+    for (_, column), each in groupby(doubts, lambda doubt: (doubt.source, doubt.column)):
         odd = list(each)
         yield from map(str, odd[:_NAMED])
         if len(odd) > _NAMED:
@@ -88,7 +86,7 @@ def _doubts(column: str, said_of: Iterable[tuple[TypedRow, str | None]]) -> Iter
 
 def _of_reading(row: TypedRow) -> RecordNames:
     """What a reading and the points of its traverse have in common, as they were typed."""
-    return tuple(row.cells[column] for column in ("job", "outlet", "instrument", "observed_at"))
+    return tuple(row.cells[column] for column in FILES["readings.csv"].must_name)
 
 
 def _means_of_traverses(readings: Sequence[TypedRow], points: Sequence[TypedRow]) -> dict[RecordNames, float]:

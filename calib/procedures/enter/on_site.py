@@ -21,26 +21,26 @@ from calib.procedures.enter.check_readings import slip_among
 from calib.procedures.enter.import_sheets import Imported, rehearse
 from calib.procedures.enter.odd_cells import odd_passes
 from calib.procedures.enter.sitting import HalfTraversed, Sitting, TypedEntry
-from calib.procedures.measure.duct_section import section_on_record
+from calib.procedures.measure.duct_section import from_the_wall, section_on_record
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged, not_there, tags_of
-from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.on_record.methods import method_named
+from calib.procedures.on_record.outlets import last_traverses
 from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.cells import one_of, same_time, whole
 from calib.procedures.typed.sheets import Cells, typed_row
 from calib.procedures.typed.unit_spelling import unit_meant
-from calib.quantities import Unit, known_units, unit
+from calib.quantities import known_units, unit
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.conditions import Condition
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
-from calib.records.tables.readings import Reading, Refusal, Traverse
+from calib.records.tables.readings import Reading, Refusal
 from calib.records.words import DUCT, STAGES
 
 
@@ -61,8 +61,9 @@ class JobOnSite:
 def job_on_site(session: Session, job: str, now: datetime) -> JobOnSite:
     """A job as it stands now; raises NotInRecordsError."""
     evaluation = evaluate(session, job, now)
-    outlets = {outlet.outlet: outlet for outlet in outlets_in_force(session, [key(evaluation.job.id)]).values()}
-    return JobOnSite(evaluation.job, outlets, frozenset(each.outlet.outlet for each in evaluation.measured))
+    outlets = {outlet.outlet: outlet for outlet in evaluation.outlets.values()}
+    measured = frozenset(outlet.outlet for outlet in evaluation.measured_outlets.values())
+    return JobOnSite(evaluation.job, outlets, measured)
 
 
 # --- with what it is measured ----------------------------------------------------------------------------------------------------
@@ -150,9 +151,7 @@ def is_traversed(outlet: Outlet) -> bool:
 
 def last_traversed(session: Session, outlet: Outlet) -> dict[str, str]:
     """How a duct was traversed last: rule, lines, points; nothing where it never was."""
-    of_outlet = select(Traverse).join(Reading, col(Reading.traverse_id) == Traverse.id)
-    own = of_outlet.where(Reading.outlet_id == outlet.id, not_retracted(Reading))
-    last = session.exec(own.order_by(col(Reading.id).desc()).limit(1)).first()
+    last = last_traverses(session, [key(outlet.id)]).get(key(outlet.id))
     return {} if last is None else {"rule": last.rule, "lines": str(last.lines), "points": str(last.points)}
 
 
@@ -175,11 +174,7 @@ def half_traversed(
     places = traverse(section, typed["rule"], lines, points)
     keys = tuple((place.line, place.point) for place in places)
     half = HalfTraversed(typed["rule"], lines, points, int(typed.get("passes", 1)), keys, at.isoformat())
-    return half, tuple(_from_the_wall(place.along, in_unit) for place in places)
-
-
-def _from_the_wall(along: float, in_unit: Unit) -> str:
-    return f"{in_unit.from_si(along):.4g} {in_unit.symbol} from the wall"
+    return half, tuple(from_the_wall(place.along, in_unit) for place in places)
 
 
 def doubts_of_points(sitting: Sitting, typed_before: int, instrument: Cells) -> list[Doubt]:

@@ -4,6 +4,7 @@ An export asks for all of them; an import asks for those that its sheets have to
 """
 
 import json
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Any
 from sqlmodel import col, select
 
 from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER
 from calib.procedures.on_record.recorded import sequences
 from calib.procedures.on_record.reviews import FOUND_BEYOND
 from calib.procedures.typed.cells import same_time
@@ -24,9 +26,7 @@ from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
-from calib.records.tables.reports import SoftwareValidation
 from calib.records.tables.reviews import ImpactReview, ReviewDecision
-from calib.records.tables.signatures import LaboratoryCertificate
 from calib.records.words import BY_THE_RULE
 
 
@@ -40,7 +40,7 @@ def _plain(names: NamesOnRecord, file: str, _logs: "LogsOnRecord") -> Iterator[R
     declaration = FILES[file]
     records = names.all(declaration.table)
     withdrawn: Mapping[int, str] = {}
-    if any(each.name == TAKEN_BACK for each in declaration):
+    if TAKEN_BACK in declaration.by_name:
         withdrawn = _withdrawn(names, declaration.table, {key(record.id) for record in records})
     for record in names.with_names(declaration, records):
         yield names.cells(declaration, record) | {TAKEN_BACK: withdrawn.get(key(record.id))}
@@ -97,9 +97,9 @@ def _decisions(names: NamesOnRecord, _file: str, _logs: "LogsOnRecord") -> Itera
     if not decisions:
         return
     places = _places(names, ReviewDecision, [key(each.id) for each in decisions])
-    factors = _places(names, FoundFactor, names.session.exec(select(col(FoundFactor.id))))
+    factors = _places_of_factors(names)
     for decision in decisions:
-        before = sum(each < places[key(decision.id)] for each in factors.values())
+        before = bisect_left(factors, places[key(decision.id)])
         owner = names.names(Calibration)[key(reviews[decision.impact_review_id].calibration_id)]
         certificate = dict(zip(("tag", "certificate"), owner, strict=True))
         yield decision.model_dump() | certificate | {"factors_before": before or None}
@@ -109,9 +109,9 @@ def _withdrawals(names: NamesOnRecord, file: str, logs: "LogsOnRecord") -> Itera
     """Each with how many factors were found after it."""
     rows = list(_plain(names, file, logs))
     places = _places(names, Withdrawal, [cells["id"] for cells in rows]) if rows else {}
-    factors = _places(names, FoundFactor, names.session.exec(select(col(FoundFactor.id)))) if rows else {}
+    factors = _places_of_factors(names) if rows else []
     for cells in rows:
-        yield cells | {"factors_after": sum(each > places[cells["id"]] for each in factors.values()) or None}
+        yield cells | {"factors_after": len(factors) - bisect_right(factors, places[cells["id"]]) or None}
 
 
 def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[Any]) -> Mapping[int, int]:
@@ -119,18 +119,23 @@ def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[Any]) -> Mapp
     return sequences(names.session, str(table.__tablename__), [key(each) for each in keys])
 
 
-def _validations(names: NamesOnRecord, _file: str, logs: "LogsOnRecord") -> Iterator[RecordCells]:
-    """Each with what it gave in a file beside."""
-    for validation in names.all(SoftwareValidation):
-        name = f"validation-{validation.sha256[:12]}.json"
-        yield validation.model_dump(exclude={"content"}) | {"file": logs.beside(name, validation.content)}
+def _places_of_factors(names: NamesOnRecord) -> list[int]:
+    return sorted(_places(names, FoundFactor, names.session.exec(select(col(FoundFactor.id)))).values())
 
 
-def _laboratory_certificates(names: NamesOnRecord, _file: str, logs: "LogsOnRecord") -> Iterator[RecordCells]:
-    """Each with the certificate in a file beside."""
-    for certificate in names.all(LaboratoryCertificate):
-        name = f"laboratory-certificate-{certificate.sha256[:12]}.der"
-        yield certificate.model_dump(exclude={"content"}) | {"file": logs.beside(name, certificate.content)}
+# File -> the name of what stands beside a row of it, before and behind the first digits of its digest.
+_BESIDE = {
+    "validations.csv": ("validation-", ".json"),
+    "laboratory_certificates.csv": ("laboratory-certificate-", ".der"),
+}
+
+
+def _with_file(names: NamesOnRecord, file: str, logs: "LogsOnRecord") -> Iterator[RecordCells]:
+    """Each with its content in a file beside."""
+    begin, end = _BESIDE[file]
+    for record in names.all(FILES[file].table):
+        name = f"{begin}{record.sha256[:12]}{end}"
+        yield record.model_dump(exclude={"content"}) | {"file": logs.beside(name, record.content)}
 
 
 def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
@@ -170,6 +175,7 @@ def _readings(names: NamesOnRecord, file: str, logs: "LogsOnRecord") -> Iterator
             "traverse_lines": getattr(traverse, "lines", None),
             "traverse_points": getattr(traverse, "points", None),
             TAKEN_BACK: withdrawn[type(reading)].get(key(reading.id)),
+            REFUSAL_NUMBER: str(key(reading.id)) if isinstance(reading, Refusal) else None,
         }
 
 
@@ -191,8 +197,7 @@ _OTHERWISE: Mapping[str, Callable[[NamesOnRecord, str, "LogsOnRecord"], Iterator
     "factors.csv": _factors,
     "review_decisions.csv": _decisions,
     "withdrawals.csv": _withdrawals,
-    "validations.csv": _validations,
-    "laboratory_certificates.csv": _laboratory_certificates,
+    **dict.fromkeys(_BESIDE, _with_file),
     "readings.csv": _readings,
     "traverses.csv": _traverses,
 }

@@ -12,9 +12,9 @@ from xml.parsers import expat
 
 from sqlmodel import Session, select
 
-from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError, Step
+from calib.errors import BadInputError, Finding, RecordsError, Step
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
-from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.by_name import calibration_numbered, digest_meant, instrument_tagged
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
@@ -23,8 +23,6 @@ from calib.procedures.typed.sheets import FileContent
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.files import Attached, Attachment
-
-_SHORTEST_PREFIX = 8  # characters of a digest that a person may type instead of the whole
 
 _PNG_START, _PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
 _JPEG_START, _JPEG_END = b"\xff\xd8\xff", b"\xff\xd9"
@@ -108,14 +106,20 @@ def attach_to_competence(session: Session, competence_id: int, file: FileRead, s
     return _attach(session, file, {"competence_id": competence_id}, None, signature)
 
 
-def _attach(
-    session: Session, file: FileRead, owner: dict[str, int], remarks: str | None, signature: ledger.Signature
-) -> FileKept:
+def kept_attachment(session: Session, file: FileRead, signature: ledger.Signature) -> int:
+    """The key of a file that is kept once, under its digest."""
     attachment_id = session.exec(select(Attachment.id).where(Attachment.sha256 == file.sha256)).first()
     if attachment_id is None:
         record = Attachment(**vars(file))
         append(session, [record], signature)
         attachment_id = key(record.id)
+    return attachment_id
+
+
+def _attach(
+    session: Session, file: FileRead, owner: dict[str, int], remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    attachment_id = kept_attachment(session, file, signature)
     column, owned = next(iter(owner.items()))
     there = select(Attached.id).where(Attached.attachment_id == attachment_id, getattr(Attached, column) == owned)
     there = there.where(not_retracted(Attached))
@@ -130,16 +134,8 @@ def kept_file(session: Session, digest: str) -> Attachment:
 
     Raises NotInRecordsError, and RecordsError where the content is no longer what it was.
     """
-    wanted = digest.strip().lower()
-    digests = [] if len(wanted) < _SHORTEST_PREFIX else [
-        stored for stored in session.exec(select(Attachment.sha256)) if stored.startswith(wanted)
-    ]  # fmt: skip
-    if len(digests) != 1:
-        told = "no file" if not digests else f"{len(digests)} files"
-        raise NotInRecordsError(
-            f"{told} with a SHA-256 that begins with {digest!r} in the records: type at least {_SHORTEST_PREFIX} characters of one"
-        )
-    file = session.exec(select(Attachment).where(Attachment.sha256 == digests[0])).one()
+    own = digest_meant(digest, session.exec(select(Attachment.sha256)), "file in the records", "files in the records")
+    file = session.exec(select(Attachment).where(Attachment.sha256 == own)).one()
     if hashlib.sha256(file.content).hexdigest() != file.sha256:
         raise RecordsError(f"the content of file {file.name} is no longer what it was: {Step.VERIFY} names it")
     return file

@@ -36,7 +36,7 @@ from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.recorded import sequences
 from calib.procedures.on_record.register import load_register
-from calib.procedures.on_record.reviews import review_numbered
+from calib.procedures.on_record.reviews import of_withdrawn
 from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.people.authorise import append
 from calib.records import ledger
@@ -160,7 +160,7 @@ def _with_more(session: Session, review: ImpactReview, signature: ledger.Signatu
     shaken = shaken_by(review)
     tag = session.get_one(Instrument, shaken.instrument).tag
     more: dict[Record, Any] = {}
-    if shaken.certificate is None and not review_numbered(session, key(review.id)).is_of_withdrawn:
+    if shaken.certificate is None and not of_withdrawn(session, [review]):
         rested, there = rested_on(session, shaken, now), _lines(session, review)
         wanted = [record for record in rested.wanted() if record not in there]
         wanted = [record for record in wanted if not _issued_since(session, record, review)]

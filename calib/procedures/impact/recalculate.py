@@ -36,13 +36,10 @@ from calib.procedures.on_record.what_counts import curve_that_counts, trials
 from calib.procedures.pairs.factor_from_pairs import found_again
 from calib.records import ledger
 from calib.records.record import key, typed
-from calib.records.tables.calibrations import Calibration
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION, Calibration
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
-
-# What a certificate says of the air in which it compared.
-_AIR = ("temperature_degC", "pressure_kPa", "humidity_percent")
 
 
 @dataclass(frozen=True)
@@ -134,7 +131,7 @@ class _Replacing:
             return
         for calibration in relied:
             self._put(calibration.record_id, fitted)
-            for column in _AIR:
+            for column in AIR_OF_CALIBRATION:
                 # As if it were read so: nothing that would be written.
                 set_committed_value(self.ground.calibrations[calibration.record_id], column, getattr(failing, column))
 

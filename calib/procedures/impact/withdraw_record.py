@@ -12,11 +12,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, col, select
 
-from calib.errors import NotInRecordsError
 from calib.procedures.impact.take_back import HungOn, hung_on_instrument, hung_on_readings, reports_of_jobs, take_back
-from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.by_name import calibration_numbered, digest_meant, instrument_tagged, not_there, tags_of
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import people_on_record
@@ -42,9 +41,11 @@ class WithdrawnRecord:
 
 @dataclass(frozen=True)
 class _Named:
-    records: Sequence[SQLModel]
+    records: Sequence[Any]
     what: str
     hung_on: HungOn
+    typed: str = ""
+    known: Sequence[str] = ()  # what counts and could have been named
 
 
 def withdraw_record(
@@ -56,7 +57,7 @@ def withdraw_record(
     """
     named = WITHDRAWABLE[kind](session, names)
     if not named.records:
-        raise NotInRecordsError(f"there is no {named.what} that counts")
+        raise not_there(f"{named.what} that counts", dict.fromkeys(named.known), named.typed)
     for record in named.records:
         take_back(session, record, reason, signature)
     return WithdrawnRecord(named.what, named.hung_on)
@@ -69,37 +70,47 @@ def _counting(session: Session, table: Any, *conditions: Any) -> list[Any]:
 def _conditions(session: Session, names: Sequence[str]) -> _Named:
     job, name = names
     job_id = key(job_named(session, job).id)
-    records = _counting(session, Condition, Condition.job_id == job_id, Condition.conditions == name)
+    own = _counting(session, Condition, Condition.job_id == job_id)
     measured = select(Reading.id).join(Outlet).where(Outlet.job_id == job_id, Reading.conditions == name)
-    return _Named(
-        records, f"conditions {name} of job {job}", hung_on_readings(session, map(key, session.exec(measured)))
-    )
+    hung_on = hung_on_readings(session, map(key, session.exec(measured)))
+    return _called(own, f"conditions {name} of job {job}", hung_on, name, lambda each: each.conditions)
 
 
 def _design(session: Session, names: Sequence[str]) -> _Named:
     job, system, service = names
-    own = (SystemDesign.system == system, SystemDesign.service == service)
-    return _of_job(session, SystemDesign, job, f"design of {system} {service}", *own)
+    named = f"{system} {service}"
+    return _of_job(session, SystemDesign, job, "design of", named, lambda each: f"{each.system} {each.service}")
 
 
 def _room(session: Session, names: Sequence[str]) -> _Named:
     job, room = names
-    return _of_job(session, Room, job, f"room {room}", Room.room == room)
+    return _of_job(session, Room, job, "room", room, lambda each: each.room)
 
 
-def _of_job(session: Session, table: Any, job: str, what: str, *conditions: Any) -> _Named:
+def _of_job(session: Session, table: Any, job: str, what: str, typed: str, name_of: Callable[[Any], str]) -> _Named:
     job_id = key(job_named(session, job).id)
-    records = _counting(session, table, table.job_id == job_id, *conditions)
-    return _Named(records, f"{what} of job {job}", HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
+    own = _counting(session, table, table.job_id == job_id)
+    hung_on = HungOn(reports=tuple(reports_of_jobs(session, [job_id])))
+    return _called(own, f"{what} {typed} of job {job}", hung_on, typed, name_of)
+
+
+def _called(own: Sequence[Any], what: str, hung_on: HungOn, typed: str, name_of: Callable[[Any], str]) -> _Named:
+    """Those of some records that are called as typed, and what all of them are called."""
+    return _Named(
+        [each for each in own if name_of(each) == typed], what, hung_on, typed, [name_of(each) for each in own]
+    )
 
 
 def _pairing(session: Session, names: Sequence[str]) -> _Named:
     """The last of a probe and a meter."""
     probe, meter = (instrument_tagged(session, tag) for tag in names)
-    own = _counting(session, Pairing, Pairing.probe_id == probe.id, Pairing.meter_id == meter.id)
-    if not own:
-        return _Named((), f"pairing of {probe.tag} and {meter.tag}", HungOn())
-    last = own[-1]
+    own = _counting(session, Pairing, Pairing.probe_id == probe.id)
+    meters = tags_of(session, {each.meter_id for each in own})
+    what = f"pairing of {probe.tag} and {meter.tag}"
+    named = _called(own, what, HungOn(), meter.tag, lambda each: meters[each.meter_id])
+    if not named.records:
+        return named
+    last = named.records[-1]
     hung_on = hung_on_instrument(session, key(probe.id), moment(last.at))
     what = f"{probe.tag} and {meter.tag} {last.kind} on {last.at}"
     return _Named([last], what, replace(hung_on, factors=()))
@@ -125,14 +136,9 @@ def _file_of_job(session: Session, names: Sequence[str]) -> _Named:
 
 
 def _file(session: Session, digest: str, owner: str, of_owner: Any) -> _Named:
-    wanted = digest.strip().lower()
-    query = select(Attached, Attachment.name).join(Attachment).where(not_retracted(Attached), of_owner)
-    begins = query.where(col(Attachment.sha256).startswith(wanted, autoescape=True))
-    rows = session.exec(begins.order_by(col(Attached.id))).all() if wanted else []
-    if len(rows) != 1:
-        how_many = f"file with {owner} whose SHA-256 begins with {digest!r}"
-        return _Named((), how_many if not rows else f"single {how_many}, but {len(rows)},", HungOn())
-    ((record, name),) = rows
+    query = select(Attachment.sha256, Attachment.name, Attached).join(Attached).where(not_retracted(Attached), of_owner)
+    files = {sha256: (name, record) for sha256, name, record in session.exec(query)}
+    name, record = files[digest_meant(digest, files, f"file of {owner}", f"files of {owner}")]
     return _Named([record], f"file {name} with {owner}", HungOn())
 
 
@@ -140,8 +146,10 @@ def _competence(session: Session, names: Sequence[str]) -> _Named:
     """The last of a scope: the one before counts again."""
     name, scope = names
     person = person_on_record(session, name, people_on_record(session))
-    own = _counting(session, Competence, Competence.person_id == person.id, Competence.scope == scope.strip())
-    return _Named(own[-1:], f"competence of {name} for {scope.strip()}", HungOn())
+    own = _counting(session, Competence, Competence.person_id == person.id)
+    typed = scope.strip()
+    named = _called(own, f"competence of {name} for {typed}", HungOn(), typed, lambda each: each.scope)
+    return replace(named, records=named.records[-1:])
 
 
 WITHDRAWABLE: dict[str, Callable[[Session, Sequence[str]], _Named]] = {

@@ -30,7 +30,7 @@ from calib.airflow.standard_atmosphere import (
     standard_pressure_sensitivity,
 )
 from calib.confirmation.interval import Decision, gate
-from calib.errors import CalibError
+from calib.errors import CalibError, Step
 from calib.measurement import NOT_OBSERVED
 from calib.measurement.standards_behind import REFERENCE_STANDARD, SCATTER, STABILITY
 from calib.procedures.measure.indicated import indicated
@@ -157,7 +157,7 @@ def _air_of(records: OnRecord, job: int, name: str, now: datetime, service: str)
     declared = records.declared_air.get((job, service)) if without_temperature(records, job, name) else None
     missing = missing_quantities({row.quantity for row in rows})
     if missing:
-        reasons.append(f"conditions {name}: no {', no '.join(missing)}: enter what is missing in conditions.csv")
+        reasons.append(f"conditions {name}: no {', no '.join(missing)}: {Step.ADD_CONDITIONS}")
     elif declared is None and without_temperature(records, job, name):
         reasons.append(
             f"conditions {name}: no temperature, and none is declared for {service or 'any'} air: observe it, or declare its range "

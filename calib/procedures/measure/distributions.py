@@ -15,7 +15,7 @@ flat oval but for squares of a relative half-width.
 """
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -90,9 +90,9 @@ def distributions_of(
     expanded = float(flow.expanded_uncertainty[row])
     middle = value + (0.0 if flow.second_order is None else float(flow.second_order.above[row]))
     stated = CoverageInterval(middle - expanded, middle + expanded)
-    judged = validate_law(value, u, expanded, simulated.symmetric_interval, significant_digits)
-    checked = check_interval(stated, simulated.symmetric_interval)
-    return LawAndDistributions(value, u, expanded, stated, simulated, replace(judged, delta=float(printed)), checked)
+    drawn = simulated.symmetric_interval
+    judged = validate_law(value, u, expanded, drawn, tolerance=float(printed))
+    return LawAndDistributions(value, u, expanded, stated, simulated, judged, check_interval(stated, drawn))
 
 
 def model_of(

@@ -1,4 +1,4 @@
-"""The section of a duct or outlet on record."""
+"""The section of a duct or outlet on record, and where its points are."""
 
 from sqlmodel import Session
 
@@ -20,3 +20,8 @@ def section_on_record(session: Session, job: str, name: str) -> tuple[Section, U
             f"{name} in job {job} has no shape on record: amend it, or plan with a shape of its own"
         )
     return section_of(now), unit("length", str(now.dimension_unit))
+
+
+def from_the_wall(along: float, in_unit: Unit) -> str:
+    """Where a point of a traverse is, in words; `along` is its distance from the wall where the probe enters [m]."""
+    return f"{in_unit.from_si(along):.4g} {in_unit.symbol} from the wall"

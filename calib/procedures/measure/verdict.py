@@ -20,10 +20,8 @@ from calib.measurement import Readings, flow_values
 from calib.procedures.measure.budget import observations_for
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
-from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.jobs_by_name import outlet_named
 from calib.procedures.on_record.what_counts import not_retracted
-from calib.records.record import key
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 
@@ -45,30 +43,40 @@ class Verdict:
 
 def verdict_on_latest(session: Session, job: str, outlet: str, now: datetime) -> Verdict:
     """The verdict on the reading recorded last at an outlet; raises NotInRecordsError, or RefusedError where none stands."""
-    own = Reading.outlet_id == outlet_named(session, job, outlet).id
-    recorded = select(Reading.id).where(own, not_retracted(Reading))
-    latest = session.exec(recorded.order_by(col(Reading.id).desc()).limit(1)).first()
-    return verdict_on(session, reading_in_job(session, latest or 0, now))
+    latest = _latest_first(session, job, outlet, 0)
+    return verdict_on(reading_in_job(session, latest or 0, now))
 
 
 def reading_before(session: Session, job: str, outlet: str) -> int | None:
     """The reading of an outlet recorded before its latest, of those that stand; None where that is the first."""
+    return _latest_first(session, job, outlet, 1)
+
+
+def _latest_first(session: Session, job: str, outlet: str, place: int) -> int | None:
+    """The reading at a place, from 0, among those of an outlet that count, the latest first; None where there is none."""
     own = Reading.outlet_id == outlet_named(session, job, outlet).id
     recorded = select(Reading.id).where(own, not_retracted(Reading)).order_by(col(Reading.id).desc())
-    return session.exec(recorded.offset(1).limit(1)).first()
+    return session.exec(recorded.offset(place).limit(1)).first()
 
 
-def verdict_on(session: Session, in_job: ReadingInJob) -> Verdict:
+def verdict_on(in_job: ReadingInJob) -> Verdict:
     """The verdict on a reading of a job."""
     evaluation, row = in_job.evaluation, in_job.row
-    outlets = outlets_in_force(session, [key(evaluation.job.id)]).values()
-    measured = {each.outlet.outlet for each in evaluation.measured}
-    left = tuple(outlet for outlet in outlets if outlet.outlet not in measured)
-    judgement = evaluation.judgement
-    assert judgement is not None  # noqa: S101 (the reading stands)
-    settled = not str(judgement.statement[row]).startswith("conditional")
-    observations = None if settled else observations_for(in_job, _to_the_nearest_limit(evaluation, row))
-    return Verdict(in_job, _passing(evaluation, row), settled, observations, left)
+    settled = _is_settled(evaluation, row)
+    return Verdict(in_job, _passing(evaluation, row), settled, observations_to_settle(in_job), evaluation.not_measured)
+
+
+def _is_settled(evaluation: Evaluation, row: int) -> bool:
+    assert evaluation.judgement is not None  # noqa: S101 (the reading stands)
+    return not str(evaluation.judgement.statement[row]).startswith("conditional")
+
+
+def observations_to_settle(in_job: ReadingInJob) -> int | None:
+    """How many observations would settle a conditional statement; None where it is settled, or no number would."""
+    evaluation, row = in_job.evaluation, in_job.row
+    if _is_settled(evaluation, row):
+        return None
+    return observations_for(in_job, _to_the_nearest_limit(evaluation, row))
 
 
 def _limits(evaluation: Evaluation, row: int) -> tuple[float, float]:
@@ -94,16 +102,23 @@ def _measured_flow(evaluation: Evaluation, row: int) -> float:
     return float(evaluation.flow.value[row])
 
 
-def _passing(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
+def passing_flows(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
+    """Flows that would pass with the relative guard band of a reading, in the state in which it is judged [m3/s]."""
     judged, judgement = _judged_flow(evaluation, row), evaluation.judgement
-    assert judgement is not None and evaluation.readings is not None  # noqa: S101, PT018
+    assert judgement is not None  # noqa: S101
     lower, upper = _limits(evaluation, row)
     guard = float(judgement.guard_bands.width[row]) / judged
     if not (judged > 0 and guard < 1 and lower < upper):  # no limits too: they are not numbers
         return None
     ends = lower / (1.0 - guard), upper / (1.0 + guard)
+    return ends if ends[0] <= ends[1] else None
+
+
+def _passing(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
+    judged, ends = _judged_flow(evaluation, row), passing_flows(evaluation, row)
+    assert evaluation.readings is not None  # noqa: S101
     mean = evaluation.measured[row].observed.mean
-    if not ends[0] <= ends[1] or mean <= 0:
+    if ends is None or mean <= 0:
         return None
     measured = _measured_flow(evaluation, row)
     low, high = (_scale(evaluation.readings, row, measured, end / judged) * mean for end in ends)

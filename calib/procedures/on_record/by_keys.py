@@ -1,7 +1,7 @@
 """Ask for the rows of some records: by their keys, or of many their cells alone."""
 
 from collections import namedtuple
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import lru_cache, partial
 from typing import Any, TypeVar
 
@@ -12,9 +12,10 @@ from calib.records.on_file import rows_of
 from calib.records.words import LARGEST_KEY
 
 MOST_AT_ONCE = 10_000  # values in one question: databases limit the parameters of a statement
-
+WHOLE_AT_ONCE = MOST_AT_ONCE // 10  # certificates that are in memory together with their comparisons
 
 _Record = TypeVar("_Record", bound=SQLModel)
+_Thing = TypeVar("_Thing")
 
 
 def numbered(session: Session, table: type[_Record], record_id: int) -> _Record | None:
@@ -41,6 +42,10 @@ def _named_cells(table: type[SQLModel]) -> Any:
 
 def by_keys(session: Session, query: Any, column: Any, keys: Collection[int]) -> Iterator[Any]:
     """Rows of a query whose column holds one of the keys, however many keys there are."""
-    ordered = sorted(keys)
-    for first in range(0, len(ordered), MOST_AT_ONCE):
-        yield from session.exec(among(query, column, ordered[first : first + MOST_AT_ONCE]))
+    for some in portions(sorted(keys)):
+        yield from session.exec(among(query, column, some))
+
+
+def portions(things: Sequence[_Thing], most: int = MOST_AT_ONCE) -> Iterator[Sequence[_Thing]]:
+    """Things in their order, so many at once."""
+    return (things[first : first + most] for first in range(0, len(things), most))

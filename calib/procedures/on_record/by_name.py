@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import RETIREMENT
+from calib.counted import count_of
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
@@ -14,6 +15,7 @@ from calib.records.tables.events import Event
 from calib.records.tables.instruments import Instrument
 
 _LISTED = 20  # names that there are, beside one that is near
+_SHORTEST_PREFIX = 8  # characters of a digest that a person may type instead of the whole
 
 
 def not_there(what: str, known: Iterable[str], typed: str = "") -> NotInRecordsError:
@@ -23,6 +25,17 @@ def not_there(what: str, known: Iterable[str], typed: str = "") -> NotInRecordsE
     more = f" and {len(names) - _LISTED} more" if near and len(names) > _LISTED else ""
     listed = names[:_LISTED] if more else names
     return NotInRecordsError(f"no {what}: there is {', '.join(listed) or 'none'}{more}{near}")
+
+
+def digest_meant(typed: str, digests: Iterable[str], singular: str, plural: str) -> str:
+    """The one SHA-256 that begins with what was typed; raises NotInRecordsError, naming whose it was to be."""
+    wanted = typed.strip().lower()
+    own = {digest for digest in digests if digest.startswith(wanted)} if len(wanted) >= _SHORTEST_PREFIX else set()
+    if len(own) != 1:
+        told = count_of(len(own), singular, plural) if own else f"no {singular}"
+        more = f"type at least {_SHORTEST_PREFIX} characters of one"
+        raise NotInRecordsError(f"{told} with a SHA-256 that begins with {typed!r}: {more}")
+    return own.pop()
 
 
 def instrument_tagged(session: Session, tag: str) -> Instrument:

@@ -121,7 +121,7 @@ class CalibrationOnFile:
 ACCEPT = "accept"  # the act of an attempt
 
 
-def _attempts(session: Session, keys: Collection[int]) -> dict[int, list[RecordCells]]:
+def attempts_to_accept(session: Session, keys: Collection[int]) -> dict[int, list[RecordCells]]:
     """Attempts to accept each calibration that its criterion failed, in the order in which they were made."""
     own = select(Attempt).where(Attempt.act == ACCEPT, Attempt.record_table == Calibration.__tablename__)
     tried = list(by_keys(session, own.order_by(col(Attempt.id)), Attempt.record_id, keys))
@@ -164,7 +164,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     on_file = {}
     rows = list(by_keys(session, query, Calibration.id, keys))
     owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
-    superseded, attempts = superseded_among(session, keys), _attempts(session, keys)
+    superseded, attempts = superseded_among(session, keys), attempts_to_accept(session, keys)
     signatures = verdicts_of_calibrations(session, keys)
     recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])
     for calibration, acceptance, withdrawal in rows:

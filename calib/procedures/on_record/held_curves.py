@@ -35,14 +35,13 @@ from calib.procedures.certificate.moved_reference import MovedStandard, moved_ca
 from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells, correlation_cells
 from calib.procedures.on_record.what_counts import that_count
 from calib.records.record import key, moment, typed
-from calib.records.tables.calibrations import Calibration
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION, Calibration
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.words import HOLDING_CURVES
 
 AS_BEFORE, AS_FOUND_ALWAYS, AS_FOUND_FROM, WIDENED = HOLDING_CURVES
-AIR_OF_CALIBRATION = ("temperature_degC", "pressure_kPa", "humidity_percent")  # in which a certificate compared
 
 
 @dataclass

@@ -267,8 +267,8 @@ def _partners(session: Session, instruments: Collection[int]) -> set[int]:
 
 
 def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> dict[int, Outlet]:
-    """Outlets of jobs, or of all, as they count now, by key: their cells, or those of their latest revision."""
-    outlets = cells_of(session, Outlet, lambda every: among(every, Outlet.job_id, jobs))
+    """Outlets of jobs, or of all, as they count now, by key in the order of the job: their cells, or the latest revision's."""
+    outlets = cells_of(session, Outlet, lambda every: among(every, Outlet.job_id, jobs).order_by(col(Outlet.id)))
     revisions = select(OutletRevision).join(Outlet).order_by(col(OutletRevision.revision))
     recorded = session.exec(among(revisions, Outlet.job_id, jobs))
     latest = that_count(recorded, lambda revision: revision.outlet_id)

@@ -13,6 +13,7 @@ from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
 from calib.procedures.on_record.recorded import recorded_by
+from calib.procedures.on_record.reviews import reviews_numbered
 from calib.procedures.on_record.taken_back import shown_back, taken_back
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import RecordCells, key, moment, typed
@@ -20,7 +21,7 @@ from calib.records.tables.calibrations import Calibration
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.files import Attached
 from calib.records.tables.readings import Reading, Refusal
-from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
+from calib.records.tables.reviews import ImpactReview
 
 
 @dataclass(frozen=True)
@@ -110,23 +111,13 @@ def _used(session: Session, instrument_id: int) -> RecordCells:
 
 
 def _reviews(session: Session, instrument_id: int) -> Iterator[RecordCells]:
-    """Impact reviews that calibrations of an instrument opened, with the number of lines nobody has disposed of."""
-    query = (
-        select(ImpactReview, Calibration.certificate)
-        .join(Calibration)
-        .where(Calibration.instrument_id == instrument_id)
-    )
-    for review, certificate in session.exec(query.order_by(col(ImpactReview.id))):
-        lines = set(session.exec(select(ImpactLine.id).where(ImpactLine.impact_review_id == review.id)))
-        disposed = set(
-            session.exec(
-                select(Disposition.impact_line_id).join(ImpactLine).where(ImpactLine.impact_review_id == review.id)
-            )
-        )
+    """Impact reviews that calibrations of an instrument opened, with the number of their open lines."""
+    opened = select(ImpactReview.id).join(Calibration).where(Calibration.instrument_id == instrument_id)
+    for review in reviews_numbered(session, [key(review_id) for review_id in session.exec(opened)]):
         yield {
-            "review": review.id,
-            "certificate": certificate,
+            "review": review.review,
+            "certificate": review.certificate,
             "criterion": review.criterion,
-            "lines": len(lines),
-            "open_lines": len(lines - disposed),
+            "lines": len(review.lines),
+            "open_lines": review.open_lines,
         }

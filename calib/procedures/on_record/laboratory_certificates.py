@@ -10,8 +10,7 @@ from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import RecordCells
 from calib.records.tables.files import Attached, Attachment
 from calib.records.tables.signatures import LaboratoryCertificate, SignatureVerdict
-
-TRUSTED, NO_LONGER = "trusted", "no longer trusted"
+from calib.records.words import TRUSTED
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ Nothing heavy is imported here.
 """
 
 import json
+from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,9 +20,10 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
 
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
 from calib.records.ledger import ledger_head, written
-from calib.records.record import key
+from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, Withdrawal
 from calib.records.tables.custody import BackupMade
 from calib.records.tables.instruments import Instrument
@@ -71,7 +73,7 @@ class LastBackup:
 
     def is_late(self, now: datetime) -> bool:
         """Whether something was recorded since, and it is too long ago."""
-        days = (now - datetime.fromisoformat(self.at)).days
+        days = (now - moment(self.at)).days
         return self.entries_since > 0 and days >= BACKED_UP_WITHIN
 
 
@@ -85,18 +87,10 @@ def open_jobs(session: Session) -> list[OpenJob]:
     unread = select(Outlet.job_id, Outlet.id, Outlet.outlet).where(~read).order_by(col(Outlet.id))
     rows = list(by_keys(session, unread, Outlet.job_id, jobs))
     reasons = _refused(session, [key(outlet_id) for _, outlet_id, _ in rows])
-    return [
-        OpenJob(
-            name,
-            outlets.get(job_id, 0),
-            tuple(
-                OutletLeft(outlet, reasons.get(key(outlet_id), ()))
-                for owner, outlet_id, outlet in rows
-                if owner == job_id
-            ),
-        )
-        for job_id, name in jobs.items()
-    ]
+    left: dict[int, list[OutletLeft]] = defaultdict(list)
+    for job_id, outlet_id, outlet in rows:
+        left[job_id].append(OutletLeft(outlet, reasons.get(key(outlet_id), ())))
+    return [OpenJob(name, outlets.get(job_id, 0), tuple(left[job_id])) for job_id, name in jobs.items()]
 
 
 def _refused(session: Session, outlets: Collection[int]) -> dict[int, tuple[str, ...]]:
@@ -125,9 +119,11 @@ def waiting_certificates(session: Session) -> list[WaitingCertificate]:
         .where(~is_accepted, ~is_past, not_withdrawn())
         .order_by(col(Calibration.id))
     )
+    waiting = session.exec(query).all()
+    recorded = recorded_by(session, Calibration, [key(each.id) for each, _ in waiting])
     return [
-        WaitingCertificate(tag, each.certificate, each.calibrated_on, written(session, "calibration", key(each.id))[0])
-        for each, tag in session.exec(query)
+        WaitingCertificate(tag, each.certificate, each.calibrated_on, recorded[key(each.id)]["person"])
+        for each, tag in waiting
     ]
 
 

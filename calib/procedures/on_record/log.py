@@ -11,26 +11,26 @@ file another schema). Cost: of one person's entries the ledger is looked through
 from bisect import bisect_left
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
 from itertools import pairwise
 from typing import Any
 
 from sqlalchemy import Select, String, Table, and_, func, literal, or_, select, union_all
 from sqlmodel import Session, SQLModel
 
+from calib.confirmation.interval import ZONES_DIFFER_BY
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.records.ledger import ledger_head
 from calib.records.tables.custody import ClockStep
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
 
-_TABLES: dict[str, Table] = {str(kind.__tablename__): kind.__table__ for kind in EVIDENCE}  # type: ignore[attr-defined]
+_TABLES: dict[str, Table] = {name: kind.__table__ for name, kind in EVIDENCE_NAMED.items()}  # type: ignore[attr-defined]
 _ENTRIES: Table = LedgerEntry.__table__  # type: ignore[attr-defined]
-_ZONES = timedelta(days=1)  # by which the days of two zones may lie apart
 
 
 @dataclass(frozen=True)
@@ -112,8 +112,8 @@ def _conditions(session: Session, wish: LogWish) -> Iterator[Any]:
 
 def _stretches(session: Session, wish: LogWish) -> Iterator[tuple[int, int]]:
     """First and last sequence of where the days asked for lie, in each stretch in which no time runs back."""
-    start = datetime.combine(wish.since or date.min + 2 * _ZONES, time.min, UTC) - _ZONES
-    end = datetime.combine(wish.until or date.max - 2 * _ZONES, time.max, UTC) + _ZONES
+    start = datetime.combine(wish.since or date.min + 2 * ZONES_DIFFER_BY, time.min, UTC) - ZONES_DIFFER_BY
+    end = datetime.combine(wish.until or date.max - 2 * ZONES_DIFFER_BY, time.max, UTC) + ZONES_DIFFER_BY
 
     def asked(sequence: int) -> Any:
         at = select(_ENTRIES.c.time, _ENTRIES.c.version).where(_ENTRIES.c.sequence >= sequence)

@@ -1,10 +1,11 @@
 """Look up outlets and ducts as they count now, with what was amended."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from sqlmodel import Session, SQLModel, col, select
 
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.on_record.what_counts import not_retracted
@@ -12,7 +13,7 @@ from calib.procedures.typed.columns import FILES
 from calib.records.ledger import written
 from calib.records.record import key, moment
 from calib.records.tables.outlets import Outlet, OutletRevision
-from calib.records.tables.readings import Reading
+from calib.records.tables.readings import Reading, Traverse
 
 # Columns of outlets.csv that say which outlet it is.
 _NAMES = ("job", "outlet")
@@ -53,6 +54,13 @@ def outlets(session: Session, job: str) -> list[OutletHistory]:
 def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
     """One outlet of a job; raises NotInRecordsError."""
     return history_of_outlet(session, outlet_named(session, job, name))
+
+
+def last_traverses(session: Session, outlets: Collection[int]) -> dict[int, Traverse]:
+    """How ducts were traversed last, by their keys; those that never were are absent."""
+    counting = select(Reading.outlet_id, Traverse).join(Traverse, col(Reading.traverse_id) == Traverse.id)
+    own = counting.where(not_retracted(Reading)).order_by(col(Reading.id))
+    return dict(by_keys(session, own, Reading.outlet_id, outlets))  # the last of each outlet
 
 
 def readings_at(session: Session, job: str, name: str) -> list[int]:

@@ -22,6 +22,7 @@ from typing import Any
 from sqlmodel import Session, col, not_, select
 
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.recorded import entry_of
 from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
 from calib.records.record import moment
 from calib.records.tables.calibrations import Acceptance, Calibration
@@ -85,8 +86,7 @@ class _Again:
         """Each promise with what was recorded since and keeps it."""
         table = self.table
         query = select(table.id, self.thing, self.when, LedgerEntry.sequence)
-        query = query.join(LedgerEntry, (col(LedgerEntry.record_id) == table.id))
-        query = query.where(LedgerEntry.record_table == table.__tablename__)
+        query = query.join(LedgerEntry, entry_of(table))
         own = {row[0]: row for row in by_keys(session, query, table.id, {each.record for each in promises})}
         of_things: dict[Any, list[Any]] = defaultdict(list)
         counting = query.where(*self.counts())

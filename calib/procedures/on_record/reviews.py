@@ -6,7 +6,8 @@ found, not typed. So is the end of what is to be measured again or withdrawn (`p
 
 Where what opened a review was taken back, or its certificate withdrawn, the review shakes nothing any more: gate, readiness and
 report pass it over. Its lines wait for a person all the same, who may have taken back too much; only one of issued reports that the
-records contradicted ends by itself, as they say again what was issued.
+records contradicted ends by itself, as they say again what was issued. So does a line of one where they do not say that any more,
+since somebody amended back: a line recorded then names it.
 
 Decision (2026-11-29): options: such a review ends (whoever may withdraw a check would end nonconforming work without QA), or goes
 on as before (a meter whose check was typed of another one stays out of use). Cost: QA disposes of lines on which nothing rests.
@@ -17,7 +18,7 @@ Nothing heavy is imported here: `calib due` lists what is open.
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import and_, case, func, not_, or_, union
@@ -27,6 +28,7 @@ from sqlmodel import Session, col, select
 from calib.procedures.on_record.by_keys import by_keys, numbered
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW, Promise, not_done
+from calib.procedures.on_record.recorded import entry_of
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, Withdrawal
 from calib.records.tables.entries import Retraction
@@ -88,6 +90,7 @@ class ReviewLine:
     )
 
     is_done: bool = True  # what was to be measured again was, what was to be withdrawn too
+    is_ended: bool = False  # the records do not say any more what it tells of an issued report
 
     @property
     def disposition(self) -> Decided | None:
@@ -102,7 +105,8 @@ class ReviewLine:
     @property
     def is_open(self) -> bool:
         """Whether nobody has decided on it, or what was promised was not done yet."""
-        return self.is_promised or not self.is_done or (not self.decided and self.reissued is None)
+        waits = self.is_promised or not self.is_done or (not self.decided and self.reissued is None)
+        return waits and not self.is_ended
 
 
 @dataclass(frozen=True)
@@ -278,6 +282,12 @@ def reviews_opened_by(session: Session, table: str, keys: Collection[int]) -> li
     return _known(session, list(by_keys(session, query, ImpactReview.cause_id, keys)))
 
 
+def reviews_of_certificate(session: Session, calibration: int) -> list[Review]:
+    """Reviews of what a certificate was found to be."""
+    query = select(ImpactReview).where(ImpactReview.calibration_id == calibration).order_by(col(ImpactReview.id))
+    return _known(session, session.exec(query))
+
+
 def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     of_reviews = {key(row.id): row for row in rows}
     if not of_reviews:
@@ -294,6 +304,7 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     }
     ended_by_revision = [line for line in all_lines if line.impact_review_id in watched or key(line.id) in promised]
     revisions = _revisions(session, {json.loads(line.finding)["job"] for line in ended_by_revision})
+    ended = _ended(session, of_reviews, all_lines)
     waiting = _not_done(session, all_lines, decided)
     opened = _signed(session, "impact_review", of_reviews)
     failing = {row.calibration_id for row in of_reviews.values() if row.calibration_id is not None}
@@ -301,7 +312,8 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     owners = {row.instrument_id for row in (*of_reviews.values(), *calibrations.values())}
     tags = dict(by_keys(session, select(Instrument.id, Instrument.tag), Instrument.id, owners - {None}))
     curves = _curves(session, of_reviews)
-    known = [
+    withdrawn = of_withdrawn(session, of_reviews.values())
+    return [
         _review(
             row,
             None if row.calibration_id is None else calibrations[row.calibration_id],
@@ -309,27 +321,27 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
             lines[review_id],
             decided,
             waiting,
+            ended,
             revisions,
             tuple(curves.get(review_id, ())),
             opened[review_id],
             opened[review_id][-1] if review_id in watched else None,
+            is_of_withdrawn=review_id in withdrawn,
         )
         for review_id, row in of_reviews.items()
     ]
-    withdrawn = _of_withdrawn(session, of_reviews)
-    return [replace(review, is_of_withdrawn=review.review in withdrawn) for review in known]
 
 
-def _of_withdrawn(session: Session, of_reviews: Mapping[int, ImpactReview]) -> set[int]:
-    """Reviews of which what opened them counts no more: a record that was taken back, a certificate that was withdrawn."""
-    causes = {review.cause_id for review in of_reviews.values() if review.cause_id is not None}
-    certificates = {review.calibration_id for review in of_reviews.values() if review.calibration_id is not None}
+def of_withdrawn(session: Session, opened: Collection[ImpactReview]) -> set[int]:
+    """Keys of reviews of which what opened them counts no more: a record taken back, a certificate withdrawn."""
+    causes = {review.cause_id for review in opened if review.cause_id is not None}
+    certificates = {review.calibration_id for review in opened if review.calibration_id is not None}
     retracted = select(Retraction.record_table, Retraction.record_id)
     taken_back = {(table, record) for table, record in by_keys(session, retracted, Retraction.record_id, causes)}
     withdrawn = set(by_keys(session, select(Withdrawal.calibration_id), Withdrawal.calibration_id, certificates))
     return {
-        review_id
-        for review_id, review in of_reviews.items()
+        key(review.id)
+        for review in opened
         if (review.cause_table, review.cause_id) in taken_back or review.calibration_id in withdrawn
     }
 
@@ -367,6 +379,15 @@ def _not_done(session: Session, lines: Iterable[ImpactLine], decided: Mapping[in
     )
 
 
+def _ended(session: Session, of_reviews: Mapping[int, ImpactReview], lines: Iterable[ImpactLine]) -> set[int]:
+    """Lines on issued reports that tell what the records do not say any more, and those that say nothing but that."""
+    own = [line for line in lines if of_reviews[line.impact_review_id].cause == RECORDED_LATER]
+    later = select(ImpactLine.finding).where(ImpactLine.record_table == IssuedReport.__tablename__)
+    findings = by_keys(session, later, ImpactLine.record_id, {line.record_id for line in own})
+    ended = {line_id for finding in findings for line_id in json.loads(finding).get("ends", ())}
+    return ended | {key(line.id) for line in own if not json.loads(line.finding)["differs"]}
+
+
 def _curves(session: Session, of_reviews: Collection[int]) -> dict[int, list[CurveDecided]]:
     query = select(ReviewDecision).order_by(col(ReviewDecision.id))
     decisions = list(by_keys(session, query, ReviewDecision.impact_review_id, of_reviews))
@@ -381,13 +402,12 @@ def _revisions(session: Session, jobs: Collection[str]) -> Revisions:
     """Revisions of the reports of some jobs, in the order in which they were issued."""
     if not jobs:
         return {}
-    entry = LedgerEntry
     query = (
-        select(Job.job, entry.sequence, IssuedReport.revision)
+        select(Job.job, LedgerEntry.sequence, IssuedReport.revision)
         .join(IssuedReport, col(IssuedReport.job_id) == Job.id)
-        .join(entry, (col(entry.record_table) == "issued_report") & (col(entry.record_id) == IssuedReport.id))
+        .join(LedgerEntry, entry_of(IssuedReport))
         .where(col(Job.job).in_(sorted(jobs)))
-        .order_by(col(entry.sequence))
+        .order_by(col(LedgerEntry.sequence))
     )
     revisions: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for job, sequence, revision in session.exec(query):
@@ -402,10 +422,13 @@ def _review(
     lines: list[ImpactLine],
     decided: Mapping[int, list[Decided]],
     waiting: Collection[int],
+    ended: Collection[int],
     revisions: Revisions,
     curves: tuple[CurveDecided, ...],
     opened: tuple[str, str, int],  # by whom, when, and its place in the ledger
     watched_since: int | None,  # place in the ledger from which on a revision of a report ends a line
+    *,
+    is_of_withdrawn: bool,
 ) -> Review:
     owner = review.instrument_id if calibration is None else calibration.instrument_id
     person, time, _ = opened
@@ -423,10 +446,11 @@ def _review(
         person,
         time,
         tuple(
-            _line(place, each, decided, waiting, revisions, watched_since, answered_since)
+            _line(place, each, decided, waiting, ended, revisions, watched_since, answered_since)
             for place, each in enumerate(lines, start=1)
         ),
         curves,
+        is_of_withdrawn,
     )
 
 
@@ -435,6 +459,7 @@ def _line(
     line: ImpactLine,
     decided: Mapping[int, list[Decided]],
     waiting: Collection[int],  # lines whose promise was not kept yet
+    ended: Collection[int],
     revisions: Revisions,
     watched_since: int | None,
     answered_since: int | None,
@@ -446,6 +471,6 @@ def _line(
     if since is not None:
         later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > since)
         reissued = next(later, None)
-    return ReviewLine(
-        place, key(line.id), line.record_table, line.record_id, finding, own, reissued, key(line.id) not in waiting
-    )
+    line_id = key(line.id)
+    is_done, is_ended = line_id not in waiting, line_id in ended
+    return ReviewLine(place, line_id, line.record_table, line.record_id, finding, own, reissued, is_done, is_ended)

@@ -72,12 +72,12 @@ def _acts(session: Session, table: str, rows: Sequence[Mapping[str, Any]]) -> di
     amended: dict[int, Mapping[str, Any]] = {}
     for row in sorted(rows, key=lambda row: int(row["revision"])):
         owner = row[owner_column(table)]
-        acts[act_of(table, row, amended.get(owner) or before_amended(session, table, row))] = None
+        acts[act_of(table, row, amended.get(owner) or _before_amended(session, table, row))] = None
         amended[owner] = row
     return acts
 
 
-def before_amended(session: Session, table: str, revision: Mapping[str, Any]) -> Mapping[str, Any] | None:
+def _before_amended(session: Session, table: str, revision: Mapping[str, Any]) -> Mapping[str, Any] | None:
     """What a row of a table of revisions amends: the revision before, or what was typed first."""
     revisions, first = SQLModel.metadata.tables[table], SQLModel.metadata.tables[owner_table(table)]
     owner = revision[owner_column(table)]

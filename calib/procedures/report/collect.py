@@ -13,6 +13,7 @@ from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
+from calib.procedures.on_record.company import CompanyOnRecord, company_on_record
 from calib.procedures.on_record.reviews import Review, reviews_of_job
 from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation
 from calib.procedures.report.amendments import Amendment, amendments_of
@@ -39,6 +40,7 @@ class JobReport:
     issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
     cross_checks: CrossChecks = field(default_factory=CrossChecks)
     validation: ValidationOnRecord | None = None  # of the version that runs; absent: none is on record
+    company: CompanyOnRecord | None = None  # absent: nobody named it
 
     @property
     def open_reviews(self) -> tuple[Review, ...]:
@@ -76,6 +78,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         _as_json(session, issues[-1]) if issues else None,
         cross_checks_of(session, evaluation),
         latest_validation(session, __version__),
+        company_on_record(session),
     )
 
 

@@ -7,18 +7,19 @@ that it calibrated from then on, the conditions of the air that it observed.
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
-from sqlmodel import Session, SQLModel, col, func, select
+from sqlmodel import Session, col, func, select
 
+from calib.confirmation.interval import ZONES_DIFFER_BY
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.reviews import review_numbered
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, ReferenceStandard
 from calib.records.tables.conditions import Condition
 from calib.records.tables.entries import Retraction
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import MethodRevision
@@ -28,7 +29,6 @@ from calib.records.tables.reviews import ReviewDecision
 from calib.records.tables.supersessions import Supersession
 
 RecordedKeys = Mapping[str, Collection[int]]  # keys of what was recorded, by table
-_TABLES: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in EVIDENCE}
 _ALWAYS = ""  # before any day
 # What changes nothing that a report says: who writes, what is kept beside, reviews themselves, and what is only said of others.
 _SAYS_NOTHING = frozenset(
@@ -73,7 +73,7 @@ def touched_jobs(session: Session, recorded: RecordedKeys) -> Mapping[int, str]:
 
 def day_held_from(session: Session, table: str, record_id: int) -> str:
     """The day from which on a record holds; "" where it holds whatever the day."""
-    return _day(session.get_one(_TABLES[table], record_id))
+    return _day(session.get_one(EVIDENCE_NAMED[table], record_id))
 
 
 def _day(record: Any) -> str:
@@ -88,10 +88,10 @@ def says_something(table: str) -> bool:
 def _owners(session: Session, recorded: RecordedKeys, touched: _Touched) -> None:
     for name, keys in recorded.items():
         if name in _TAKEN:
-            _of_taken(session, _TABLES[name], keys, touched)
+            _of_taken(session, EVIDENCE_NAMED[name], keys, touched)
         elif says_something(name):
             of_record = _OF_TABLE.get(name, _of_columns)
-            for record in _rows(session, _TABLES[name], keys):
+            for record in _rows(session, EVIDENCE_NAMED[name], keys):
                 of_record(session, record, touched)
 
 
@@ -193,7 +193,7 @@ def _down(session: Session, touched: _Touched) -> None:
 
 def _used_in(session: Session, instrument: int, day: str) -> set[int]:
     """Jobs in which an instrument was used from a day on; a zone may put an hour onto the day before."""
-    since = day if day == _ALWAYS else str(date.fromisoformat(day) - timedelta(days=1))
+    since = day if day == _ALWAYS else str(date.fromisoformat(day) - ZONES_DIFFER_BY)
     jobs: set[int] = set()
     for table in (Reading, Refusal):
         for column in (table.instrument_id, table.probe_id):

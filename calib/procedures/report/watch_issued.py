@@ -2,9 +2,10 @@
 
 Asked are the latest revisions of the jobs that the records touch, and nothing else; each is evaluated and compared with what was
 issued, as a reader sees it: the flow of each reading with its U and its statement of conformity, the totals, and which readings are
-refused. Where it differs a review opens, with a line for each report. It stays until the report is reissued, or QA judges it
-immaterial. Where somebody took a record back, the review is of that, and has a line too for each report that was issued with the
-record and says the same without it: what it rested on is not there any more.
+refused. Where it differs a review opens, with a line for each report. It stays until the report is reissued, QA judges it
+immaterial, or the records do not say that any more; what an open line tells is not told again. Where somebody took a record back,
+the review is of that, and has a line too for each report that was issued with the record and says the same without it: what it
+rested on is not there any more.
 
 Sources: ISO/IEC 17025:2017, 7.8.8 (amendments to reports) and 7.10.1, from memory.
 
@@ -19,8 +20,8 @@ withdrawn reading asks QA for a decision on each report that it is in.
 
 import json
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -32,7 +33,14 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.record_in_words import record_in_words
 from calib.procedures.on_record.recorded import sequences
-from calib.procedures.on_record.reviews import RECORDED_LATER, WITHDRAWAL, Review, reviews, reviews_opened_by
+from calib.procedures.on_record.reviews import (
+    RECORDED_LATER,
+    WITHDRAWAL,
+    Review,
+    ReviewLine,
+    reviews,
+    reviews_opened_by,
+)
 from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.report.stated_now import stated_in, stated_now
@@ -59,9 +67,11 @@ class SaysOtherwise:
 
     report: IssuedReport
     job: str
-    differs: Sequence[
-        Mapping[str, str | None]
-    ]  # what, before, after; empty: it rests on what was taken back, and says the same
+    # What, before, after; empty: it rests on what was taken back, or what was told of it has ended.
+    differs: Sequence[Mapping[str, str | None]]
+    ends: Mapping[int, int] = field(
+        default_factory=dict
+    )  # lines that tell what the records do not say any more -> review
 
     @property
     def name(self) -> str:
@@ -72,7 +82,15 @@ class SaysOtherwise:
     def notes(self) -> list[str]:
         """What differs, in words."""
         told = [f"{each['what']}: {each['before']} -> {each['after']}" for each in self.differs]
-        return told or [_THE_SAME]
+        return told or [*self.ended] or [_THE_SAME]
+
+    @property
+    def ended(self) -> list[str]:
+        """Reviews of which a line on it has ended, a sentence each."""
+        because = "the records do not say any more what it tells"
+        return [
+            f"review {each} has ended for report {self.name}: {because}" for each in dict.fromkeys(self.ends.values())
+        ]
 
     def __str__(self) -> str:
         told = self.notes[:_MOST_NAMED]
@@ -93,20 +111,24 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     jobs = {**dict.fromkeys(_waited_for(session, ended), ""), **touched_jobs(session, recorded)}
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
-    others = [each for report in asked if (each := _says(session, report, now)) is not None]
-    others = _not_known(session, others, recorded)
+    says = [each for report in asked if (each := says_now(session, report, now)) is not None]
+    others = _not_told(session, says, recorded)
     if retractions:
         others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
     told = tuple(f"review {each.review} has ended: {each.about}, and that was taken back" for each in ended)
     if not others:
         return told
     what = _what_happened(session, retractions, recorded, now)
-    review = _open(session, others, what, signature)
-    return (*told, *(f"{_told(each)}: {each}: {Step.SEE_REVIEW} {review}" for each in others))
+    append(session, [what], signature)
+    append_lines(session, what, {(_REPORT, key(each.report.id)): _finding(each) for each in others}, signature)
+    return (*told, *(line for each in others for line in _told(each, key(what.id))))
 
 
-def _told(says: SaysOtherwise) -> str:
-    return "issued, but the records now say otherwise" if says.differs else "issued with what was taken back"
+def _told(says: SaysOtherwise, review: int) -> Iterator[str]:
+    yield from says.ended
+    if says.differs or not says.ends:
+        what = "issued, but the records now say otherwise" if says.differs else "issued with what was taken back"
+        yield f"{what}: {says}: {Step.SEE_REVIEW} {review}"
 
 
 # --- what was taken back ---------------------------------------------------------------------------------------------------------
@@ -125,9 +147,10 @@ def _that_shake(session: Session, recorded: RecordedKeys) -> list[Retraction]:
 
 def _ended(session: Session, retractions: Sequence[Retraction]) -> list[Review]:
     """Reviews of what the records contradicted by a record that was taken back, of which lines waited still."""
-    opened = (
-        review for each in retractions for review in reviews_opened_by(session, each.record_table, [each.record_id])
-    )
+    taken_back = defaultdict(list)
+    for each in retractions:
+        taken_back[each.record_table].append(each.record_id)
+    opened = (review for table, keys in taken_back.items() for review in reviews_opened_by(session, table, keys))
     return [review for review in opened if review.has_ended and any(line.is_open for line in review.lines)]
 
 
@@ -220,7 +243,8 @@ def _before(day: str, report: IssuedReport) -> bool:
     return day <= report.issued_at[:10]
 
 
-def _says(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwise | None:
+def says_now(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwise | None:
+    """What the records say otherwise now; None where the issue kept no form to compare with."""
     is_kept = select(IssuedForm.id).where(IssuedForm.issued_report_id == report.id, IssuedForm.form == "json")
     if session.exec(is_kept).first() is None:
         return None
@@ -235,40 +259,33 @@ def _says(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwis
         for what in dict.fromkeys([*before, *after])
         if before.get(what) != after.get(what)
     ]
-    return SaysOtherwise(report, job, differs) if differs else None
+    return SaysOtherwise(report, job, differs)
 
 
-def _not_known(session: Session, others: list[SaysOtherwise], recorded: RecordedKeys) -> list[SaysOtherwise]:
-    """Those of which no open line tells anyway: one that says the same, or is of the review that this act opened or decided."""
-    if not others:
+def _not_told(session: Session, says: Sequence[SaysOtherwise], recorded: RecordedKeys) -> list[SaysOtherwise]:
+    """What no open line tells yet, and the lines that end; of a report that the review of this act tells nothing."""
+    if not says:
         return []
     of_decisions = (session.get_one(ReviewDecision, each) for each in recorded.get("review_decision", ()))
     of_act = {*recorded.get("impact_review", ()), *(decision.impact_review_id for decision in of_decisions)}
-    told = [
-        (line.record, line.finding.get("differs"), review.review in of_act)
-        for review in reviews(session, only_open=True)
-        for line in review.lines
-        if line.is_open and line.record_table == _REPORT
-    ]
-    return [
-        each
-        for each in others
-        if not any(
-            report == each.report.id and (is_of_act or differs == list(each.differs))
-            for report, differs, is_of_act in told
-        )
-    ]
-
-
-def _open(
-    session: Session,
-    others: Sequence[SaysOtherwise],
-    review: ImpactReview,
-    signature: Signature,
-) -> int:
-    append(session, [review], signature)
-    append_lines(session, review, {(_REPORT, key(each.report.id)): _finding(each) for each in others}, signature)
-    return key(review.id)
+    waiting: dict[int, list[tuple[Review, ReviewLine]]] = defaultdict(list)
+    for review in reviews(session, only_open=True):
+        for line in review.lines:
+            if line.is_open and line.record_table == _REPORT:
+                waiting[line.record].append((review, line))
+    others = []
+    for each in says:
+        of_report = waiting[key(each.report.id)]
+        told = [difference for _, line in of_report for difference in line.finding.get("differs", ())]
+        is_of_act = any(review.review in of_act for review, _ in of_report)
+        differs = [] if is_of_act else [difference for difference in each.differs if difference not in told]
+        ends = {
+            line.record_id: review.review
+            for review, line in of_report
+            if review.cause == RECORDED_LATER and not any(told in each.differs for told in line.finding["differs"])
+        }
+        others += [replace(each, differs=differs, ends=ends)] if differs or ends else []
+    return others
 
 
 def _finding(says: SaysOtherwise) -> dict[str, Any]:
@@ -288,5 +305,6 @@ def _finding(says: SaysOtherwise) -> dict[str, Any]:
         "largest_shift_over_U": None,
         "reissue": bool(says.differs),
         "differs": [dict(each) for each in says.differs],
+        "ends": [*says.ends],
         "notes": says.notes,
     }

@@ -33,7 +33,7 @@ def answered(column: TypedColumn, typed: str, now: datetime) -> Answered:
     """What was typed for a column."""
     cell = typed.strip()
     if not cell:
-        return Answered(None, (column.check("") or "a value") if column.required else None)
+        return Answered(None, column.expected_of_blank)
     cell, taken = as_meant(column, cell)
     expected = meaning_expected(cell, column, habits_of([cell])) or column.check(cell)
     if expected is None and column.happened is not None:

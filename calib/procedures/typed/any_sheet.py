@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from calib.errors import Finding, Step
 from calib.procedures.typed.bounded_archive import is_archive
-from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.columns import FILES, NAMES_OF_FILES, declared_as
 from calib.procedures.typed.comparison_sheets import workbook_lines
 from calib.procedures.typed.declaration import Declaration
 from calib.procedures.typed.foreign_sheet import SheetMap, has_headings, mapped_lines
@@ -25,15 +25,12 @@ from calib.procedures.typed.spelling import spelled_alike
 
 def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of a file under the names of the files of an import, and what is wrong with it."""
-    if file.expected is not None:
-        return {}, [Finding(file.source, None, None, None, file.expected)]
-    if not is_archive(file.content):
-        lines, expected = csv_lines(file, _names_of(reading), reading)
-        if expected is not None:
-            return {}, [Finding(file.source, None, None, None, expected)]
-        return _sorted({file.source: (file.name.rpartition(".")[0], lines)}, reading)
-    sheets, findings = workbook_lines(file, reading)
-    named = {f"{file.source}, sheet {name}": (name, lines) for name, lines in sheets.items() if lines}
+    sheets, findings = sheets_in(file, reading)
+    if is_archive(file.content):
+        named = {f"{file.source}, sheet {name}": (name, lines) for name, lines in sheets.items() if lines}
+    else:
+        stem = file.name.rpartition(".")[0]
+        named = {file.source: (stem, sheets[file.name])} if sheets else {}
     rows, wrong = _sorted(named, reading)
     return rows, reading.of_rows_read([*findings, *wrong])
 
@@ -51,7 +48,9 @@ def sheets_in(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[lis
     if is_archive(file.content):
         return workbook_lines(file, reading)
     lines, expected = csv_lines(file, _names_of(reading), reading)
-    return {file.name: lines}, [] if expected is None else [Finding(file.source, None, None, None, expected)]
+    if expected is not None:
+        return {}, [Finding(file.source, None, None, None, expected)]
+    return {file.name: lines}, []
 
 
 def _map_for(name: str, lines: Sequence[Sequence[str]], reading: HowToRead, *, alone: bool) -> SheetMap | None:
@@ -82,11 +81,11 @@ def _sorted(
                 rows.setdefault(sheet_map.declared.file, []).extend(own)
                 findings += wrong
             continue
-        declared, expected = _kind_of(name, lines)
+        declared, expected, known = _kind_of(name, lines)
         if declared is None:
-            of_no_kind[source] = expected, _known_headings(lines)
+            of_no_kind[source] = expected, known
             continue
-        if spelled_alike(name) != spelled_alike(declared.file.removesuffix(".csv")):
+        if spelled_alike(name) != spelled_alike(declared.name):
             reading.notices.append(f"{source}: by its headings it is read as {declared.file}")
         own, wrong = sheet_rows(source, lines, declared.columns, reading)
         rows.setdefault(declared.file, []).extend(own)
@@ -102,33 +101,29 @@ def _sorted(
 _TWO = 2  # headings that are known make a sheet one that was meant to be read
 
 
-def _known_headings(lines: Sequence[Sequence[str]]) -> int:
-    return max(_fit(lines, declared)[0] for declared in FILES.values())
-
-
-def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | None, str]:
-    """What a sheet holds, or what was expected of it."""
-    by_name = {spelled_alike(file.removesuffix(".csv")): declared for file, declared in FILES.items()}
-    if (declared := by_name.get(spelled_alike(name.removesuffix(".csv")))) is not None:
-        return declared, ""
+def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | None, str, int]:
+    """What a sheet holds, or what was expected of it and how many headings of one kind of file it has at the most."""
+    if (declared := declared_as(name.removesuffix(".csv"))) is not None:
+        return declared, "", 0
     fits = [(*_fit(lines, each), each) for each in FILES.values()]
     whole = [(known, each) for known, missing, unknown, each in fits if not missing and not unknown]
     most = max((known for known, _ in whole), default=0)
     best = [each for known, each in whole if known == most]
     if len(best) == 1:
-        return best[0], ""
+        return best[0], "", 0
     known, missing, unknown, nearest = max(fits, key=lambda fit: (fit[0] - len(fit[1]) - len(fit[2]), fit[0]))
-    files = ", ".join(file.removesuffix(".csv") for file in FILES)
     lacks = [f"without {', '.join(missing)}"] if missing else []
     lacks += [f"with {', '.join(unknown)} as well"] if unknown else []
     near = f" (its headings come nearest to {nearest.file}, {'; '.join(lacks)})" if known > 1 and lacks else ""
-    return None, f"headings that say what it holds{near}, or the name of one of {files}; or {Step.MAP_HEADINGS}"
+    files = ", ".join(NAMES_OF_FILES)
+    expected = f"headings that say what it holds{near}, or the name of one of {files}; or {Step.MAP_HEADINGS}"
+    return None, expected, max(known for known, *_ in fits)
 
 
 def _fit(lines: Sequence[Sequence[str]], declared: Declaration) -> tuple[int, list[str], list[str]]:
     """How many headings of a sheet are those of a kind of file, which of its required ones are missing, which are others."""
     header = headings_in(lines, declared.columns)
-    names = [column.name for column in declared]
+    names = declared.by_name
     units = {unit_column(heading.column, names) for heading in header if heading.unit is not None}
     there = {heading.column for heading in header} | units
     missing = [column.name for column in declared if column.required and column.name not in there]

@@ -102,7 +102,7 @@ _NO_VALUE = frozenset({"-", "\u2013", "\u2014", "n/a", "na", "n.a", "nd", "n.d",
 _WITH_UNIT = re.compile(r"([-+\u2212\d.,'\s]*\d)\s*([^\d\s;.,+-][^;]*)")
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _COMMA = re.compile(r"[+-]?\d*,\d+")
-_GROUP = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,234: of a decimal comma, or of thousands
+COMMA_OR_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,234: it may mean either
 _BLANK_THOUSANDS = re.compile(r"(?<![\d.,])([1-9]\d{0,2})\s(?=\d{3}(?!\d))")  # 412 418: two values, or thousands
 _PERCENTAGE = re.compile(r"[^%]*\d\s*%")
 _GROUPED = re.compile(r"([+-]?\d{1,3})((?:[ \u00a0\u202f']\d{3})+|(?:,\d{3})+(?=\.)|(?:,\d{3}){2,})(\.\d+)?")
@@ -113,7 +113,7 @@ def habits_of(cells: Iterable[str], *, day_first: bool | None = None) -> Habits:
     habits, every = Habits(day_first=day_first), tuple(cells)
     for cell in every:
         if "," in cell and any(
-            _COMMA.fullmatch(part) and not _GROUP.fullmatch(part) for part in re.split(r"[;\s]+", cell)
+            _COMMA.fullmatch(part) and not COMMA_OR_THOUSANDS.fullmatch(part) for part in re.split(r"[;\s]+", cell)
         ):
             habits.decimal_comma = True
     if day_first is None:
@@ -170,7 +170,7 @@ def meaning_expected(cell: str, column: TypedColumn, habits: Habits) -> str | No
 
 def _either(cell: str, column: TypedColumn, habits: Habits) -> str | None:
     """Both that the numbers of a cell may mean; None where they mean one thing, or nothing."""
-    if _GROUP.fullmatch(cell) and not habits.decimal_comma and column.check(cell.replace(",", "")) is None:
+    if COMMA_OR_THOUSANDS.fullmatch(cell) and not habits.decimal_comma and column.check(cell.replace(",", "")) is None:
         values = f" or {cell.replace(',', ';')}" if column.check is numbers else ""
         return (
             f"{cell.replace(',', '.')} or {cell.replace(',', '')}{values}, written without a comma: it may mean either"
@@ -215,11 +215,12 @@ def _apart_or_joined(cell: str, column: TypedColumn) -> tuple[str, str] | None:
     return None if apart is None or joined is None else (apart, joined)
 
 
-def _with_point(cell: str, habits: Habits) -> str | None:
+def with_point(cell: str, habits: Habits) -> str | None:
+    """Numbers parted by semicolons with a decimal point, where they mean one thing; None where they do not."""
     parts = cell.split(";")
     if not all(_COMMA.fullmatch(part.strip()) or re.fullmatch(_NUMBER, part.strip()) for part in parts):
         return None
-    if not habits.decimal_comma and any(_GROUP.fullmatch(part.strip()) for part in parts):
+    if not habits.decimal_comma and any(COMMA_OR_THOUSANDS.fullmatch(part.strip()) for part in parts):
         return None
     return cell.replace(",", ".")
 
@@ -241,7 +242,7 @@ def _listed(cell: str, habits: Habits) -> str | None:
     parts = re.split(r"\s*[;/|]\s*|\s*,\s+|\s+", cell.strip())
     if len(parts) < 2:
         return None
-    return ";".join(_with_point(part, habits) or part for part in parts)
+    return ";".join(with_point(part, habits) or part for part in parts)
 
 
 def _without_apostrophe(cell: str, _habits: Habits) -> str | None:
@@ -268,7 +269,7 @@ def _small_letters(cell: str, _habits: Habits) -> str | None:
 _WAYS: Sequence[tuple[str, Callable[[str, Habits], str | None]]] = (
     ("a unit in another spelling", _unit),
     ("capitals", _small_letters),
-    ("a decimal comma", _with_point),
+    ("a decimal comma", with_point),
     ("thousands set apart", _without_groups),
     ("a typographic minus", _with_hyphen),
     ("a percent sign", _without_percent),

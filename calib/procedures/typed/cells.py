@@ -175,4 +175,5 @@ def unit_check(quantity: str) -> Check:
 # Where the density of the air is known (calib.airflow.air).
 AIR_TEMPERATURE = between(-40, 60, "degC")
 AIR_PRESSURE = between(60, 110, "kPa")
+AIR_HUMIDITY = between(0, 100, "%")
 AIR_DENSITY = between(0.5, 1.7, "kg/m3")

@@ -1,5 +1,6 @@
 """Every file that may be typed or imported, in order. The names are the contract with the user's spreadsheets."""
 
+from calib.procedures.typed.declaration import Declaration
 from calib.procedures.typed.declared.calibrations import (
     CALIBRATIONS_CSV,
     COMPARISONS_CSV,
@@ -20,6 +21,7 @@ from calib.procedures.typed.declared.readings import READINGS_CSV, TRAVERSES_CSV
 from calib.procedures.typed.declared.reviews import REVIEW_DECISIONS_CSV
 from calib.procedures.typed.declared.signatures import LABORATORY_CERTIFICATES_CSV
 from calib.procedures.typed.declared.sources import SOURCE_SPELLINGS_CSV, SOURCES_CSV
+from calib.procedures.typed.spelling import spelled_alike
 
 _DECLARED = (
     INSTRUMENTS_CSV,
@@ -58,3 +60,10 @@ _DECLARED = (
 DECLARED = {each.table: each for each in (*_DECLARED, PEOPLE_ON_RECORD)}
 # File name -> what it holds and its columns, in the order in which files are read.
 FILES = {each.file: each for each in _DECLARED}
+NAMES_OF_FILES = tuple(each.name for each in _DECLARED)
+_BY_SPELLING = {spelled_alike(each.name): each for each in _DECLARED}
+
+
+def declared_as(name: str) -> Declaration | None:
+    """What a sheet of a name holds, however that is spelled; None where it is none of them."""
+    return _BY_SPELLING.get(spelled_alike(name))

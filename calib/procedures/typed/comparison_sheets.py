@@ -122,7 +122,9 @@ def _of_sheets(file: FileContent, ask: Callable[[_OfWorkbook], _Asked]) -> _Aske
 
 @contextmanager
 def _open_document(content: bytes) -> Iterator[_OfWorkbook]:
-    yield _OfWorkbook({name: partial(_rows_shown, rows) for name, rows in document_sheets(content).items()})
+    sheets = document_sheets(content)
+    rows = {name: partial(_rows_shown, own) for name, own in sheets.rows.items()}
+    yield _OfWorkbook(rows, _hidden_told(sheets.hidden_sheets, sheets.hidden))
 
 
 def _rows_shown(rows: Iterable[Sequence[DocumentCell]]) -> Iterator[list[_Text]]:
@@ -175,14 +177,14 @@ def _office_workbook(content: bytes) -> Iterator[_OfWorkbook]:
         values = opened(results=True)
         formulas = opened(results=False) if extent.has_formulas_without_results else values
         rows = {name: partial(_rows_typed, extent, values[name], formulas[name]) for name in values.sheetnames}
-        yield _OfWorkbook(rows, _hidden_told(values, extent))
+        not_shown = [sheet.title for sheet in values.worksheets if sheet.sheet_state != "visible"]
+        yield _OfWorkbook(rows, _hidden_told(not_shown, extent.hidden))
 
 
-def _hidden_told(book: Any, extent: Extent) -> list[str]:
-    """What a workbook hides and is read all the same."""
-    sheets = [sheet.title for sheet in book.worksheets if sheet.sheet_state != "visible"]
+def _hidden_told(sheets: Sequence[str], hidden: int) -> list[str]:
+    """What a workbook hides and is read all the same: sheets, and the number of rows and columns."""
     told = [f"hidden sheets are read too: {', '.join(sheets)}"] if sheets else []
-    return [*told, *([f"hidden rows and columns are read too: {extent.hidden}"] if extent.hidden else [])]
+    return [*told, *([f"hidden rows and columns are read too: {hidden}"] if hidden else [])]
 
 
 def _rows_typed(extent: Extent, values: Any, formulas: Any) -> Iterator[list[_Text]]:

@@ -34,6 +34,11 @@ class TypedColumn:
     # Whether a later act may fill it on record: a row that leaves it blank says nothing against that.
     later: bool = False
 
+    @property
+    def expected_of_blank(self) -> str | None:
+        """What was expected of a cell that is blank; None where it may be."""
+        return (self.check("") or "a value") if self.required else None
+
 
 may, must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
 TAKEN_BACK = "withdrawn"  # the column of a record that was taken back: why
@@ -69,6 +74,11 @@ class Declaration:
     def __iter__(self) -> Iterator[TypedColumn]:
         return iter(self.columns)
 
+    @property
+    def name(self) -> str:
+        """The file without its ending: as a sheet of a workbook is called."""
+        return self.file.removesuffix(".csv")
+
     @cached_property
     def by_name(self) -> dict[str, TypedColumn]:
         """Columns by their names."""
@@ -99,5 +109,5 @@ class Declaration:
     @cached_property
     def _not_as_typed(self) -> tuple[tuple[int, Callable[[str], str]], ...]:
         """Places in the key whose cells compare otherwise than as they were typed."""
-        compared = {column.name: column.compared for column in self.columns}
-        return tuple((place, compared[name]) for place, name in enumerate(self.key) if compared[name] is not str)
+        compared = ((place, self.by_name[name].compared) for place, name in enumerate(self.key))
+        return tuple(each for each in compared if each[1] is not str)

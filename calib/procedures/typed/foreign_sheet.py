@@ -27,7 +27,7 @@ from typing import Any
 from calib.counted import count_of
 from calib.errors import Finding
 from calib.procedures.typed.cells import numbers, time_with_zone, whole
-from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.columns import NAMES_OF_FILES, declared_as
 from calib.procedures.typed.days_and_times import zone_meant
 from calib.procedures.typed.declaration import Check, Declaration, TypedColumn
 from calib.procedures.typed.headings import LOOKED_AT, fixed_unit, is_unit_of, may_have_unit, unit_column
@@ -36,6 +36,7 @@ from calib.procedures.typed.unit_spelling import unit_meant
 
 _PARTS = ("headings", "units", "constants")
 _WORDS = ("sheet", "zone")
+_A_TABLE = f"a table of what a sheet holds: one of {', '.join(NAMES_OF_FILES)}"
 _JOINED: Mapping[Check, int] = {
     numbers: 999,
     time_with_zone: 2,
@@ -66,22 +67,19 @@ def read_map(source: str, content: bytes) -> tuple[list[SheetMap], list[Finding]
         typed = tomllib.loads(content.decode("utf-8-sig"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         return [], [Finding(source, None, None, None, f"a map as TOML ({error})")]
-    kinds = {spelled_alike(name.removesuffix(".csv")): declared for name, declared in FILES.items()}
-    names = [name.removesuffix(".csv") for name in FILES]
     maps: list[SheetMap] = []
     findings: list[Finding] = []
     for name, table in typed.items():
-        declared = kinds.get(spelled_alike(name))
+        declared = declared_as(name)
         if declared is None or not isinstance(table, dict):
-            expected = f"a table of what a sheet holds: one of {', '.join(names)}{did_you_mean(name, names)}"
-            findings.append(Finding(source, None, name, None, expected))
+            findings.append(Finding(source, None, name, None, f"{_A_TABLE}{did_you_mean(name, NAMES_OF_FILES)}"))
             continue
         wrong = list(_findings_of(source, name, declared, table))
         findings += wrong
         if not wrong:
             maps.append(_map_of(source, declared, table))
     if not typed:
-        findings.append(Finding(source, None, None, None, f"a table of what a sheet holds: one of {', '.join(names)}"))
+        findings.append(Finding(source, None, None, None, _A_TABLE))
     return maps, findings
 
 

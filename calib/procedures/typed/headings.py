@@ -8,7 +8,7 @@ heading that stands in brackets as a whole, (System), is for people alone.
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calib.errors import Finding, Step
 from calib.procedures.typed.cells import AmongWords, any_text, day, json_text, numbers, time_with_zone, whole
@@ -58,6 +58,12 @@ def bare(heading: str) -> str:
     return _BRACKETS.sub("", heading)
 
 
+def in_brackets(heading: str) -> str | None:
+    """What stands in brackets behind a heading."""
+    brackets = _BRACKETS.search(heading)
+    return brackets and brackets[1].strip()
+
+
 def header_place(lines: Sequence[Sequence[str]], columns: Collection[TypedColumn]) -> int:
     """Place of the line that is the header: the first with two known headings or more, that are at least half of its cells."""
     known = {column.name for column in columns}
@@ -78,7 +84,7 @@ def headings_of(header: Sequence[str], columns: Collection[TypedColumn]) -> list
     headings = [_heading(typed.strip(), known, passes, moment) for typed in header]
     halves = {heading.part for heading in headings} & {_THE_DAY, _THE_CLOCK}
     if len(halves) == 1:  # one alone holds both
-        return [SheetHeading(each.typed, each.column, each.unit) if each.part in halves else each for each in headings]
+        return [replace(each, part=None) if each.part in halves else each for each in headings]
     return headings
 
 
@@ -87,8 +93,7 @@ def _heading(typed: str, known: Mapping[str, str], passes: str | None, moment: s
         return SheetHeading(typed, "", None, _ASIDE)
     if len(typed) > _LONGEST:
         return SheetHeading(typed, known.get(spelled_alike(typed), typed))
-    name, brackets = spelled_alike(bare(typed).replace("%", PERCENT)), _BRACKETS.search(typed)
-    unit = brackets and brackets[1].strip()
+    name, unit = spelled_alike(bare(typed).replace("%", PERCENT)), in_brackets(typed)
     exact = None if unit and name == spelled_alike(typed) else known.get(spelled_alike(typed))  # " and % are no letters
     if "%" in typed and (exact is None or fixed_unit(exact) != PERCENT):
         exact = known.get(spelled_alike(typed.replace("%", PERCENT)))
@@ -199,13 +204,12 @@ def _with_units_below(headings: list[SheetHeading], below: Sequence[str] | None)
         return headings, False
     cells = [*below, *[""] * len(headings)]
     return [
-        SheetHeading(each.typed, each.column, cell.strip("[]() ") or each.unit, each.part)
-        for each, cell in zip(headings, cells, strict=False)
+        replace(each, unit=cell.strip("[]() ") or each.unit) for each, cell in zip(headings, cells, strict=False)
     ], True
 
 
 def _are_units(headings: Sequence[SheetHeading], below: Sequence[str]) -> bool:
-    """Whether every filled cell of the line below is a unit, and two or more are, or all of one that a number stands in."""
+    """Whether every filled cell of the line below is a unit, and some heading has none there."""
     filled = [cell.strip("[]() ") for cell in below if cell.strip("[]()- ")]
     return bool(filled) and len(filled) < len(headings) and all(unit_meant(cell) is not None for cell in filled)
 

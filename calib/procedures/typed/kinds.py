@@ -50,7 +50,7 @@ def lacks_state(cells: Cells) -> bool:
 
 def columns_for(cells: Cells) -> Mapping[str, TypedColumn]:
     """Columns of an instrument as they are asked for one after another: what was answered narrows what is right."""
-    columns = {column.name: column for column in INSTRUMENTS_CSV}
+    columns = {**INSTRUMENTS_CSV.by_name}
     shown = cells.get("indication_quantity") or cells.get("quantity")
     if shown is not None:
         columns["unit"] = replace(columns["unit"], check=unit_check(shown))

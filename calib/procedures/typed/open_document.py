@@ -23,7 +23,11 @@ from calib.procedures.typed.bounded_archive import (
 SPREADSHEET = b"application/vnd.oasis.opendocument.spreadsheet"
 _CONTENT = "content.xml"
 _NAMESPACE = "urn:oasis:names:tc:opendocument:xmlns:{}:1.0 "
-_OFFICE, _TABLE, _TEXT = (_NAMESPACE.format(name) for name in ("office", "table", "text"))
+_OFFICE, _TABLE, _TEXT, _STYLE = (_NAMESPACE.format(name) for name in ("office", "table", "text", "style"))
+_NOT_SHOWN = (
+    "collapse",
+    "filter",
+)  # the visibility of rows and columns that are not shown (table:visibility of ODF 1.3 part 3)
 _VALUES = tuple(f"{_OFFICE}{name}" for name in ("value", "date-value", "time-value"))
 _CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
 
@@ -43,6 +47,15 @@ class DocumentCell:
         return bool(self.kind or self.shown or self.has_formula)
 
 
+@dataclass(frozen=True)
+class DocumentSheets:
+    """The sheets of a spreadsheet by their names, and what of them is not shown."""
+
+    rows: dict[str, list[list[DocumentCell]]]  # each sheet to its last filled cell
+    hidden_sheets: tuple[str, ...]
+    hidden: int  # rows and columns
+
+
 @dataclass
 class _Sheet:
     rows: list[list[DocumentCell]] = field(default_factory=list)
@@ -54,8 +67,8 @@ def is_open_document(content: bytes) -> bool:
     return SPREADSHEET in content[:200]
 
 
-def document_sheets(content: bytes) -> dict[str, list[list[DocumentCell]]]:
-    """The sheets of a spreadsheet by their names, each to its last filled cell; raises WorkbookError beyond a bound."""
+def document_sheets(content: bytes) -> DocumentSheets:
+    """The sheets of a spreadsheet; raises WorkbookError beyond a bound."""
     reader = _Content()
     is_whole = False
     for name, part in inflated(content):
@@ -63,7 +76,9 @@ def document_sheets(content: bytes) -> dict[str, list[list[DocumentCell]]]:
             is_whole = reader.parse(name, part)
     if not is_whole:
         raise WorkbookError("a workbook that can be read (its cells cannot: is it kept with a password?)")
-    return {name: sheet.rows for name, sheet in reader.sheets.items()}
+    rows = {name: sheet.rows for name, sheet in reader.sheets.items()}
+    hidden = tuple(name for name, style in reader.styles_of_sheets.items() if style in reader.hiding_styles)
+    return DocumentSheets(rows, hidden, reader.hidden)
 
 
 class _Content(BoundedXml):
@@ -72,9 +87,14 @@ class _Content(BoundedXml):
     def __init__(self) -> None:
         super().__init__()
         self.sheets: dict[str, _Sheet] = {}
+        self.styles_of_sheets: dict[str, str] = {}
+        self.hiding_styles: set[str] = set()  # of a sheet that is not shown, by its table:display
+        self.hidden = 0  # rows and columns
+        self._style = ""  # that is open
         self._sheet = _Sheet()
         self._row: list[DocumentCell] = []
         self._row_stands_for = self._cell_stands_for = 1
+        self._row_is_hidden = False
         self._empty_cells = 0  # since the last one of the row that is filled
         self._cell: dict[str, str] | None = None  # attributes of the cell that is open
         self._shown: list[str] = []  # pieces of the text that it shows
@@ -85,15 +105,24 @@ class _Content(BoundedXml):
     def opened(self, name: str, attributes: dict[str, str]) -> None:
         """A sheet, a row, a cell or a text begins."""
         if name == f"{_TABLE}table":
-            self._sheet = self.sheets.setdefault(attributes.get(f"{_TABLE}name", ""), _Sheet())
+            named = attributes.get(f"{_TABLE}name", "")
+            self._sheet = self.sheets.setdefault(named, _Sheet())
+            self.styles_of_sheets[named] = attributes.get(f"{_TABLE}style-name", "")
         elif name == f"{_TABLE}table-row":
             self._row, self._empty_cells = [], 0
             self._row_stands_for = _times(attributes, "rows")
+            self._row_is_hidden = attributes.get(f"{_TABLE}visibility") in _NOT_SHOWN
         elif name in _CELLS:
             self._cell, self._shown = attributes, []
             self._cell_stands_for = _times(attributes, "columns")
         elif name == f"{_OFFICE}annotation":
             self._notes += 1
+        elif name == f"{_TABLE}table-column":
+            self.hidden += attributes.get(f"{_TABLE}visibility") in _NOT_SHOWN
+        elif name == f"{_STYLE}style":
+            self._style = attributes.get(f"{_STYLE}name", "")
+        elif name == f"{_STYLE}table-properties":
+            self.hiding_styles |= {self._style} if attributes.get(f"{_TABLE}display") == "false" else set()
         elif self._cell is not None and not self._notes:
             self._text_begins(name, attributes)
 
@@ -148,6 +177,7 @@ class _Content(BoundedXml):
         if not self._row:
             sheet.empty_rows += self._row_stands_for
             return
+        self.hidden += self._row_stands_for * self._row_is_hidden
         rows = len(sheet.rows) + sheet.empty_rows + self._row_stands_for
         at_most(MOST_SHEET_ROWS, rows, f"rows in a sheet, which {_CONTENT} exceeds")
         sheet.rows += [[]] * sheet.empty_rows + [self._row] * self._row_stands_for

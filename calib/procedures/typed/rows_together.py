@@ -1,6 +1,6 @@
 """Checks of rows together that every kind of row needs: repeated names, names that must be known, units of a quantity."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache, cached_property
 
 from calib.errors import Finding
@@ -13,6 +13,9 @@ from calib.quantities import UNITS, known_units
 # What the records hold: file -> names, as they compare with others -> cells, where somebody asks for them.
 Known = Mapping[str, Mapping[RecordNames, Cells]]
 EveryName = Callable[[str], Iterable[RecordNames]]  # file -> the names of all its records
+
+
+LEAVE_OUT = "leave the row out"
 
 
 class TypedCells(dict[str, str | None]):
@@ -41,6 +44,7 @@ class KnownNames:
         self.brought = cache(self._brought)
         self.on_record = cache(self._on_record)
         self.cells = cache(self._cells)
+        self._near = cache(self._name_near)
         self._answered: set[tuple[str, tuple[str, ...], tuple[str, ...]]] = set()  # file, columns, names that are known
 
     def _brought(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
@@ -78,18 +82,18 @@ class KnownNames:
             return
         reference = FILES[file].reference(*columns)
         if self._missing(names, reference):
-            near = did_you_mean(names[-1], self._names_beside(names, reference))
+            near = self._near(names, reference)
             yield row.finding(columns[-1], f"{reference.expected.format_map(row.cells)}{near}")
         else:
             self._answered.add(asked)
 
-    def _names_beside(self, names: Sequence[str], reference: Reference) -> Iterator[str]:
-        """Last names of the records that are known under the same first names."""
+    def _name_near(self, names: RecordNames, reference: Reference) -> str:
+        """The last name that may be meant, of the records that are known under the same first names."""
         declaration = DECLARED[reference.table]
         own, width = declaration.compared(names), len(names)
         on_record = () if reference.here else (known[:width] for known in self.every(declaration.file))
         there = [*self.brought(declaration.file, width), *on_record]
-        return (known[-1] for known in there if known[:-1] == own[:-1])
+        return did_you_mean(names[-1], (known[-1] for known in there if known[:-1] == own[:-1]))
 
     def _missing(self, names: Sequence[str], reference: Reference) -> bool:
         declaration = DECLARED[reference.table]
@@ -99,9 +103,16 @@ class KnownNames:
 
 
 def repeated(
-    named: KnownNames, file: str, recorded: Mapping[RecordNames, Cells] | None = None, step: str = "leave the row out"
+    named: KnownNames,
+    file: str,
+    recorded: Mapping[RecordNames, Cells] | None = None,
+    step: str | Callable[[TypedRow, Cells], str] = LEAVE_OUT,
 ) -> Iterable[Finding]:
-    """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key."""
+    """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key.
+
+    `step` is what to do about a row that the records hold, which may hang on what they hold of it.
+    """
+    on_record = named.known[file] if recorded is None else recorded
     declaration = FILES[file]
     columns = declaration.key
     first: dict[RecordNames, TypedRow] = {}
@@ -113,8 +124,9 @@ def repeated(
         if key in first:
             place = f"{first[key].source} row {first[key].row_number}"
             yield duplicate(row, named_by, f"each {' and '.join(named_by)} once; it stands in {place} already")
-        elif key in (named.known[file] if recorded is None else recorded):
-            yield duplicate(row, named_by, f"a new one; the records hold it already ({step})")
+        elif key in on_record:
+            told = step if isinstance(step, str) else step(row, on_record[key])
+            yield duplicate(row, named_by, f"a new one; the records hold it already ({told})")
         else:
             first[key] = row
 

@@ -336,7 +336,7 @@ def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], ha
 def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
-    asked = [(column, column.name, column.check, _expected_of_blank(column)) for column in columns]
+    asked = [(column, column.name, column.check, column.expected_of_blank) for column in columns]
     for row in rows:
         cells = row.cells
         for column, name, check, of_blank in asked:
@@ -346,7 +346,3 @@ def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> l
                     row.either[name] = meaning_expected(cells[name], column, habits_of([cells[name]])) or expected
                 findings.append(row.finding(name, row.either.get(name, expected)))
     return findings
-
-
-def _expected_of_blank(column: TypedColumn) -> str | None:
-    return (column.check("") or "a value") if column.required else None

@@ -37,14 +37,19 @@ def nearly_alike(name: str, other: str) -> bool:
 
 
 def did_you_mean(typed: str, names: Iterable[str]) -> str:
-    """The name that something typed comes near to, or is the beginning of, as the end of a sentence; blank where there is none."""
+    """The name that is meant, as the end of a sentence; blank where there is none."""
+    meant = name_meant(typed, names)
+    return f" (did you mean {meant}?)" if meant else ""
+
+
+def name_meant(typed: str, names: Iterable[str]) -> str | None:
+    """The name that something typed comes near to, or is the beginning of; None where there is none."""
     known = {spelled_alike(name): name for name in names}
     own = spelled_alike(typed)
     same = known.get(own) or known.get(own.zfill(3)) or known.get(own.zfill(2)) or known.get(own.lstrip("0"))
     begun = [name for alike, name in known.items() if len(own) >= _BEGUN and alike.startswith(own)]
     near = [] if same else get_close_matches(own, known, 1, 0.75)
-    meant = same or (known[near[0]] if near else begun[0] if len(begun) == 1 else None)
-    return f" (did you mean {meant}?)" if meant else ""
+    return same or (known[near[0]] if near else begun[0] if len(begun) == 1 else None)
 
 
 def _words(name: str) -> list[str]:

@@ -10,15 +10,18 @@ from dataclasses import dataclass, field
 
 from calib.procedures.typed.cells import numbers, time_with_zone
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.days_and_times import zone_meant
 from calib.procedures.typed.declaration import Declaration
-from calib.procedures.typed.headings import LOOKED_AT, bare, unit_column
+from calib.procedures.typed.headings import LOOKED_AT, bare, in_brackets, unit_column
 from calib.procedures.typed.synonyms import column_meant
 from calib.procedures.typed.unit_spelling import unit_meant
 
 _PASS = re.compile(r"(?:r|p|pass|reading|obs|v|vel|measurement|run|point|no|#)\s*[.\-_ ]*\d{1,2}", re.IGNORECASE)
 _UNIT_BEFORE_THE_NUMBER = re.compile(r"(\S.*?)\s*[\s\[(]([^\s\[(\])]+)[\s\])]\s*(\d{1,2})")  # Vel fpm 1
 _VALUES = ("observations", "indication")  # of a reading: one of the two, unless it is a traverse
-_UNIT_AT_THE_END = re.compile(r"(.*\S)\s*(?:[\[(]\s*([^\])]+?)\s*[\])]|[,\s]\s*(\S+))$")
+_UNIT_AT_THE_END = re.compile(
+    r"(.*\S)\s*(?:[\[(]\s*([^\])]+?)\s*[\])]|[,\s]\s*([^\s\d]\S*))$"
+)  # Pass 1 ends in a number
 
 
 @dataclass
@@ -27,6 +30,7 @@ class _Suggestion:
     headings: dict[str, list[str]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     others: list[str] = field(default_factory=list)
+    zone: str | None = None  # of the times
 
     @property
     def fit(self) -> tuple[int, int]:
@@ -76,6 +80,8 @@ def _suggestion(header: Iterable[str], declared: Declaration) -> _Suggestion:
         suggestion.headings.setdefault(own.name, []).append(typed)
         if unit is not None:
             suggestion.units[own.name] = unit
+        if own.check is time_with_zone:
+            suggestion.zone = zone_meant(in_brackets(typed) or "") or suggestion.zone
     return suggestion
 
 
@@ -90,10 +96,12 @@ def _parted(typed: str) -> tuple[str, str | None]:
 
 
 def _as_toml(suggestion: _Suggestion, sheet: str | None) -> str:
-    name = suggestion.declared.file.removesuffix(".csv")
+    name = suggestion.declared.name
     lines = [f"[{name}]"]
     lines += [f"sheet = {_quoted(sheet)}"] if sheet is not None else []
-    if any(column.check is time_with_zone and column.name in suggestion.headings for column in suggestion.declared):
+    if suggestion.zone is not None:
+        lines.append(f"zone = {_quoted(suggestion.zone)}")
+    elif any(column.check is time_with_zone and column.name in suggestion.headings for column in suggestion.declared):
         lines.append('# zone = "+01:00"  # of the times, where they have none')
     lines += ["", f"[{name}.headings]"]
     for column, own in suggestion.headings.items():

@@ -5,7 +5,7 @@ They are proposed, never taken: Meter may be an instrument, a tag, or the unit o
 
 from collections.abc import Iterable, Mapping
 
-from calib.procedures.typed.spelling import did_you_mean, spelled_alike
+from calib.procedures.typed.spelling import name_meant, spelled_alike
 
 # Column -> words that people head it with, without spaces and capitals.
 _ALSO: Mapping[str, tuple[str, ...]] = {
@@ -45,5 +45,4 @@ def column_meant(heading: str, columns: Iterable[str]) -> str | None:
     for column in columns:
         if spelled == spelled_alike(column) or spelled in _ALSO.get(column, ()):
             return column
-    near = did_you_mean(heading, columns)
-    return near.removeprefix(" (did you mean ").removesuffix("?)") or None
+    return name_meant(heading, columns)

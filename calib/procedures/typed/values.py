@@ -7,18 +7,17 @@ import re
 from collections.abc import Sequence
 
 from calib.errors import BadInputError, Finding
+from calib.procedures.typed.as_people_write import COMMA_OR_THOUSANDS, habits_of, with_point
 from calib.quantities import finite_number
 
 _PARTED = re.compile(r"[\s;]+")
-_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
-_EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,234: a decimal comma, or thousands, or two values
 
 
 def values_typed(line: str) -> list[str]:
     """The values of a line, each as the records keep it; raises BadInputError with every one that is none."""
     parts = [part.removesuffix(",") for part in _PARTED.split(line) if part.removesuffix(",")]
-    has_comma = any(_DECIMAL_COMMA.fullmatch(part) and not _EITHER.fullmatch(part) for part in parts)
-    values = [_with_point(part, has_comma=has_comma) for part in parts]
+    habits = habits_of(parts)
+    values = [with_point(part, habits) or part for part in parts]
     findings = [
         Finding.typed("value", part, _expected(part))
         for part, value in zip(parts, values, strict=True)
@@ -36,13 +35,8 @@ def cell_of(values: Sequence[str]) -> dict[str, str]:
     return {"indication": values[0]} if len(values) == 1 else {"observations": ";".join(values)}
 
 
-def _with_point(part: str, *, has_comma: bool) -> str:
-    is_number = _DECIMAL_COMMA.fullmatch(part) and (has_comma or not _EITHER.fullmatch(part))
-    return part.replace(",", ".") if is_number else part
-
-
 def _expected(part: str) -> str:
-    if _EITHER.fullmatch(part):
+    if COMMA_OR_THOUSANDS.fullmatch(part):
         whole, thousandths = part.split(",")
         return f"{whole}.{thousandths}, or {whole} and {thousandths} parted by a blank: it may mean either"
     return "numbers, parted by blanks"

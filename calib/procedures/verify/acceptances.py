@@ -12,16 +12,17 @@ asked: nothing rests on these any more, and those were written before this was r
 import json
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from sqlmodel import Session, col, select
 
+from calib.confirmation.interval import ZONES_DIFFER_BY
 from calib.errors import CalibError
 from calib.procedures.certificate.assess import assess, usual_object
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.on_record.amended import Amended, amended_instruments
-from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.by_keys import WHOLE_AT_ONCE, by_keys, portions
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.recorded import entry_of
 from calib.procedures.people.authorise import People, people_on_record
@@ -35,8 +36,6 @@ from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
 
-_ZONES_DIFFER_BY = timedelta(days=1)  # at most, of the day that was typed and that of the entry
-
 
 def acceptance_findings(session: Session) -> Iterator[LedgerFinding]:
     """What is wrong with the days, the name, the curve and the judgement of each acceptance."""
@@ -49,12 +48,14 @@ def acceptance_findings(session: Session) -> Iterator[LedgerFinding]:
         .where(col(LedgerEntry.version).is_not(None), col(Withdrawal.id).is_(None))
         .order_by(col(Acceptance.id))
     )
-    accepted = session.exec(asked).all()
-    judged = _Judged(session, [calibration for _, calibration, _ in accepted])
-    for acceptance, calibration, entry in accepted:
-        problems = (*_of_days(acceptance, calibration, entry), *_of_name(acceptance, known, entry))
-        for problem in problems or judged.problems(acceptance, calibration):
-            yield LedgerFinding(f"acceptance {acceptance.id}", problem)
+    every = session.exec(select(Acceptance.id).order_by(col(Acceptance.id))).all()
+    for some in portions(every, WHOLE_AT_ONCE):
+        accepted = session.exec(asked.where(col(Acceptance.id).in_(some))).all()
+        judged = _Judged(session, accepted)
+        for acceptance, calibration, entry in accepted:
+            problems = (*_of_days(acceptance, calibration, entry), *_of_name(acceptance, known, entry))
+            for problem in problems or judged.problems(acceptance, calibration):
+                yield LedgerFinding(f"acceptance {acceptance.id}", problem)
 
 
 def _of_days(acceptance: Acceptance, calibration: Calibration, entry: LedgerEntry) -> Iterator[str]:
@@ -63,7 +64,7 @@ def _of_days(acceptance: Acceptance, calibration: Calibration, entry: LedgerEntr
     if acceptance.carried_from_id is None and acceptance.accepted_on < issued:
         yield f"holds from {acceptance.accepted_on}, before its certificate {calibration.certificate} of {issued}"
     recorded = datetime.fromisoformat(entry.time).date()
-    if date.fromisoformat(acceptance.accepted_on) > recorded + _ZONES_DIFFER_BY:
+    if date.fromisoformat(acceptance.accepted_on) > recorded + ZONES_DIFFER_BY:
         yield f"holds from {acceptance.accepted_on}, after it was recorded on {recorded}"
 
 
@@ -79,14 +80,20 @@ def _of_name(acceptance: Acceptance, known: People, entry: LedgerEntry) -> Itera
 class _Judged:
     """What the acceptances of some certificates are judged by."""
 
-    def __init__(self, session: Session, calibrations: Sequence[Calibration]) -> None:
-        keys = {key(each.id) for each in calibrations}
-        self._instruments = amended_instruments(session, {each.instrument_id for each in calibrations})
+    def __init__(self, session: Session, accepted: Sequence[tuple[Acceptance, Calibration, LedgerEntry]]) -> None:
+        by_rule = {
+            key(calibration.id): calibration.instrument_id
+            for acceptance, calibration, _ in accepted
+            if acceptance.decision_rule is not None
+        }
+        self._instruments = amended_instruments(session, set(by_rule.values()))
         self._comparisons: dict[int, list[Cells]] = defaultdict(list)
         self._curves: dict[int, list[StoredCurve]] = defaultdict(list)
-        for comparison in by_keys(session, select(Comparison), Comparison.calibration_id, keys):
+        ordered = select(Comparison).order_by(col(Comparison.id))
+        for comparison in by_keys(session, ordered, Comparison.calibration_id, by_rule):
             self._comparisons[comparison.calibration_id].append(typed(comparison))
-        for curve in by_keys(session, select(StoredCurve), StoredCurve.calibration_id, keys):
+        certificates = {key(calibration.id) for _, calibration, _ in accepted}
+        for curve in by_keys(session, select(StoredCurve), StoredCurve.calibration_id, certificates):
             self._curves[curve.calibration_id].append(curve)
 
     def problems(self, acceptance: Acceptance, calibration: Calibration) -> Iterator[str]:

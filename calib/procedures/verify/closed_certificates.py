@@ -3,9 +3,10 @@
 from collections.abc import Collection, Iterator
 from typing import Any
 
-from sqlalchemy import and_, select
+from sqlalchemy import select
 from sqlmodel import Session, col
 
+from calib.procedures.on_record.recorded import entry_of
 from calib.procedures.on_record.what_counts import after_acceptance
 from calib.records.tables.calibrations import ReferenceStandard
 from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
@@ -30,7 +31,6 @@ def late_findings(session: Session, calibrations: Collection[int] | None = None)
 
 
 def _later(table: _Closed) -> Any:
-    own = and_(col(LedgerEntry.record_table) == str(table.__tablename__), col(LedgerEntry.record_id) == col(table.id))
-    written = select(col(table.id), col(LedgerEntry.person), col(LedgerEntry.time)).join(LedgerEntry, own)
+    written = select(col(table.id), col(LedgerEntry.person), col(LedgerEntry.time)).join(LedgerEntry, entry_of(table))
     late = written.where(after_acceptance(table)).order_by(col(table.id))
     return late.where(col(StoredCurve.chosen_by) == BY_THE_RULE) if table is StoredCurve else late

@@ -20,7 +20,7 @@ from calib.curves.curve import Curve
 from calib.errors import CalibError
 from calib.procedures.certificate.fit_curve import EDITIONS, CurveWish, curve_record, fit_by
 from calib.procedures.on_record.amended import Amended, amended_instruments
-from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
+from calib.procedures.on_record.by_keys import WHOLE_AT_ONCE, among, by_keys, portions
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.recorded import sequences
 from calib.procedures.typed.sheets import Cells
@@ -35,15 +35,14 @@ from calib.records.words import BY_THE_RULE
 TOLERANCE = 1e-6  # of the curve's standard uncertainty
 _PLACES = 9  # of the measuring interval at which two curves are compared
 _AS_TYPED = ("shape", "degree", "phase", "measuring_interval")
-_AT_ONCE = MOST_AT_ONCE // 10  # curves whose comparisons are in memory together
 
 
 def curve_findings(session: Session, calibrations: Collection[int] | None = None) -> Iterator[LedgerFinding]:
     """Curves that the rule does not make, of its own or of the shape chosen; of some calibrations where named, else of all."""
     every = select(StoredCurve).order_by(col(StoredCurve.id))
     curves = list(session.exec(among(every, StoredCurve.calibration_id, calibrations)))
-    for first in range(0, len(curves), _AT_ONCE):
-        yield from _of_some(session, curves[first : first + _AT_ONCE])
+    for some in portions(curves, WHOLE_AT_ONCE):
+        yield from _of_some(session, some)
 
 
 def _of_some(session: Session, curves: Sequence[StoredCurve]) -> Iterator[LedgerFinding]:

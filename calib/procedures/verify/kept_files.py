@@ -4,9 +4,9 @@ import hashlib
 from collections.abc import Iterator
 from typing import Any
 
-from sqlalchemy import and_
 from sqlmodel import Session, col, select
 
+from calib.procedures.on_record.recorded import entry_of
 from calib.records.issued_forms import is_as_issued
 from calib.records.tables.files import Attachment
 from calib.records.tables.ledger import LedgerEntry
@@ -38,8 +38,8 @@ def _of_bytes(table: Any, record_id: int | None) -> LedgerFinding:
 
 def report_findings(session: Session) -> Iterator[LedgerFinding]:
     """Issued reports whose printed ledger digest is not that of the entry just before their own."""
-    own = and_(col(LedgerEntry.record_table) == "issued_report", col(LedgerEntry.record_id) == IssuedReport.id)
-    asked = select(IssuedReport.id, IssuedReport.ledger_digest, LedgerEntry.previous).join(LedgerEntry, own)
+    asked = select(IssuedReport.id, IssuedReport.ledger_digest, LedgerEntry.previous)
+    asked = asked.join(LedgerEntry, entry_of(IssuedReport))
     for record_id, printed, previous in session.exec(asked.order_by(col(IssuedReport.id))):
         if printed != previous:
             yield LedgerFinding(

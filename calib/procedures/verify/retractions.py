@@ -7,14 +7,12 @@ from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_keys import by_keys
 from calib.records.tables.entries import Retraction
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.readings import Reading, Refusal
 from calib.records.verification import LedgerFinding
 from calib.records.words import RETRACTABLE
 
-_TABLES: Mapping[str, Any] = {
-    str(table.__tablename__): table for table in EVIDENCE if table.__tablename__ in RETRACTABLE
-}
+_TABLES: Mapping[str, Any] = {name: EVIDENCE_NAMED[name] for name in RETRACTABLE}
 
 
 def retraction_findings(session: Session) -> Iterator[LedgerFinding]:

@@ -18,13 +18,14 @@ from calib.confirmation.authority import (
     RoleChange,
     act_of,
     is_compared,
+    owner_column,
+    owner_table,
     unmet,
     with_clock_step,
 )
-from calib.procedures.people.authorise import before_amended
 from calib.records.ledger import runs_back
 from calib.records.tables.custody import ClockStep
-from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE_NAMED
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.people import Person, Role
 from calib.records.verification import LedgerFinding
@@ -94,16 +95,19 @@ def _entries(session: Session) -> Iterator[tuple[int, str, str, str, int, str | 
 def _amended(session: Session) -> Iterator[tuple[tuple[str, int], str]]:
     """The act of each revision whose act follows from what it changed, by table and key."""
     for table in {written.table for written in WRITTEN if is_compared(written.table)}:
-        revisions = SQLModel.metadata.tables[table]
-        for row in session.execute(sqlalchemy.select(revisions)).mappings().all():
-            revision = {str(column): cell for column, cell in row.items()}
-            yield (table, row["id"]), act_of(table, revision, before_amended(session, table, revision))
+        revisions, first = SQLModel.metadata.tables[table], SQLModel.metadata.tables[owner_table(table)]
+        before = {row.id: row._asdict() for row in session.execute(sqlalchemy.select(first))}
+        for row in session.execute(sqlalchemy.select(revisions).order_by(revisions.c.revision)):
+            revision = row._asdict()
+            owner = revision[owner_column(table)]
+            yield (table, row.id), act_of(table, revision, before.get(owner))
+            before[owner] = revision
 
 
 def _words(session: Session) -> Mapping[str, Mapping[int, Mapping[str, str]]]:
     """Of tables whose rows are written by several acts: the word of each row that says by which."""
     columns = {written.table: written.column for written in WRITTEN if written.column is not None}
-    tables = {str(table.__tablename__): table.__table__ for table in EVIDENCE}  # type: ignore[attr-defined]
+    tables = {name: EVIDENCE_NAMED[name].__table__ for name in columns}  # type: ignore[attr-defined]
     return {
         name: {
             record_id: {column: word}

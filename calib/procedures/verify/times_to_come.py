@@ -1,15 +1,13 @@
 """Entries of a time to come: from such a one on all writing is refused, until QA closes a step of the clock."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sqlmodel import Session, col, func, select
 
-from calib.confirmation.interval import CLOCKS_DIFFER_BY
+from calib.confirmation.interval import CLOCKS_DIFFER_BY, ZONES_DIFFER_BY
 from calib.records.tables.custody import ClockStep
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
-
-_ZONES_DIFFER_BY = timedelta(days=1)  # of the day that an entry's time begins with, at most
 
 
 def ahead_findings(session: Session, now: datetime) -> tuple[list[LedgerFinding], list[LedgerFinding]]:
@@ -17,7 +15,7 @@ def ahead_findings(session: Session, now: datetime) -> tuple[list[LedgerFinding]
     step = select(func.max(LedgerEntry.sequence)).where(LedgerEntry.record_table == ClockStep.__tablename__)
     closed = session.exec(step).one() or 0
     # Times are text, each in its own zone: their days alone can be compared in the database.
-    since = str((now - _ZONES_DIFFER_BY).date())
+    since = str((now - ZONES_DIFFER_BY).date())
     asked = select(LedgerEntry.sequence, LedgerEntry.time).where(LedgerEntry.time >= since)
     findings: list[LedgerFinding] = []
     remarks: list[LedgerFinding] = []

@@ -7,13 +7,11 @@ from collections.abc import Iterator
 
 from sqlmodel import Session, col, select
 
-from calib.procedures.on_record.laboratory_certificates import TRUSTED
 from calib.records.record import key
 from calib.records.tables.files import Attachment
 from calib.records.tables.signatures import LaboratoryCertificate, SignatureVerdict
 from calib.records.verification import LedgerFinding
-
-_VERIFIED = "verified"
+from calib.records.words import TRUSTED, VERIFIED
 
 
 def verdict_findings(session: Session) -> Iterator[LedgerFinding]:
@@ -23,7 +21,7 @@ def verdict_findings(session: Session) -> Iterator[LedgerFinding]:
         .select_from(SignatureVerdict)
         .join(Attachment, col(SignatureVerdict.attachment_id) == Attachment.id)
         .outerjoin(LaboratoryCertificate, col(SignatureVerdict.laboratory_certificate_id) == LaboratoryCertificate.id)
-        .where(SignatureVerdict.verdict == _VERIFIED)
+        .where(SignatureVerdict.verdict == VERIFIED)
         .order_by(col(SignatureVerdict.id))
     )
     for record_id, content, certificate in session.exec(asked.execution_options(yield_per=1)):
@@ -41,4 +39,4 @@ def _fits(content: bytes, certificate: LaboratoryCertificate) -> bool:
         return False
     own = TrustedCertificate(key(certificate.id), certificate.laboratory, certificate.content, trusted=True)
     read, wrong = read_signature("", content, root, [own])
-    return not wrong and read.verdict == _VERIFIED
+    return not wrong and read.verdict == VERIFIED

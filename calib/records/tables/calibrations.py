@@ -36,6 +36,9 @@ class Calibration(Row, table=True):
     traceability: str | None = None  # what the certificate says of it
 
 
+AIR_OF_CALIBRATION = ("temperature_degC", "pressure_kPa", "humidity_percent")  # in which a certificate compared
+
+
 class ReferenceStandard(Row, table=True):
     """An instrument of the register that served as reference standard of an in-house calibration."""
 

@@ -1,5 +1,7 @@
 """Every table, for whoever asks the whole of the records: the evidence, of which each record has a ledger entry, and the ledger."""
 
+from collections.abc import Mapping
+
 from sqlmodel import SQLModel
 
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
@@ -82,6 +84,8 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     ClockStep,
     LedgerBreak,
 )
+
+EVIDENCE_NAMED: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in EVIDENCE}
 
 EVERY_TABLE: tuple[type[SQLModel], ...] = (*EVIDENCE, LedgerEntry)
 

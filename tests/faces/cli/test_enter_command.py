@@ -134,6 +134,12 @@ def test_undo_asks_why_and_without_a_reason_the_reading_stays(enter, records, an
     assert ("S-2" in readings(records)) == stays
 
 
+def test_of_a_reading_recorded_before_undo_names_the_command_that_takes_it_back(enter):
+    ran = enter("undo")
+    assert "`calib reading withdraw J-1 NUMBER --reason TEXT`" in " ".join(ran.out.split())
+    assert "`calib reading list J-1`" in " ".join(ran.out.split())
+
+
 def test_undo_after_undo_takes_back_the_one_before(enter, records):
     enter(PASSES, "to E-1", "2.51 2.53", "undo slip", "undo slip too", "undo one more")
     assert set(readings(records)) == {"S-1"}

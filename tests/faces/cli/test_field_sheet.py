@@ -6,7 +6,7 @@ import pypdfium2
 import pytest
 from openpyxl import load_workbook
 
-from tests.command import calib
+from tests.command import calib, done
 
 DAY = ("--on", "2026-10-14")
 
@@ -44,7 +44,7 @@ def test_a_field_sheet_that_is_filled_in_comes_back(demo, tmp_path):
     fill(readings, row_of(readings, "B1 branch to S1-6"), at | meter)
     for row in range(2, points.max_row + 1):
         if points.cell(row, 2).value == "B1 branch to S1-6":
-            fill(points, row, {"indications": "3.2"})
+            fill(points, row, {"pass 1": "3.2", "pass 2": "3,3"})
     book.save(workbook)
     read = calib("import", workbook, "--dry-run", "--json", records=demo)
 
@@ -54,6 +54,7 @@ def test_a_field_sheet_that_is_filled_in_comes_back(demo, tmp_path):
     assert {"reading", "traverse_point"} <= read.document["records"].keys() | {"traverse_point"}
     assert (read.status, read.document["records"]) == (0, {"reading": 2, "traverse": 1, "traverse_point": 12})
     assert "'2.50;2,55;2.51' is read as 2.50;2.55;2.51 (a decimal comma)" in told
+    assert {row["indications"] for row in read.document["would_write"]["traverses.csv"]} == {"3.2;3.3"}
 
 
 def test_what_is_not_filled_in_is_left_out(demo, tmp_path):
@@ -66,17 +67,51 @@ def test_what_is_not_filled_in_is_left_out(demo, tmp_path):
         assert "rows 2 to 23 are not filled in and are left out" in read.err
 
 
+def printed(records, folder):
+    """The text of the printed field sheet."""
+    calib("plan", "LM-27", *DAY, "--sheet", folder / "field.pdf", records=records)
+    pages = pypdfium2.PdfDocument(folder / "field.pdf")
+    return " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
+
+
 def test_the_pages_name_every_place_with_its_design(demo, tmp_path):
-    sheet = tmp_path / "field.pdf"
-    calib("plan", "LM-27", *DAY, "--sheet", sheet, records=demo)
-    pages = pypdfium2.PdfDocument(sheet)
-    text = " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
+    text = printed(demo, tmp_path)
     listed = calib("outlet", "list", "LM-27", "--json", records=demo).document["outlets"]
 
     assert [each["outlet"] for each in listed if each["outlet"] not in text] == []
     assert "600 m3/h" in text
-    assert "Traverse by log-Tchebycheff, 2 lines of 8 points, design 3300 m3/h" in text
     assert "Pass 3" in text
+
+
+# Distances of log-linear points on a diameter, as shares of it: ISO 3966:2008, 6 points.
+LOG_LINEAR = (0.032, 0.135, 0.321, 0.679, 0.865, 0.968)
+BRANCH = "B1 branch to S1-6"  # a round duct of 200 mm, traversed before by log-linear, 2 lines of 6 points
+
+
+def test_a_duct_that_was_traversed_before_is_traversed_at_the_same_points(demo, tmp_path):
+    text = printed(demo, tmp_path).partition(BRANCH)[2]
+    distances = " ".join(f"{share * 200:.1f}" for share in LOG_LINEAR)
+
+    assert text.startswith(
+        ", AHU-1 supply Traverse by log-linear, 2 lines with 6 points, 12 in all, as it was traversed last"
+    )
+    assert f"Line 1 {distances} Line 2 {distances} Pass 2 " in text
+    assert text.partition("Pass 2 ")[2].partition("Line 1 ")[2].startswith(distances)
+    workbook = tmp_path / "field.xlsx"
+    calib("plan", "LM-27", *DAY, "--sheet", workbook, records=demo)
+    rows = [row for row in load_workbook(workbook)["traverses"].iter_rows(values_only=True) if row[1] == BRANCH]
+    assert [row[4] for row in rows] == 2 * [f"{share * 200:.1f} mm" for share in LOG_LINEAR]
+
+
+def test_a_duct_whose_section_has_no_such_points_any_more_is_traversed_as_is_usual(demo, tmp_path):
+    """A flat-oval duct of five lines turns out to be round: there two diameters are usual, with 8 points up to 500 mm."""
+    turned = ("shape=round", "width=", "height=", "diameter=300")
+    amended = [word for change in turned for word in ("--set", change)]
+    done(demo, "outlet", "amend", "LM-27", "M3 exhaust main", *amended, "--reason", "seen from above", "--sure")
+    text = printed(demo, tmp_path).partition("M3 exhaust main")[2]
+
+    assert "Traverse by log-Tchebycheff, 2 lines with 8 points, 16 in all, design 160 L/s" in text
+    assert "as it was traversed last" not in text
 
 
 @pytest.mark.parametrize("name", ["field.doc", "field"])

@@ -46,7 +46,7 @@ def test_a_command_that_writes_nothing_asks_for_no_name(small_records):
     assert "No such option" in calib("review", "list", "--by", "X", records=small_records).err
 
 
-STEPS_OF = {Step.SEE_REVIEW: " 3", Step.WRITE_AGAIN: " J-1, revision 2"}
+STEPS_OF = {Step.DISMISS_REFUSAL: ": job J-1, number 2", Step.SEE_REVIEW: " 3", Step.WRITE_AGAIN: " J-1, revision 2"}
 
 
 @pytest.mark.parametrize("step", Step)

@@ -34,6 +34,44 @@ def test_a_dry_run_says_what_would_be_written_and_writes_nothing(empty_records, 
     assert calib("job", "list", records=empty_records).out == "there is no job\n"
 
 
+def test_a_dry_run_shows_each_row_as_it_would_be_written(small_records, tmp_path):
+    sheet = tmp_path / "march.csv"
+    sheet.write_text(
+        "job;outlet;instrument;observed_at;unit;observations;method;operator\n"
+        "J-1;S-1;VA-2;6.3.2026 9:12 +01:00;FPM;826;sweep;T. One\n"
+    )
+    ran = calib("import", sheet, "--dry-run", records=small_records)
+    said = ran.out + ran.err
+
+    assert f"would write 1 row of readings.csv, from {sheet}:" in ran.out
+    assert (
+        "  row 2: job J-1, outlet S-1, instrument VA-2, observed at 2026-03-06T09:12+01:00, unit fpm, observations 826, "
+        "method sweep, operator T. One\n"
+    ) in ran.out
+    assert "wrote" not in said
+    assert "recorded" not in said
+    document = calib("import", sheet, "--dry-run", "--json", records=small_records).document
+    assert document["would_write"]["readings.csv"][0]["observed_at"] == "2026-03-06T09:12+01:00"
+    assert "would_write" not in calib("import", sheet, "--json", records=small_records).document
+
+
+def test_of_a_long_sheet_a_dry_run_shows_the_first_rows_and_counts_the_others(small_records, tmp_path):
+    sheet = tmp_path / "jobs.csv"
+    sheet.write_text("job,title,decision_rule\n" + "".join(f"K-{count},Hall,simple\n" for count in range(25)))
+    shown = calib("import", sheet, "--dry-run", records=small_records).out
+
+    assert "would write 25 rows of jobs.csv" in shown
+    assert ("job K-19," in shown, "job K-20," in shown) == (True, False)
+    assert "  and 5 more\n" in shown
+
+
+def test_rows_on_record_already_are_not_among_those_that_would_be_written(small_records, tmp_path):
+    shown = calib("import", write(tmp_path / "in", small_job()), "--dry-run", records=small_records)
+
+    assert "would write" not in shown.out
+    assert "nothing new: nothing was written" in shown.err
+
+
 def test_a_date_that_may_be_two_days_asks_for_their_order_and_takes_it(small_records, tmp_path):
     sheet = tmp_path / "certificates.csv"
     sheet.write_text("tag,certificate,laboratory,calibrated_on\nVA-1,C-9,North,03/04/2026\n")

@@ -1,5 +1,7 @@
 """A sheet with headings of its own is read with a map; everything wrong with a map is named, and nothing is written."""
 
+import re
+import shlex
 import shutil
 import tomllib
 
@@ -121,6 +123,12 @@ def test_a_folder_has_no_map(records, tmp_path):
     assert "expected files beside a map" in done.err
 
 
+def filled_in(text, **cells):
+    for column, cell in cells.items():
+        text = re.sub(rf"^# {column} = .*", f'{column} = "{cell}"', text, flags=re.MULTILINE)
+    return text
+
+
 # --- suggested -------------------------------------------------------------------------------------------------------------------
 
 
@@ -136,9 +144,7 @@ def test_a_suggested_map_reads_the_sheet_once_it_is_filled_in(records, tmp_path)
     }  # fmt: skip
     assert tomllib.loads(text)["readings"]["units"] == {"observations": "fpm"}
     assert "# left out: Checked" in text
-    for column, cell in {"zone": "+01:00", "job": "J-1", "instrument": "VA-2", "method": "sweep"}.items():
-        lines = [f'{column} = "{cell}"' if line.startswith(f"# {column} = ") else line for line in text.splitlines()]
-        text = "\n".join(lines)
+    text = filled_in(text, zone="+01:00", job="J-1", instrument="VA-2", method="sweep")
     assert read(records, tmp_path, text).document["records"] == {"reading": 2}
 
 
@@ -172,6 +178,28 @@ def test_a_sheet_of_readings_without_values_is_told_that_they_must_be_filled_in(
     assert '# observations = ["", ""]  # must be filled, or indication' in (tmp_path / "theirs.toml").read_text()
 
 
+def test_numbered_passes_and_the_zone_of_a_heading_are_taken_into_a_suggested_map(records, tmp_path):
+    sheet = tmp_path / "theirs.csv"
+    sheet.write_text(
+        "Grille,time [+01:00],Pass 1,Pass 2,Pass 3,Tech\nS-1,2026-03-06 09:12,826,831,829,T. One\n", encoding="utf-8"
+    )
+    calib("import", "--suggest-map", sheet)
+    text = (tmp_path / "theirs.toml").read_text(encoding="utf-8")
+    suggested = tomllib.loads(text)["readings"]
+
+    assert suggested["zone"] == "+01:00"
+    assert suggested["headings"] == {
+        "outlet": "Grille", "observed_at": "time [+01:00]", "observations": ["Pass 1", "Pass 2", "Pass 3"], "operator": "Tech",
+    }  # fmt: skip
+    (tmp_path / "theirs.toml").write_text(
+        filled_in(text, job="J-1", instrument="VA-2", unit="fpm", method="sweep"), encoding="utf-8"
+    )
+    done = calib("import", "--map", tmp_path / "theirs.toml", sheet, "--json", records=records)
+    assert done.document["records"] == {"reading": 1}, done.err
+    shown = calib("reading", "list", "J-1", "--json", records=records).document["readings"]
+    assert "2026-03-06T09:12+01:00" in {each["observed_at"] for each in shown}
+
+
 @pytest.mark.parametrize("content", [b"", b"one,two\n1,2\n", b"\x00\x01"])
 def test_of_a_sheet_without_a_known_heading_nothing_is_suggested(tmp_path, content):
     (tmp_path / "theirs.csv").write_bytes(content)
@@ -181,12 +209,26 @@ def test_of_a_sheet_without_a_known_heading_nothing_is_suggested(tmp_path, conte
     assert not (tmp_path / "theirs.toml").exists()
 
 
-def test_a_map_that_is_there_is_left_alone(tmp_path):
-    (tmp_path / "theirs.csv").write_text(THEIRS, encoding="utf-8")
-    (tmp_path / "theirs.toml").write_text("mine", encoding="utf-8")
+def test_a_map_that_is_there_is_left_alone_and_both_ways_on_are_said(tmp_path):
+    (tmp_path / "their march.csv").write_text(THEIRS, encoding="utf-8")
+    (tmp_path / "their march.toml").write_text("mine", encoding="utf-8")
+    done = calib("import", "--suggest-map", tmp_path / "their march.csv")
+    told = " ".join(done.err.split())
 
-    assert calib("import", "--suggest-map", tmp_path / "theirs.csv").status == 2
-    assert (tmp_path / "theirs.toml").read_text(encoding="utf-8") == "mine"
+    assert done.status == 2
+    assert (tmp_path / "their march.toml").read_text(encoding="utf-8") == "mine"
+    assert f"{tmp_path / 'their march.toml'} is there already" in told
+    assert f"calib import --map '{tmp_path}/their march.toml' '{tmp_path}/their march.csv' --dry-run" in told
+    assert "move it away" in told
+
+
+def test_the_command_that_reads_a_sheet_with_its_map_can_be_copied_whatever_its_name(tmp_path):
+    sheet = tmp_path / "their march.csv"
+    sheet.write_text(THEIRS, encoding="utf-8")
+    told = " ".join(calib("import", "--suggest-map", sheet).err.split())
+
+    words = shlex.split(told.partition("then ")[2])
+    assert words == ["calib", "import", "--map", str(tmp_path / "their march.toml"), str(sheet), "--dry-run"]
 
 
 def test_without_anything_to_read_the_command_says_what_it_wants(records):

@@ -9,7 +9,7 @@ import pytest
 from calib.procedures.measure import evaluate as evaluating
 from calib.procedures.report import watch_issued as watching
 from tests.as_found import drifted
-from tests.command import calib
+from tests.command import calib, done
 from tests.folders import ledger_head, records_of, small_job, write
 
 OTHERWISE = "issued, but the records now say otherwise: report J-1 revision 1: "
@@ -147,6 +147,48 @@ def test_the_same_contradiction_is_told_once(records):
     ran = calib("instrument", "release", "VA-1", "--reason", "it was in order", records=records)
     assert (ran.status, "otherwise" in ran.err) == (0, False)
     assert ledger_head(records)[0] == before + 1
+
+
+def amend(records, outlet, design_flow):
+    cells = ("--set", f"design_flow={design_flow}", "--reason", "read again")
+    return done(records, "outlet", "amend", "J-1", outlet, *cells).err
+
+
+def test_a_contradiction_that_is_amended_back_ends_its_review(records):
+    first = small_job()["outlets.csv"][0]["design_flow"]
+    assert OTHERWISE in amend(records, "S-1", 700)
+    told = amend(records, "S-1", first)
+    assert "review 1 has ended for report J-1 revision 1" in told
+    assert "otherwise" not in told
+    assert due(records) == []
+    assert calib("review", "list", "--open", records=records).out == "no impact review is open\n"
+    assert "ended" in done(records, "review", "show", 1).out
+
+
+def test_the_same_contradiction_after_its_end_is_told_anew(records):
+    first = small_job()["outlets.csv"][0]["design_flow"]
+    for design_flow in (700, first):
+        amend(records, "S-1", design_flow)
+    assert OTHERWISE in amend(records, "S-1", 700)
+    assert len(due(records)) == 1
+
+
+def test_what_is_amended_back_ends_beside_what_contradicts_the_report_still(records):
+    first = small_job()["outlets.csv"][0]["design_flow"]
+    amend(records, "S-1", 700)
+    amend(records, "R-1", 300)
+    assert "review 1 has ended for report J-1 revision 1" in amend(records, "S-1", first)
+    (line,) = due(records)
+    assert "outlet R-1" in line
+
+
+def test_a_second_contradiction_tells_what_it_adds_and_not_the_first_again(records):
+    amend(records, "S-1", 700)
+    told = amend(records, "R-1", 300)
+    assert "reading 3 at R-1" in told
+    assert "reading 1 at S-1" not in told
+    (line,) = done(records, "review", "show", 2, "--json").document["items"]
+    assert [each["what"] for each in line["differs"]] == ["reading 3 at R-1"]
 
 
 def test_what_was_refused_when_it_was_issued_is_no_contradiction(records, tmp_path):

@@ -46,6 +46,8 @@ def test_a_reading_to_be_measured_again_is_open_until_a_later_one_there_stands(r
     measured(records, "S-1", "2026-03-06T10:00+01:00")
     assert is_open(records) == [False, True, True]
     assert "2 of 3 lines" in calib("due", "--on", "2026-03-06", records=records).out
+    shown = calib("instrument", "show", "VA-1", "--json", records=records).document["impact_reviews"]
+    assert [(each["lines"], each["open_lines"]) for each in shown] == [(3, 2)]
 
 
 def test_a_reading_taken_before_measures_nothing_again(records):

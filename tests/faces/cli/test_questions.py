@@ -241,3 +241,63 @@ def test_an_uncertainty_in_percent_is_asked_for_again(with_vane, typing):
     assert ran.status == 0, ran.err
     assert "'2%'; expected a number, without %: a percentage of what?" in ran.err
     assert "taken as 2\n" not in ran.err
+
+
+# --- rows of a job ---------------------------------------------------------------------------------------------------------------
+
+# What is typed, the answers, a wrong one to the last question, and what is said to be missing where nobody answers.
+ROWS = [
+    (("job", "add", "J-9"), ["simple"], "guesses", "--rule"),
+    (("outlet", "add", "J-1", "S-9"), ["AH-1", "supply"], "suply", "--system, --service"),
+    (
+        ("system", "add", "J-1", "AH-1", "return", "--tolerance-percent", "10"),
+        ["600", "m3/h"],
+        "furlong",
+        "--design-flow, --flow-unit",
+    ),
+    (("room", "add", "J-1", "Hall"), ["negative"], "low", "--pressure"),
+]
+NAMED = [" ".join(words[:2]) for words, *_ in ROWS]
+
+
+@pytest.fixture
+def with_hall(small_records):
+    words = ("outlet", "add", "J-1", "S-8", "--system", "AH-1", "--service", "supply", "--room", "Hall")
+    assert calib(*words, records=small_records).status == 0
+    return small_records
+
+
+@pytest.mark.parametrize(("words", "right", "wrong"), [row[:3] for row in ROWS], ids=NAMED)
+def test_what_is_missing_of_a_row_is_asked_for_at_a_terminal(with_hall, typing, words, right, wrong):
+    ran = typing([*right[:-1], wrong, right[-1], "yes"], *words, "--by", "A. Clerk", "--json", records=with_hall)
+
+    assert ran.status == 0, ran.err
+    assert {*right} <= {*ran.document.values()}
+    assert f"{wrong!r}; expected " in ran.err
+
+
+@pytest.mark.parametrize(("words", "missing"), [(row[0], row[3]) for row in ROWS], ids=NAMED)
+def test_a_script_is_told_all_options_of_a_row_that_are_missing(with_hall, typing, words, missing):
+    before = ledger_head(with_hall)
+    ran = typing([], *words, records=with_hall, at_terminal=False)
+
+    assert (ran.status, ran.err) == (2, f"error: missing: {missing}\n")
+    assert ledger_head(with_hall) == before
+
+
+def test_what_a_row_lacks_together_is_asked_for_then(small_records, typing):
+    """A design flow is judged by a tolerance, whichever way that is said."""
+    answers = ["600", "m3/h", "yes", "10", "yes"]
+    ran = typing(answers, "system", "add", "J-1", "AH-1", "return", "--json", records=small_records)
+
+    assert ran.status == 0, ran.err
+    assert ran.document["tolerance_percent"] == "10"
+
+
+def test_a_row_that_is_not_right_is_not_written(small_records, typing):
+    before = ledger_head(small_records)
+    ran = typing(["negative", "no"], "room", "add", "J-1", "Hall", records=small_records)
+
+    assert ran.status == 2
+    assert "nothing was written" in ran.err
+    assert ledger_head(small_records) == before

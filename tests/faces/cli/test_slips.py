@@ -198,6 +198,43 @@ def test_a_dismissed_refusal_is_kept_and_told_no_more_on_page_one(records, tmp_p
     assert calib("verify", records=records).status == 0
 
 
+REFUSED = (
+    "S-2", "--instrument", "VA-1", "--at", "2026-03-05T10:20+01:00", "--unit", "m/s", "--indication", "19.0", "--method",
+    "sweep", "--sure",
+)  # fmt: skip
+
+
+def test_a_refused_reading_that_is_typed_again_names_the_refusal_and_how_it_is_dismissed(records):
+    assert calib("reading", "add", "J-1", *REFUSED, records=records).status == 3
+    again = calib("reading", "add", "J-1", *REFUSED, records=records)
+    said = "it is refused reading 1; a slip is dismissed with `calib refusal dismiss J-1 1 --reason TEXT`"
+
+    assert again.status == 2
+    assert said in " ".join(again.err.split())
+    assert calib("refusal", "dismiss", "J-1", "1", "--reason", "a slip", records=records).status == 0
+    assert calib("reading", "add", "J-1", *REFUSED, records=records).status == 3
+
+
+@pytest.mark.parametrize(
+    ("indication", "status", "said"),
+    [
+        ("19.0", 0, "the gate refused 1 row of those on record, as refused reading 1;"),
+        ("3.1", 2, "expected '19.0' as on record (a sheet changes no record: it is refused reading 1;"),
+    ],
+)
+def test_a_sheet_with_a_reading_that_was_refused_before_is_told_so(records, tmp_path, indication, status, said):
+    calib("reading", "add", "J-1", *REFUSED, "--by", "T. One", records=records)
+    sheet = tmp_path / "march.csv"
+    sheet.write_text(
+        "job,outlet,instrument,observed_at,unit,indication,method,operator\n"
+        f"J-1,S-2,VA-1,2026-03-05T10:20+01:00,m/s,{indication},sweep,T. One\n"
+    )
+    ran = calib("import", sheet, records=records)
+
+    assert (ran.status, said in " ".join(ran.err.split())) == (status, True), ran.err
+    assert "dismissed with `calib refusal dismiss J-1 1 --reason TEXT`" in " ".join(ran.err.split())
+
+
 # --- event, check, interval ------------------------------------------------------------------------------------------------------
 
 

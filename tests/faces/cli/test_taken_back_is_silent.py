@@ -94,10 +94,12 @@ def test_the_contradiction_ends_with_the_withdrawn_suspension_and_that_is_said(c
 
 
 def test_what_else_contradicts_the_report_opens_a_review_of_its_own(contradicted):
-    done(contradicted, "outlet", "amend", "J-1", "R-1", "--set", "design_flow=300", "--reason", "misread")
+    cells = ("--set", "design_flow=300", "--reason", "misread")
+    amended = done(contradicted, "outlet", "amend", "J-1", "R-1", *cells)
+    assert "issued, but the records now say otherwise: report J-1 revision 1: reading 3 at R-1" in amended.err
     ran = done(contradicted, "event", "withdraw", "VA-1", 1, *WHY)
     assert "review 1 has ended" in ran.err
-    assert "issued, but the records now say otherwise: report J-1 revision 1" in ran.err
+    assert "otherwise" not in ran.err
     assert "J-1 revision 1" in calib("due", "--on", "2026-03-06", records=contradicted).out
 
 

@@ -49,6 +49,23 @@ def test_a_withdrawn_reading_opens_a_review_of_the_reports_that_have_it(records)
     assert (line["report"], line["reissue"]) == ("J-1 revision 1", True)
 
 
+def test_a_second_withdrawal_lists_what_it_changes_and_not_the_first_again(records):
+    for reading in (1, 4):
+        done(records, "reading", "withdraw", "J-1", reading, *WHY)
+    (line,) = shown(records, 2)["items"]
+    assert "reading 4 at E-1" in [each["what"] for each in line["differs"]]
+    assert "reading 1 at S-1" not in [each["what"] for each in line["differs"]]
+
+
+def test_what_was_typed_by_name_is_called_by_its_name(records, tmp_path):
+    cells = ("--design-flow", "1500", "--flow-unit", "m3/h", "--tolerance-percent", "10")
+    done(records, "system", "add", "J-1", "AH-1", "supply", *cells)
+    assert shown(records)["about"].startswith("design of AH-1 supply of job J-1 was recorded on ")
+    issue(records, tmp_path / "again", "--because", "a design was added")
+    done(records, "system", "withdraw", "J-1", "AH-1", "supply", *WHY)
+    assert shown(records, 2)["about"].startswith("design of AH-1 supply of job J-1 was withdrawn on ")
+
+
 def test_it_stands_in_the_list_of_reviews_in_due_and_on_the_assessors_page(records):
     done(records, "reading", "withdraw", "J-1", 1, *WHY)
     assert "reading 1 was withdrawn on" in done(records, "review", "list", "--open").out

@@ -294,7 +294,7 @@ def test_the_page_is_made_for_a_phone_and_for_paper(demo):
 
 
 def test_every_reading_stands_on_the_page_with_u_and_k(demo):
-    rows = demo["page"].rows
+    rows = [row for row in demo["page"].rows if len(row) > 8]  # those of the tables of flows
     for one in demo["content"]["readings"]:
         stated, unit, k = re.fullmatch(r"\((.*)\) (\S+), k = (.*)", one["flow"]["statement"]).groups()
         mine = [row for row in rows if row and row[0].strip().startswith(one["outlet"]) and f"{stated} {unit}" in row]
@@ -312,9 +312,9 @@ def test_every_total_stands_on_the_page(demo, part):
 
 def test_the_first_page_counts_the_decisions_that_the_table_of_risks_counts(demo):
     """The latest reading of each outlet and duct that has a tolerance: 20 in the demo, of which 18 are accepted."""
-    first = re.search(r"Readings that stand.*?Refused", demo["page"].text)[0]
-    counts = re.findall(r"(Pass|Conditional pass|Conditional fail|Fail)\s*(\d+)", first)
-    assert counts == [("Pass", "13"), ("Conditional pass", "5"), ("Conditional fail", "1"), ("Fail", "1")]
+    assert (
+        "Of 21 design flows 13 comply, 5 probably comply, 1 probably does not, 1 does not comply and 1 was not measured."
+    ) in demo["page"].text
     assert ["Whole job", "20", "18"] in [row[:3] for row in demo["page"].rows]
 
 
@@ -383,9 +383,9 @@ def test_instruments_stand_on_the_page_with_certificate_and_due_date(demo):
 
 
 def test_the_page_has_a_drawing_of_each_calibration_used_and_of_the_budgets(demo):
-    """And of the outlets against their designs, and of the balance."""
+    """And of the verdict, of the outlets against their designs, and of the balance; curves four in a drawing."""
     calibrations = [*demo["content"]["instruments"], *demo["content"]["reference_standards"]]
-    assert demo["page"].elements.count("svg") == len(calibrations) + 3
+    assert demo["page"].elements.count("svg") == math.ceil(len(calibrations) / 4) + 4
     for one in calibrations:
         assert f"{one['tag']}, certificate {one['certificate']}" in demo["page"].text
 
@@ -461,7 +461,9 @@ def attacked(request, tmp_path_factory):
 def test_hostile_text_runs_nowhere_on_the_page(attacked):
     _, written = attacked
     assert outside(Page.of(written["html"])) == []
-    assert Page.of(written["html"]).elements.count("svg") == 3  # outlets against design, budgets, the curve
+    assert (
+        Page.of(written["html"]).elements.count("svg") == 4
+    )  # the verdict, outlets against design, budgets, the curve
 
 
 @DRAWN
@@ -611,7 +613,7 @@ def test_a_job_whose_readings_are_all_refused_has_a_report(tmp_path):
     content, page = json.loads(written["json"]), Page.of(written["html"])
     assert (len(content["readings"]), len(content["refusals"])) == (0, 4)
     assert all(reason in page.text for one in content["refusals"] for reason in one["reasons"])
-    assert "4 readings were refused" in page.text
+    assert "Of 3 design flows 3 were not measured." in page.text
 
 
 def test_an_outlet_that_was_not_measured_is_remarked(tmp_path):

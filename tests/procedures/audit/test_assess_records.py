@@ -4,6 +4,7 @@ Source: ISO/IEC 17025:2017 for what is asked (6.2.5, 6.4, 6.5, 7.1.3, 7.5, 7.10,
 recorded here. Which ten is common practice, no source.
 """
 
+import re
 from datetime import UTC, datetime
 
 import pytest
@@ -13,7 +14,8 @@ from calib.faces.answers.audit import text
 from calib.faces.plain_text import as_wide_as
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
-from tests.command import calib
+from tests.as_found import drifted
+from tests.command import calib, done
 from tests.every_way import every_way
 from tests.folders import SIGNED, imported, records_of, small_job, write
 
@@ -97,6 +99,36 @@ def test_whoever_typed_and_accepted_alone_is_a_finding_until_a_house_rule_allows
     said, is_finding, _ = answer(job, 2, "VA-1")
     assert not is_finding
     assert said.endswith("as the house rule allows.")
+
+
+def test_whoever_accepted_is_asked_for_competence_and_not_whoever_typed_that(empty_records, tmp_path):
+    sheets = small_job()
+    for row in sheets["calibrations.csv"]:
+        row["accepted_by"] = "Q. Quality"
+    imported(empty_records, write(tmp_path / "in", sheets))
+    _, _, rests_on = answer(empty_records, 6, "VA-1")
+    lines = {line.split(" (")[0]: line for line in rests_on}
+
+    assert "Q. Quality accepted certificates" in lines
+    assert "(2026-01-19): no role; no competence on record." in lines["Q. Quality accepted certificates"]
+    assert not any(line.startswith("A. Person accepted") for line in rests_on)
+    assert any(line.startswith("A. Person ") and "recorded acceptances (2026-03-06)" in line for line in rests_on)
+
+
+def test_an_acceptor_without_a_competence_is_named_where_there_are_roles(tmp_path):
+    sheets = small_job()
+    for row in sheets["calibrations.csv"]:
+        row["accepted_by"] = "Q. Quality"
+    records = records_of(tmp_path / "in", sheets)
+    for person, role in (("A. Person", "QA"), ("Q. Quality", "engineer")):
+        done(records, "person", "add", person, "--role", role, "--by", "A. Person")
+    may = ("--scope", "certificates", "--from", "2026-01-01", "--by", "A. Person")
+    done(records, "person", "competence", "A. Person", *may)
+    said, is_finding, _ = answer(records, 6, "VA-1")
+    assert (said, is_finding) == ("2 people; no competence is on record for all days of Q. Quality.", True)
+
+    done(records, "person", "competence", "Q. Quality", *may)
+    assert answer(records, 6, "VA-1")[0] == "2 people, each with a competence on those days."
 
 
 def test_the_chain_is_told_by_its_end_or_its_gap(job):
@@ -195,6 +227,73 @@ def test_an_issued_report_is_asked_by_job_and_revision(job, tmp_path):
     assert not is_finding
     assert rests_on[0].startswith("Revision 1 was issued by E. Engineer on ")
     assert any("E. Engineer issued the report" in line for line in answer(job, 6, "J-1", "1")[2])
+
+
+@pytest.fixture
+def issued(small_job_file, tmp_path):
+    """The small job, an outlet of it amended, and its report issued then."""
+    amend(small_job_file, "R-1", "tolerance_percent=12")
+    issue(small_job_file, tmp_path / "1")
+    return small_job_file
+
+
+def amend(records, outlet, cell):
+    done(records, "outlet", "amend", "J-1", outlet, "--set", cell, "--reason", "read again", "--by", "A. Person")
+
+
+def issue(records, into, *because):
+    done(records, "report", "J-1", "--issue", *because, "--into", into, "--format", "json", "--by", "E. Engineer")
+
+
+def test_a_report_says_what_held_when_it_was_issued_and_what_changed_since(issued):
+    assert answer(issued, 1, "J-1", "1")[0].startswith("Yes: all 2 instruments were, on 2026-03-05. When revision 1")
+    suspended = ("--reason", "fell", "--at", "2026-03-05T08:00+01:00", "--by", "A. Person")
+    done(issued, "instrument", "suspend", "VA-1", *suspended)
+    said, is_finding, _ = answer(issued, 1, "J-1", "1")
+    assert said.startswith("No: of 2 instruments VA-1 was not, on 2026-03-05. When revision 1 was issued on ")
+    assert (said.endswith(" 4 readings stood and none was refused."), is_finding) == (True, True)
+    changed = answer(issued, 4, "J-1", "1")[2]
+    otherwise = "Revision 1 states otherwise than the records now: "
+    assert changed[-1].startswith(
+        f"{otherwise}reading 1 at S-1: (1034 ± 71) m3/h, conditional pass -> refused; reading 2 "
+    )
+    befell = answer(issued, 5, "J-1", "1")[2]
+    assert "2026-03-05: VA-1 was suspended (fell), recorded after the issue; not released." in befell
+    assert re.match(r"[\d-]{10}, after the issue: suspension 1 of VA-1 ", befell[0])
+    assert "issue" not in "".join(answer(issued, 5, "J-1")[2])
+
+
+def test_a_report_of_which_nothing_changed_says_so(issued):
+    (amended, the_same) = answer(issued, 4, "J-1", "1")[2]
+    assert amended.endswith(": outlet R-1 amended by A. Person (read again).")
+    assert the_same == "Revision 1 states what the records say now."
+
+
+def test_what_was_amended_after_the_issue_is_marked_and_a_later_revision_named(issued, tmp_path):
+    amend(issued, "S-1", "tolerance_percent=20")
+    issue(issued, tmp_path / "2", "--because", "the tolerance was read again")
+    before, after, *_, took_its_place = answer(issued, 4, "J-1", "1")[2]
+    assert before.endswith(": outlet R-1 amended by A. Person (read again).")
+    assert after.endswith(": outlet S-1 amended by A. Person (read again), recorded after the issue.")
+    assert re.fullmatch(r"Revision 2 took its place on [\d-]{10} \(the tolerance was read again\)\.", took_its_place)
+    assert "recorded after the issue" not in "".join(answer(issued, 4, "J-1", "2")[2])
+    assert answer(issued, 5)[2][-1].endswith("; 1 record rests on it; answered by J-1 revision 2.")
+
+
+def test_a_review_that_ended_by_itself_says_so(issued):
+    for percent in (20, 10):
+        amend(issued, "S-1", f"tolerance_percent={percent}")
+    _, is_finding, (first, _) = answer(issued, 5)
+    assert (is_finding, first.endswith("; the records do not say that any more.")) == (False, True)
+
+
+def test_an_agreement_that_was_recorded_after_the_issue_is_told_beside_what_held_then(issued):
+    amended = ("--set", "agreed_by=C. Client", "--reason", "their letter", "--by", "A. Person")
+    done(issued, "job", "amend", "J-1", *amended)
+    assert answer(issued, 8, "J-1", "1")[0] == (
+        "When it was issued: Guarded non-binary acceptance; no agreement of the client is on record. "
+        "Now: Guarded non-binary acceptance, agreed by C. Client for the client."
+    )
 
 
 @pytest.mark.parametrize(
@@ -347,6 +446,44 @@ def test_how_long_records_are_kept_is_a_rule_of_the_house_with_a_value(job):
     assert answer(job, 10)[:2] == ("10 years at least, as the house rule says; nothing is ever deleted.", False)
     assert calib(*rule, "no", records=job).status == 0
     assert answer(job, 10)[1]
+
+
+def test_that_no_backup_is_on_record_is_said_until_there_is_a_backup(job, tmp_path):
+    assert answer(job, 10)[2] == ["No backup is on record."]
+    done(job, "backup", tmp_path / "copy.sqlite", "--by", "A. Person")
+    (line,) = answer(job, 10)[2]
+    assert line.startswith("The last backup on record is copy.sqlite of ")
+
+
+def test_what_an_earlier_answer_said_is_referred_to(job):
+    """A suspension is why VA-2 was not in calibration, and a gap in its chain: said in full once."""
+    event(job, "VA-2", "suspension", 4, "dropped")
+    why = answer(job, 1)[2][-1]
+    said, _, rests_on = answer(job, 3)
+    assert said.startswith("Not wholly: ")
+    assert why not in rests_on
+    assert rests_on[-1] == "1 more was said under question 1."
+
+
+def not_accepted(records, folder):
+    """A certificate of VA-1 that its criterion fails, as left too."""
+    later = drifted(small_job(), "VA-1", by=1.5, calibrated_on="2026-03-06")
+    later["comparisons.csv"] = [
+        row | {"phase": "as-left"} for row in later["comparisons.csv"] if row["phase"] == "as-found"
+    ]
+    imported(records, write(folder / "later", later))
+    ran = calib("calibration", "accept", "VA-1", "D-1", "--by", "Q. Manager", records=records)
+    assert ran.status == 1, ran.err
+
+
+def test_an_acceptance_that_the_criterion_failed_is_told_of_its_instrument(job, tmp_path):
+    not_accepted(job, tmp_path)
+    told = answer(job, 2, "VA-1")[2][-1]
+    assert re.fullmatch(
+        r"Tried on [\d-]{10} by Q\. Manager and not accepted: VA-1: certificate D-1.*: 7 of 7 comparisons fail \(.*\)\.",
+        told,
+    )
+    assert not any("Tried on" in line for line in answer(job, 2)[2])
 
 
 @pytest.mark.parametrize(

@@ -10,17 +10,10 @@ from pathlib import Path
 import pytest
 from signxml import DigestAlgorithm, SignatureMethod
 
-from calib.procedures.dcc.check_signature import (
-    NOT_VERIFIED,
-    UNSIGNED,
-    VERIFIED,
-    TrustedCertificate,
-    as_der,
-    read_signature,
-    x509_of,
-)
+from calib.procedures.dcc.check_signature import TrustedCertificate, as_der, read_signature, x509_of
 from calib.procedures.dcc.document import read_document
 from calib.procedures.dcc.read_certificate import CertificateWanted, read_certificate
+from calib.records.words import NOT_VERIFIED, UNSIGNED, VERIFIED
 from tests.dcc.invented import LABORATORY, certificate, pem, signed, signing
 
 SAMPLES = Path(__file__).parents[2] / "dcc" / "samples"

@@ -6,10 +6,25 @@ Source: `calib help import`, the contract on the files; common practice, no sour
 from dataclasses import dataclass, field
 
 import pytest
+from sqlalchemy import event
 
+from calib.errors import BadInputError
+from calib.faces.files import import_folders
 from calib.records import database
 from calib.records.tables.outlets import Outlet
-from tests.folders import UNTOUCHED, all_of, changed, findings_of, imported, ledger_head, small_job, write
+from tests.folders import (
+    NOW,
+    SIGNED,
+    UNTOUCHED,
+    all_of,
+    changed,
+    findings_of,
+    imported,
+    ledger_head,
+    only,
+    small_job,
+    write,
+)
 
 
 @dataclass(frozen=True)
@@ -342,3 +357,21 @@ def test_a_factor_above_1_2_is_kept_with_its_reason(empty_records, tmp_path):
 def test_an_indication_may_differ_from_its_observations_by_one_step(empty_records, tmp_path, indication):
     imported(empty_records, write(tmp_path / "in", changed(("readings.csv", 2, "indication", indication))))
     assert ledger_head(empty_records) != UNTOUCHED
+
+
+def test_what_wrong_names_may_mean_is_asked_of_the_records_once(small_records, tmp_path):
+    def statements(count):
+        """How many an import of readings sends whose names of outlets are wrong, each in another way."""
+        sent = []
+        sheets = only(small_job(), "readings.csv")
+        row = sheets["readings.csv"][0]
+        sheets["readings.csv"] = [{**row, "outlet": f"S{place}"} for place in range(count)]
+        folder = write(tmp_path / str(count), sheets)
+        with database.writing(str(small_records)) as session:
+            event.listen(session.get_bind(), "before_cursor_execute", lambda *_: sent.append(1))
+            with pytest.raises(BadInputError) as caught:
+                import_folders(session, (folder,), SIGNED, NOW)
+        assert [finding.value for finding in caught.value.findings] == [f"S{place}" for place in range(count)]
+        return len(sent)
+
+    assert statements(12) == statements(2) > 0

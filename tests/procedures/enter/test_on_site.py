@@ -32,6 +32,13 @@ def written(records, entry, *, sure=True, keep_refused=False):
         return write_entry(session, entry, SIGNED, NOW, sure=sure, keep_refused=keep_refused)
 
 
+def test_outlets_are_in_the_order_of_the_job_whatever_index_the_database_takes(small_records):
+    with database.writing(str(small_records)) as session:
+        session.connection().exec_driver_sql("DROP INDEX ix_outlet_job_id")  # the other one goes by the outlets' names
+        assert list(job_on_site(session, "J-1", NOW).outlets) == ["S-1", "S-2", "R-1", "E-1"]
+        session.rollback()
+
+
 def test_what_was_used_last_is_that_of_the_reading_recorded_last(small_records):
     written(small_records, typed("600", "610", outlet="R-1", instrument="VA-2", unit="fpm"))
     with database.reading(str(small_records)) as session:

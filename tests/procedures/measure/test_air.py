@@ -227,7 +227,7 @@ def test_conditions_without_what_they_need_say_what(records):
     dry = [one for one in records.conditions[key] if one.quantity not in ("barometric pressure", "relative humidity")]
     (lacks,) = air(replace(records, conditions={key: tuple(dry)}, worked_out={})).reasons
     missing = "no barometric pressure or altitude, no relative humidity or wet-bulb temperature"
-    assert lacks == f"conditions plant room: {missing}: enter what is missing in conditions.csv"
+    assert lacks == f"conditions plant room: {missing}: enter what is missing among the conditions of the air"
 
 
 def test_every_instrument_passes_the_gate_at_the_time_of_its_own_observation(tmp_path):

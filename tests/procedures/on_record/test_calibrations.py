@@ -1,27 +1,13 @@
 """Calibrations as the records hold them, asked for together. No source: what the house promises of its reader."""
 
-from contextlib import contextmanager
-
 import pytest
-from sqlalchemy import event
 from sqlmodel import select
 
 from calib.procedures.on_record.calibrations import calibration_on_file, calibrations_by_key
 from calib.records import database
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.instruments import Instrument
-
-
-@contextmanager
-def statements_of(session):
-    sent = []
-
-    def note(*asked):
-        sent.append(asked[2])
-
-    event.listen(session.get_bind(), "before_cursor_execute", note)
-    yield sent
-    event.remove(session.get_bind(), "before_cursor_execute", note)
+from tests.statements import statements_of
 
 
 @pytest.fixture

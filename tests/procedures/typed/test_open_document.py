@@ -19,7 +19,7 @@ from tests.command import calib
 
 WRITTEN = Path(__file__).with_name("comparisons.ods")
 NAMES = " ".join(
-    f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"' for name in ("office", "table", "text")
+    f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"' for name in ("office", "table", "text", "style")
 )
 
 
@@ -46,7 +46,7 @@ def row(*cells, more=""):
 
 
 def shown(content, sheet="S"):
-    return [[each.shown for each in line] for line in document_sheets(content)[sheet]]
+    return [[each.shown for each in line] for line in document_sheets(content).rows[sheet]]
 
 
 def read(content, sheet=None):
@@ -151,6 +151,24 @@ def test_a_hostile_document_is_refused_with_the_bound(said):
     assert said in str(refused.value)
     rows, findings = read(content)
     assert (rows, len(findings)) == ([], 1)
+
+
+def test_what_is_hidden_is_read_and_counted():
+    rows = row(cell("a")) + row(cell("b"), more='table:visibility="collapse"')
+    rows += row(cell("c"), more='table:visibility="filter" table:number-rows-repeated="2"')
+    rows += row(cell(), more='table:visibility="collapse" table:number-rows-repeated="1000"')
+    column = '<table:table-column table:visibility="collapse"/>'
+    sheets = document_sheets(document(rows, inside=f'<table:table table:name="S">{column}{{}}</table:table>'))
+
+    assert [[each.shown for each in line] for line in sheets.rows["S"]] == [["a"], ["b"], ["c"], ["c"]]
+    assert (sheets.hidden, sheets.hidden_sheets) == (4, ())
+
+
+def test_a_sheet_that_is_hidden_by_its_style_is_named():
+    style = '<style:style style:name="ta1"><style:table-properties table:display="false"/></style:style>'
+    sheets = '<table:table table:name="S" table:style-name="ta1">{}</table:table><table:table table:name="T"/>'
+
+    assert document_sheets(document(row(cell("a")), inside=style + sheets)).hidden_sheets == ("S",)
 
 
 def test_a_document_with_declarations_of_its_own_is_refused():

@@ -6,6 +6,7 @@ Each row is put in whole, with a right ledger entry, by somebody who has the pro
 import pytest
 from sqlmodel import select
 
+from calib.procedures.verify import acceptances
 from calib.procedures.verify.acceptances import acceptance_findings
 from calib.procedures.verify.whole_state import verify_state
 from calib.records import database, ledger
@@ -16,6 +17,7 @@ from calib.records.tables.people import Person, Role
 from tests.command import calib
 from tests.every_way import every_way
 from tests.folders import SIGNED, records_of
+from tests.statements import statements_of
 
 
 def copied(row, **cells):
@@ -138,3 +140,17 @@ def test_acceptances_of_the_demo_are_no_finding(demo_records):
     with database.reading(str(demo_records)) as session:
         assert session.exec(select(Acceptance)).first() is not None
         assert list(acceptance_findings(session)) == []
+
+
+def test_acceptances_are_judged_in_portions_and_without_a_rule_no_comparison_is_read(small_records, monkeypatch):
+    monkeypatch.setattr(acceptances, "WHOLE_AT_ONCE", 1)
+    (problem,) = told(small_records, indicated=1.5)
+    assert "cannot be accepted by its rule" in problem
+    with database.reading(str(small_records)) as session:
+        with statements_of(session) as sent:
+            assert len(list(acceptance_findings(session))) == 1
+        rules = [each.decision_rule for each in session.exec(select(Acceptance))]
+    assert len(rules) > 1
+    assert [rule for rule in rules if rule is not None] == ["simple"]
+    assert sum("FROM correction_curve" in each for each in sent) == len(rules)
+    assert sum("FROM comparison" in each for each in sent) == 1

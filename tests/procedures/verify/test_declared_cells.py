@@ -18,7 +18,7 @@ from calib.records.tables.conditions import Condition
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
-from calib.records.tables.outlets import Outlet
+from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Refusal, Traverse, TraversePoint
 from tests.command import calib
 from tests.every_way import every_way
@@ -181,6 +181,25 @@ def test_a_wrong_outlet_that_was_amended_is_remarked(on_file):
 
     assert findings == {}
     assert remarks[record].startswith("outlet_factor: '0.8x'")
+
+
+def test_a_wrong_revision_is_a_finding_until_a_later_one_amends_it(on_file):
+    with database.reading(str(on_file)) as session:
+        outlet = session.exec(select(Outlet).order_by(Outlet.id)).first()
+    own = outlet.model_dump(include=set(OutletRevision.model_fields) - {"id"})
+
+    def revised(revision, factor):
+        record = OutletRevision(**own | {"outlet_factor": factor}, outlet_id=outlet.id, revision=revision, reason="r")
+        with database.writing(str(on_file)) as session:
+            ledger.append_entries(session, [record], SIGNED)
+            return f"outlet_revision {record.id}"
+
+    wrong = revised(2, "0.8x")
+    assert list(verified(on_file)[0]) == [wrong]
+    revised(3, "0.8")
+    findings, remarks = verified(on_file)
+    assert findings == {}
+    assert list(remarks) == [wrong]
 
 
 def test_a_row_that_was_written_before_entries_named_a_version_is_remarked(small_records, monkeypatch):

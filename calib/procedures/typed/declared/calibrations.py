@@ -4,13 +4,13 @@ from datetime import date
 
 from calib.confirmation.words import DECISION_RULES, JUDGED
 from calib.procedures.typed.cells import (
+    AIR_HUMIDITY,
     AIR_PRESSURE,
     AIR_TEMPERATURE,
     above_zero,
     any_text,
     at_least_one,
     basis,
-    between,
     correlation,
     coverage_percent,
     day,
@@ -50,7 +50,7 @@ CALIBRATIONS_CSV = Declaration(
         may("due_on", day, "day on which the next one is due, where that is sooner than the interval says"),
         may("temperature_degC", AIR_TEMPERATURE, "temperature of the air at the calibration"),
         may("pressure_kPa", AIR_PRESSURE, "pressure of the air at the calibration"),
-        may("humidity_percent", between(0, 100, "%"), "relative humidity at the calibration"),
+        may("humidity_percent", AIR_HUMIDITY, "relative humidity at the calibration"),
         may("standards", any_text, "tags of the reference standards of an in-house calibration, joined by semicolons"),
         may("accepted_by", any_text, "who accepted it, beside accepted_on", later=True),
         may("criterion", any_text, "what it was held against, in words, beside accepted_on", later=True),

@@ -1,0 +1,49 @@
+"""Commands on the company as its reports name it."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+
+app = group("The company as its reports name it: set, show.")
+
+
+@writes(app, "set")
+def set_(
+    desk: Desk,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The company.")],
+    address: Annotated[str, typer.Option(metavar="TEXT", help="Where it is.")],
+    contact: Annotated[str | None, typer.Option(metavar="TEXT", help="How it is reached: telephone, mail.")] = None,
+    base_address: Annotated[
+        str | None, typer.Option(metavar="URL", help="Where its pages are, as labels print it.")
+    ] = None,
+    mark: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A picture that stands for it, PNG or JPEG, at most 1 MB.")
+    ] = None,
+) -> Reply:
+    """Say what the company is called and where it is: reports name it from their next revision on.
+
+    Example: calib company set "Fenwick Air Measurement" --address "2 Mill Lane, Larkmoor" --contact "office@fenwick.example"
+    """
+    from calib.faces.answers import company as answer
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attachable
+    from calib.procedures.fleet.set_company import set_company
+
+    picture = None if mark is None else attachable(file_content(mark, LARGEST_FILE))
+    company = set_company(desk.writing(), name, address, contact, base_address, picture, desk.signature())
+    return Reply(answer.document(company), answer.text)
+
+
+@reads(app, "show")
+def show(desk: Desk) -> Reply:
+    """Show what the company is called, as the next report names it.
+
+    Example: calib company show
+    """
+    from calib.faces.answers import company as answer
+    from calib.procedures.on_record.company import company_on_record
+
+    return Reply(answer.document(company_on_record(desk.reading())), answer.text)

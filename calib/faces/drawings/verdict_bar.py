@@ -1,0 +1,40 @@
+"""How many design flows have each statement, as one bar."""
+
+from collections.abc import Mapping
+
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from calib.faces.drawings.style import FIGURE_WIDTH, INK, STATEMENT_LOOKS, Chart, house_style
+from calib.faces.written import SIGNS
+
+_HIGH = 0.85  # [in]
+
+
+def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
+    """A part for each statement, as wide as the number of flows that have it; None where nothing was to be judged."""
+    shown = {statement: counts[statement] for statement in STATEMENT_LOOKS if counts.get(statement)}
+    if not shown:
+        return None
+    with house_style():
+        figure = Figure(figsize=(FIGURE_WIDTH, _HIGH))
+        axes = figure.subplots()
+        start = 0
+        for statement, count in shown.items():
+            look = STATEMENT_LOOKS[statement]
+            axes.barh(0, count, left=start, **look.patch)
+            axes.text(
+                start + count / 2, 0, str(count), ha="center", va="center", fontweight="bold", color=INK,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2},
+            )  # fmt: skip
+            start += count
+        axes.set_xlim(0, start)
+        axes.set_xticks([])
+        axes.set_yticks([])
+        axes.set_axis_off()
+        patches = [
+            Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {each}".strip()) for each in shown
+        ]
+        figure.legend(handles=patches, loc="outside lower left", ncols=len(patches))
+    said = ", ".join(f"{count} {statement}" for statement, count in shown.items())
+    return Chart(figure, f"Design flows by statement: {said}.")

@@ -1,0 +1,209 @@
+"""The verdict of a report, on its first page: a sentence, what needs attention, the systems in one unit, how sure it is."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from calib.counted import count_of
+from calib.faces.cautions import RULES_IN_BRIEF
+from calib.faces.drawings.verdict_bar import verdict_bar
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import (
+    Block,
+    Cell,
+    Heading,
+    Mark,
+    Picture,
+    Run,
+    Table,
+    TableColumn,
+    TableRow,
+    number_columns,
+    paragraph,
+)
+from calib.faces.report.table_cells import NOTHING, flow_cell, probability_cell, row_of, statement_cell, words_cell
+from calib.faces.written import Content, design_text
+from calib.records.words import NET, SERVICES
+
+_MOST_OBSERVATIONS = 50  # more are taken by nobody on a ladder
+# statement -> what one flow does, what several do
+_DOES: Mapping[str, tuple[str, str]] = {
+    "pass": ("complies", "comply"),
+    "conditional pass": ("probably complies", "probably comply"),
+    "conditional fail": ("probably does not", "probably do not"),
+    "fail": ("does not comply", "do not comply"),
+    "not measured": ("was not measured", "were not measured"),
+    "not judged": ("has no limits to be judged by", "have no limits to be judged by"),
+}
+_COLUMNS = (*SERVICES, NET)
+
+
+def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
+    """The verdict, and all that a reader with ten seconds needs."""
+    summary = report["summary"]
+    yield Heading(2, "Verdict", "verdict")
+    yield paragraph(Run(verdict_sentence(summary), Mark.STRONG))
+    bar = verdict_bar(summary["statements"])
+    if bar is not None:
+        yield Picture("verdict", bar.figure, bar.words)
+    yield paragraph(RULES_IN_BRIEF[report["decision_rule"]], soft=True)
+    yield from _needing_attention(report, anchors)
+    yield from _of_systems(summary)
+    yield paragraph(" ".join(_how_sure(report)), soft=True)
+
+
+def verdict_sentence(summary: Content) -> str:
+    """Of 21 design flows 14 comply, 4 probably comply, 1 does not comply and 1 was not measured."""
+    count, statements = summary["design_flows"], summary["statements"]
+    if not count:
+        return "No outlet of this job has a design flow: nothing was judged."
+    if statements.get("pass") == count:
+        return "The design flow complies." if count == 1 else f"All {count} design flows comply."
+    parts = [f"{statements[word]} {does[statements[word] > 1]}" for word, does in _DOES.items() if statements.get(word)]
+    said = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return f"Of {count_of(count, 'design flow', 'design flows')} {said}."
+
+
+# --- what needs attention --------------------------------------------------------------------------------------------------------
+
+
+def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
+    """Those that failed, may fail or were not measured in a table; those that probably comply in a line."""
+    readings = {reading["reading"]: reading for reading in report["readings"]}
+    listed = report["summary"]["attention"]
+    worst = [each for each in listed if each["statement"] != "conditional pass"]
+    if worst:
+        rows = tuple(_attention(each, readings.get(each["reading"]), anchors) for each in worst)
+        yield Table("What needs attention", _columns(worst[0]["design"]["unit"]), rows)
+    doubtful = [_doubtful(each, readings[each["reading"]], anchors) for each in listed[len(worst) :]]
+    if doubtful:
+        parts: list[str | Run] = ["Probably complying, with a limit within U: "]
+        for place, said in enumerate(doubtful):
+            parts += ["; " if place else "", *said]
+        yield paragraph(*parts, ".", soft=True)
+
+
+def _columns(unit: str) -> tuple[TableColumn, ...]:
+    return (
+        TableColumn("Outlet"),
+        *number_columns(f"Flow ± U [{unit}]", f"Allowed [{unit}]"),
+        TableColumn("Statement", is_short=True),
+        TableColumn("Probability", is_number=True),
+        TableColumn("What would settle it, what was remarked", is_wordy=True),
+    )
+
+
+def _attention(each: Content, reading: Content | None, anchors: Anchors) -> TableRow:
+    outlet = words_cell(each["outlet"], Run(f" ({each['system']}, {each['service']})", Mark.SOFT))
+    allowed = words_cell(allowed_text(each["design"]))
+    settled = words_cell("; ".join(_settling(each, reading)))
+    if reading is None:
+        return row_of(outlet, NOTHING, allowed, words_cell(Run("not measured", Mark.STRONG)), NOTHING, settled)
+    return row_of(
+        outlet,
+        _without_unit(reading["flow"], to=anchors.of("reading", each["reading"])),
+        allowed,
+        statement_cell(each["statement"]),
+        probability_cell(reading["design"]["probability_of_conformity"]),
+        settled,
+    )
+
+
+def allowed_text(design: Content) -> str:
+    """The flows that conform, in the unit of the design: 255 to 345, at least 300."""
+    low, high = design["lower_limit"], design["upper_limit"]
+    if low is None and high is None:
+        return ""
+    if high is None:
+        return f"at least {design_text(low)}"
+    return f"at most {design_text(high)}" if low is None else f"{design_text(low)} to {design_text(high)}"
+
+
+def _without_unit(flow: Content, to: str | None = None) -> Cell:
+    """A flow whose unit stands at the head of its column."""
+    return replace(flow_cell(flow | {"unit": ""}, to=to), unit=flow["unit"])
+
+
+def _settling(each: Content, reading: Content | None) -> Iterator[str]:
+    if reading is None:
+        yield "; ".join(each["reasons"]) or "measure it"
+        return
+    passing = each["passing_flows"]
+    if each["statement"] == "fail":
+        yield "set the damper and read it again" + _to_pass(passing)
+    elif each["observations_to_settle"] is not None and each["observations_to_settle"] <= _MOST_OBSERVATIONS:
+        yield f"{each['observations_to_settle']} observations would settle it"
+    else:
+        largest = max(reading["contributions"], key=lambda part: part["variance_percent"])
+        yield f"more observations hardly help, since {largest['name']} rules U: another meter or method, or the damper"
+        if passing is None:
+            yield "with this U no flow would pass clearly"
+    if reading["remarks"]:
+        yield f"remarked: {reading['remarks']}"
+
+
+def _to_pass(passing: Content | None) -> str:
+    if passing is None:
+        return "; with this U no flow would pass clearly"
+    ends = {"lower_limit": passing["from"], "upper_limit": passing["to"]}
+    return f": {allowed_text(ends)} {passing['unit']} would pass"
+
+
+def _doubtful(each: Content, reading: Content, anchors: Anchors) -> tuple[Run, Run]:
+    probability = "".join(run.text for run in probability_cell(reading["design"]["probability_of_conformity"]).text)
+    return Run(each["outlet"], to=anchors.of("reading", each["reading"])), Run(f" ({probability})")
+
+
+# --- systems ---------------------------------------------------------------------------------------------------------------------
+
+
+def _of_systems(summary: Content) -> Iterator[Block]:
+    """Each system's supply, return, exhaust and net in one row, in one unit."""
+    totals = summary["systems"]
+    if not totals:
+        return
+    unit = next((total["flow"]["unit"] for total in totals if total["flow"]), "")
+    services = [service for service in _COLUMNS if any(total["service"] == service for total in totals)]
+    of_system: dict[str | None, dict[str, Content]] = {}
+    for total in totals:
+        of_system.setdefault(total["system"], {})[total["service"]] = total
+    labels = [f"{'Net' if service == NET else service.capitalize()} [{unit}]" for service in services]
+    rows = tuple(
+        row_of(words_cell(system or "All systems"), *(_total_cell(own.get(service)) for service in services))
+        for system, own in of_system.items()
+    )
+    yield Table("Systems", (TableColumn("System"), *(TableColumn(label, is_number=True) for label in labels)), rows)
+
+
+def _total_cell(total: Content | None) -> Cell:
+    if total is None or total["flow"] is None:
+        return NOTHING
+    flow = _without_unit(total["flow"])
+    whole = total["outlets_measured"] == total["outlets"]
+    partly = () if whole else (Run(f" {total['outlets_measured']} of {total['outlets']} outlets", Mark.SOFT),)
+    sign = () if total["conformity"] is None else (Run("\n"), Run(total["conformity"], Mark.STATEMENT))
+    return replace(flow, text=(*flow.text, *partly, *sign))
+
+
+# --- how sure --------------------------------------------------------------------------------------------------------------------
+
+
+def _how_sure(report: Content) -> Iterator[str]:
+    summary, risks = report["summary"], report["risks"]
+    relative, ruled = summary["relative_expanded_uncertainty_percent"], summary["ruled_by"]
+    if relative is not None:
+        least, largest = (f"{relative[end]:.2g}" for end in ("least", "largest"))
+        between = f"{least} %" if least == largest else f"between {least} % and {largest} %"
+        yield f"The expanded uncertainty U is {between} of the flow, ruled by {_named(ruled)}."
+    whole = None if risks is None else next((each for each in risks["decisions"] if each["system"] is None), None)
+    if whole is not None and whole["expected_wrongly_accepted"] is not None:
+        wrong = f"{whole['expected_wrongly_accepted']:.2g}"
+        yield f"Of the {whole['accepted']} flows that were accepted {wrong} are expected not to comply."
+    due = sorted(each["due_on"] for each in report["instruments"])
+    if due:
+        count = count_of(len(due), "instrument was", "instruments were")
+        yield f"{count} used, each in calibration on the day; the first is due on {due[0]}."
+
+
+def _named(ruled: Sequence[Content]) -> str:
+    count = sum(each["readings"] for each in ruled)
+    return " and ".join(f"{each['contribution']} (in {each['readings']} of {count} flows)" for each in ruled[:2])

@@ -1,0 +1,59 @@
+"""Say what the company is called and where it is, for its reports and labels. What was said before stays on record."""
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.fleet.attach_file import FileRead, kept_attachment
+from calib.procedures.on_record.attached_files import PHOTOS
+from calib.procedures.on_record.company import CompanyOnRecord, company_on_record
+from calib.procedures.people.authorise import append
+from calib.records import ledger
+from calib.records.tables.company import Company
+
+_LARGEST_MARK = 1_000_000  # bytes, since each report holds it
+
+
+def set_company(
+    session: Session,
+    name: str,
+    address: str,
+    contact: str | None,
+    base_address: str | None,
+    mark: FileRead | None,
+    signature: ledger.Signature,
+) -> CompanyOnRecord:
+    """Append what the company is called from now on; raises BadInputError with every finding.
+
+    The mark is a PNG or a JPEG of at most 1 MB that can be drawn.
+    """
+    cells = {"name": name, "address": address, "contact": contact, "base_address": base_address}
+    told = {column: cell.strip() for column, cell in cells.items() if cell is not None}
+    findings = [
+        Finding.typed(column, cells[column], "a text that is not blank") for column, cell in told.items() if not cell
+    ]
+    expected = None if mark is None else _expected_of_mark(mark)
+    if mark is not None and expected is not None:
+        findings.append(Finding.typed("mark", mark.name, expected))
+    if findings:
+        raise BadInputError(findings)
+    mark_id = None if mark is None else kept_attachment(session, mark, signature)
+    append(session, [Company.model_validate({**told, "mark_attachment_id": mark_id})], signature)
+    session.flush()
+    company = company_on_record(session)
+    assert company is not None  # noqa: S101 (it was written a line ago)
+    return company
+
+
+def _expected_of_mark(mark: FileRead) -> str | None:
+    """What a mark should have been; None where it is right."""
+    from PIL import ImageFile  # noqa: PLC0415 (where there is a mark)
+
+    if mark.media_type in PHOTOS and len(mark.content) <= _LARGEST_MARK:
+        parser = ImageFile.Parser()
+        try:
+            parser.feed(mark.content)
+            parser.close()
+        except Exception:  # noqa: BLE001 (a damaged picture ends its reader in any way)
+            return "a picture that can be drawn"
+        return None
+    return "a picture, PNG or JPEG, of at most 1 MB"

@@ -1,0 +1,71 @@
+"""What the company is called, from the command to the report's head. The company is invented."""
+
+import io
+import json
+
+import pytest
+from PIL import Image
+
+from tests.command import calib
+
+SAID = ("company", "set", "Brook & Vane Ltd", "--address", "3 Weir Road, Alder", "--contact", "desk@brook.example")
+
+
+def picture(kind="PNG", size=(40, 20)):
+    out = io.BytesIO()
+    Image.new("RGB", size, "#336655").save(out, kind)
+    return out.getvalue()
+
+
+def test_the_company_is_named_as_it_was_said_last(empty_records):
+    calib("company", "set", "An Older Name", "--address", "Elsewhere", records=empty_records)
+
+    assert calib(*SAID, records=empty_records).status == 0
+
+    assert calib("company", "show", records=empty_records).out == (
+        "Brook & Vane Ltd\n3 Weir Road, Alder\ndesk@brook.example\n"
+    )
+
+
+def test_where_nobody_named_the_company_that_is_said(empty_records):
+    ran = calib("company", "show", records=empty_records)
+
+    assert (ran.status, ran.out) == (0, "nobody has said what the company is called: its reports name none\n")
+
+
+@pytest.mark.parametrize("kind", ["PNG", "JPEG"])
+def test_a_mark_is_kept_once_with_its_digest(empty_records, tmp_path, kind):
+    mark = tmp_path / "mark"
+    mark.write_bytes(picture(kind))
+
+    calib(*SAID, "--mark", mark, records=empty_records)
+    calib(*SAID, "--mark", mark, records=empty_records)
+
+    told = json.loads(calib("company", "show", "--json", records=empty_records).out)["company"]["mark"]
+    assert told["media_type"] == f"image/{kind.lower()}"
+    assert calib("file", told["sha256"][:12], "--into", tmp_path / "again", records=empty_records).status == 0
+    assert (tmp_path / "again").read_bytes() == picture(kind)
+    assert calib("verify", records=empty_records).status == 0
+
+
+def test_everything_wrong_is_named_at_once_and_nothing_is_written(empty_records, tmp_path):
+    mark = tmp_path / "mark.png"
+    mark.write_bytes(picture()[:40] + b"\0" * 8 + picture()[48:])
+
+    ran = calib("company", "set", " ", "--address", " ", "--mark", mark, records=empty_records)
+
+    assert ran.status == 2
+    assert "NAME: ' '; expected a text that is not blank" in ran.err
+    assert "--address: ' '; expected a text that is not blank" in ran.err
+    assert "--mark: 'mark.png'; expected a picture that can be drawn" in ran.err
+    assert json.loads(calib("company", "show", "--json", records=empty_records).out) == {"company": None}
+
+
+def test_a_certificate_as_pdf_is_no_mark(empty_records, tmp_path):
+    mark = tmp_path / "mark.pdf"
+    mark.write_bytes(b"%PDF-1.7\n%%EOF\n")
+
+    ran = calib(*SAID, "--mark", mark, records=empty_records)
+
+    assert ran.status == 2
+    assert "--mark: 'mark.pdf'; expected a picture, PNG or JPEG, of at most 1 MB" in ran.err

@@ -1,0 +1,182 @@
+"""A report's first page answers by itself: expected counts are made by changing cells of a small job, and read from the page.
+
+The small job has designs of 1000, 450 and 600 m3/h at S-1, S-2 and R-1, and of 40 L/s at E-1.
+"""
+
+import json
+
+import pytest
+from PIL import Image
+from pypdfium2 import PdfDocument
+
+from calib.faces.cautions import RULES_IN_BRIEF
+from calib.faces.report.verdict_section import verdict_sentence
+from tests.command import calib
+from tests.folders import changed, records_of, small_job
+from tests.report_forms import Page, report_of
+
+FAIL, LEFT = "fail", "not measured"
+
+
+def summary(**statements):
+    counts = {name.replace("_", " "): count for name, count in statements.items()}
+    return {"design_flows": sum(counts.values()), "statements": counts}
+
+
+@pytest.mark.parametrize(
+    ("counts", "sentence"),
+    [
+        ({}, "No outlet of this job has a design flow: nothing was judged."),
+        ({"pass": 1}, "The design flow complies."),
+        ({"pass": 21}, "All 21 design flows comply."),
+        ({"fail": 1}, "Of 1 design flow 1 does not comply."),
+        ({"pass": 18, "fail": 2, "not_measured": 1}, "Of 21 design flows 18 comply, 2 do not comply and 1 was not measured."),
+        (
+            {"pass": 1, "conditional_pass": 1, "conditional_fail": 2, "not_judged": 2},
+            "Of 6 design flows 1 complies, 1 probably complies, 2 probably do not and 2 have no limits to be judged by.",
+        ),
+    ],
+)  # fmt: skip
+def test_the_verdict_is_a_sentence_whose_counts_add_up(counts, sentence):
+    assert verdict_sentence(summary(**counts)) == sentence
+
+
+def first_page_of(tmp_path, sheets):
+    written = report_of(records_of(tmp_path, sheets), tmp_path / "out", "json,html")
+    return json.loads(written["json"]), Page.of(written["html"])
+
+
+def written_by(tmp_path, records):
+    assert calib("report", "J-1", "--format", "json,html,pdf", "--into", tmp_path / "out", records=records).status == 0
+    return {each.suffix[1:]: each for each in (tmp_path / "out").iterdir()}
+
+
+@pytest.fixture
+def a_failing_job(tmp_path):
+    """S-1 far below its design, S-2 not measured, R-1 with no design, E-1 read twice."""
+    sheets = changed(("readings.csv", 2, "indication", "2.00"), ("readings.csv", 2, "observations", "2.00;2.00;2.00"),
+                     ("readings.csv", 2, "remarks", "damper stuck"))  # fmt: skip
+    del sheets["readings.csv"][1]
+    sheets["outlets.csv"][2] |= {"design_flow": "", "flow_unit": "", "tolerance_percent": ""}
+    sheets["readings.csv"].append(sheets["readings.csv"][-1] | {"observed_at": "2026-03-05T10:40+01:00"})
+    return written_by(tmp_path, records_of(tmp_path, sheets))
+
+
+def test_readings_and_designs_are_counted_so_that_they_add_up(a_failing_job):
+    content = json.loads(a_failing_job["json"].read_text())
+    told = content["summary"]
+
+    assert told["design_flows"] == 3 == sum(told["statements"].values())
+    assert told["statements"][FAIL] == told["statements"][LEFT] == 1
+    assert (told["without_design"], told["superseded_readings"], told["repeats"]) == (1, 1, 0)
+    latest = sum(each["latest"] for each in content["readings"])
+    assert latest + told["superseded_readings"] + told["repeats"] == len(content["readings"])
+
+
+def test_what_failed_and_what_was_not_measured_is_named_first_with_what_would_settle_it(a_failing_job):
+    page = Page.of(a_failing_job["html"].read_text())
+    (failed,) = [row for row in page.rows if row and row[0].startswith("S-1") and len(row) == 6]
+    (missing,) = [row for row in page.rows if row and row[0].startswith("S-2") and len(row) == 6]
+
+    # limits of the register: 1000 m3/h and 450 m3/h, each by 10 %
+    assert failed[2] == "900 to 1100"
+    assert "fail" in failed[3]
+    assert failed[4] == "< 0.1 %"
+    assert "set the damper and read it again" in failed[5]
+    assert failed[5].endswith("remarked: damper stuck")
+    assert missing == ["S-2 (AH-1, supply)", "", "405 to 495", "not measured", "", "measure it"]
+
+
+def test_flows_that_would_pass_lie_within_the_allowed_range_by_their_own_guard_band(a_failing_job):
+    content = json.loads(a_failing_job["json"].read_text())
+    (failed,) = [each for each in content["summary"]["attention"] if each["statement"] == FAIL]
+    (flow,) = [each["flow"] for each in content["readings"] if each["reading"] == failed["reading"]]
+
+    # guarded acceptance with w = U, and U in proportion to the flow: L/(1 - w/q), U/(1 + w/q)
+    relative = flow["expanded_uncertainty"] / flow["value"]
+    assert failed["passing_flows"]["from"] == pytest.approx(900 / (1 - relative))
+    assert failed["passing_flows"]["to"] == pytest.approx(1100 / (1 + relative))
+
+
+def test_the_first_page_of_the_pdf_has_the_verdict_the_failing_outlet_and_room_for_the_signature(a_failing_job):
+    with PdfDocument(a_failing_job["pdf"]) as document:
+        text = " ".join(document[0].get_textpage().get_text_range().split())
+
+    for said in ("Of 3 design flows", "S-1", "S-2", "damper stuck", "AH-1", "Certifying engineer", "T. One", "T. Two",
+                 "The results relate only to"):  # fmt: skip
+        assert said in text
+
+
+def test_all_flows_of_a_report_have_the_unit_in_which_most_were_typed_and_the_typed_one_stands_beside(tmp_path):
+    content, page = first_page_of(tmp_path, small_job())
+
+    assert {each["flow"]["unit"] for each in content["readings"]} == {"m3/h"}
+    (of_valve,) = [each["design"] for each in content["readings"] if each["outlet"] == "E-1"]
+    assert of_valve["value"] == pytest.approx(144)  # 40 L/s × 3.6
+    assert of_valve["typed"] == {"value": "40", "unit": "L/s"}
+    assert any("144 m3/h 40 L/s" in " ".join(cell.split()) for row in page.rows for cell in row)
+
+
+def test_another_system_of_units_is_no_change(tmp_path):
+    records = records_of(tmp_path, small_job())
+    engineer = ("--by", "E. Engineer")
+    assert (
+        calib("report", "J-1", "--issue", "--format", "json", "--into", tmp_path, *engineer, records=records).status
+        == 0
+    )
+
+    calib("report", "J-1", "--units", "ip", "--format", "json", "--into", tmp_path / "again", records=records)
+
+    (draft,) = (tmp_path / "again").iterdir()
+    assert json.loads(draft.read_text())["changes"] == []
+
+
+def test_the_decision_rule_stands_in_one_plain_sentence(tmp_path):
+    _, page = first_page_of(tmp_path, small_job())
+
+    assert RULES_IN_BRIEF["guarded non-binary"] in page.text
+
+
+def test_a_job_with_nothing_measured_has_a_first_page(tmp_path):
+    sheets = small_job()
+    del sheets["readings.csv"]
+
+    content, page = first_page_of(tmp_path, sheets)
+
+    assert content["summary"]["measured_by"] == []
+    assert "Of 4 design flows 4 were not measured." in page.text
+
+
+# --- the company -----------------------------------------------------------------------------------------------------------------
+
+HOSTILE = "<script>alert(1)</script>#eval(1)$x$ =1+1"
+
+
+@pytest.fixture
+def of_a_company(tmp_path):
+    mark = tmp_path / "mark.png"
+    Image.new("RGB", (60, 30), "#336655").save(mark)
+    records = records_of(tmp_path, small_job())
+    said = ("--address", "3 Weir Road, Alder", "--contact", HOSTILE, "--mark", mark, "--by", "Q. Keeper")
+    assert calib("company", "set", "Brook & Vane Ltd", *said, records=records).status == 0
+    return written_by(tmp_path, records)
+
+
+def test_the_company_stands_at_the_head_of_every_form(of_a_company):
+    assert json.loads(of_a_company["json"].read_text())["company"]["name"] == "Brook & Vane Ltd"
+    page = Page.of(of_a_company["html"].read_text())
+    assert page.text.index("Brook & Vane Ltd") < page.text.index("Air flow report on job J-1")
+    assert HOSTILE in page.text
+    with PdfDocument(of_a_company["pdf"]) as document:
+        text = document[0].get_textpage().get_text_range()
+        assert "Brook & Vane Ltd" in text
+        assert "3 Weir Road, Alder" in text
+
+
+def test_the_mark_is_drawn_on_the_first_page(of_a_company):
+    with PdfDocument(of_a_company["pdf"]) as document:
+        drawn = document[0].render(scale=1).to_pil().convert("RGB")
+    colours = {colour for _, colour in drawn.getcolors(1 << 20)}
+
+    assert (0x33, 0x66, 0x55) in colours
+    assert of_a_company["html"].read_text().count('class="mark" alt="" src="data:image/png;base64,') == 1
