@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from calib.counted import count_of
 from calib.faces.parts.reading_in_full import result, state_text
-from calib.faces.written import Content, names_text
+from calib.faces.written import Content, names_text, rounded
 from calib.procedures.measure.cross_checks import CrossCheck, CrossChecks, TwoWays
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
@@ -88,6 +88,18 @@ def agreement_text(check: Content) -> str:
 def normalised_error_text(check: Content) -> str:
     """Its E_n, without a sign."""
     return "-" if check["normalised_error"] is None else f"{abs(check['normalised_error']):.2f}"
+
+
+def other_measurements(checks: Sequence[Content], outlet: str) -> Iterator[str]:
+    """What cross-checks say of the flow of one outlet: by difference, by its branch, by a repeat."""
+    for check in checks:
+        of_flow, first, _ = sides_text(check)
+        told = {TwoWays.BY_DIFFERENCE: check["difference"], TwoWays.BRANCH: check["first"]["flow"]}
+        told[TwoWays.REPEAT] = check["first"]["flow"]
+        flow = told.get(check["kind"]) if of_flow == outlet else None
+        if flow is not None:
+            said = "" if check["agrees"] is None else f", which {'agrees' if check['agrees'] else 'does not agree'}"
+            yield f"{'by difference' if check['agrees'] is None else first}: {rounded(flow)} {flow['unit']}{said}"
 
 
 def cross_check_rows(checks: Sequence[Content]) -> list[tuple[str, ...]]:

@@ -5,7 +5,13 @@ import io
 
 import pytest
 
-from calib.faces.parts.cross_checks import agreement_text, cross_check_lines, cross_check_rows, sides_text
+from calib.faces.parts.cross_checks import (
+    agreement_text,
+    cross_check_lines,
+    cross_check_rows,
+    other_measurements,
+    sides_text,
+)
 from calib.faces.report.blocks import Bullets, Heading, Mark, Table, unmarked
 from calib.faces.report.content import content
 from calib.faces.report.cross_checks_section import cross_checks_section
@@ -93,6 +99,17 @@ def test_each_is_a_row_with_both_flows_their_difference_and_what_that_says():
     assert (table.rows[2].cells[6].value, table.rows[2].cells[5].value) == (1.667, -10.0)
     assert isinstance(remarks, Bullets)
     assert [unmarked(each) for each in remarks.items][1:] == ["S6, B1: found there."]
+
+
+def test_what_another_measurement_says_of_an_outlet_is_told_in_short():
+    checks = [*CHECKS, LESS | {"not_measured": ["E9"]}]
+    assert {name: list(other_measurements(checks, name)) for name in ("S6", "S1", "E9", "E3", "R1")} == {
+        "S6": ["B1: 65.0 ± 3.0 L/s, which does not agree"],
+        "S1": ["reading 7, a repeat: 101.0 ± 7.0 L/s, which agrees"],
+        "E9": ["by difference: 40 ± 17 L/s"],
+        "E3": [],
+        "R1": [],
+    }
 
 
 def test_where_nothing_can_be_compared_there_is_no_section():
