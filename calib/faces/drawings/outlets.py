@@ -9,11 +9,11 @@ from calib.counted import count_of
 from calib.faces.drawings.style import short
 from calib.faces.written import SIGNS, Content, ends_of_interval, flow_limits_of, rounded, rounded_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
+from calib.procedures.report.summary import NOT_MEASURED
 from calib.quantities import unit
 
 MOST_NAMED = 60  # more outlets are thin lines
 MOST_ROWS, MOST_THIN = 44, 500  # in one figure: what a page holds
-NOT_MEASURED = "not measured"
 _MOST_TOLD = 12  # outlets that a text names
 
 

@@ -3,19 +3,13 @@
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
-from calib.arrays import finite
 from calib.counted import count_of
-from calib.faces.parts.limits import limits_content
-from calib.faces.parts.reading_in_full import state_text
-from calib.faces.parts.value_in_unit import value_in
+from calib.faces.parts.reading_in_full import stated_design
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
-from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.evaluate import Evaluation
-from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.records.record import key
-from calib.records.tables.outlets import Outlet
 from calib.records.words import OUTLET
 
 
@@ -32,24 +26,10 @@ def not_measured(evaluation: Evaluation, units: str | None = None) -> list[Conte
             "place": outlet.place or OUTLET,
             "room": outlet.room,
             "reasons": list(reasons[key(outlet.id)]),
-            "design": _design(outlet, units),
+            "design": None if outlet.design_flow is None else stated_design(outlet, flow_unit(outlet, units)),
         }
         for outlet in evaluation.not_measured
     ]
-
-
-def _design(outlet: Outlet, units: str | None) -> Content | None:
-    """What it was to be, as a reading of it says: without anything that was measured."""
-    if outlet.design_flow is None:
-        return None
-    in_unit, density = flow_unit(outlet, units), finite(stated_density(outlet))
-    limits = limits_content(outlet, design_of(outlet), in_unit)
-    return {
-        **value_in(in_unit, design_of(outlet)),
-        **limits,
-        "state": state_text(density),
-        "density_kg_per_m3": density,
-    }
 
 
 def not_measured_lines(outlets: Sequence[Content]) -> Iterator[str]:
