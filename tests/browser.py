@@ -41,17 +41,20 @@ def _chromium(folder, page, *words, fonts=None):
     return ran.stdout, ran.stderr
 
 
-def framed(pages, of_width):
-    """A page that shows others in frames, each of its width, and writes how wide each of them is when it has to be."""
+_WIDTHS = (
+    "document.title = JSON.stringify([...document.querySelectorAll('iframe')]"
+    ".map(one => one.contentDocument.documentElement.scrollWidth))"
+)
+
+
+def framed(pages, of_width, measure=_WIDTHS):
+    """A page that shows others in frames, each of its width, and writes how wide each has to be, or what else is measured."""
     frames = "".join(
         f'<iframe width="{width}" height="800" srcdoc="{html.escape(one)}"></iframe>'
         for one, width in zip(pages, of_width, strict=True)
     )
-    measure = (
-        "addEventListener('load', () => { document.title = JSON.stringify([...document.querySelectorAll('iframe')]"
-        ".map(one => one.contentDocument.documentElement.scrollWidth)) })"
-    )
-    return f"<!DOCTYPE html><meta charset=utf-8><title>none</title><body>{frames}<script>{measure}</script>"
+    at_load = f"addEventListener('load', () => {{ {measure} }})"
+    return f"<!DOCTYPE html><meta charset=utf-8><title>none</title><body>{frames}<script>{at_load}</script>"
 
 
 def widths(folder, pages, of_width=None):
@@ -83,22 +86,36 @@ def only_font(folder, family, package):
 
 
 # Each text's lines against the boxes of what holds it, up to the cell, against what is drawn in the cell, and against other texts;
-# a text that its box hides in part is wider or higher than the box. All in CSS pixels, of which half a one is let be.
+# a text that its box hides in part is wider or higher than the box; a date stands on one line, and so does a word
+# of up to 15 signs or its parts. All in CSS pixels (96 to the inch), of which half a one is let be.
 _FAULTS = """
-const LEEWAY = 0.5;
+const LEEWAY = 0.5, SMALLEST = 8.5;  // [px], [pt] of letters
 const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > LEEWAY
   && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > LEEWAY;
 const outside = (a, b) => a.left < b.left - LEEWAY || a.right > b.right + LEEWAY
   || a.top < b.top - LEEWAY || a.bottom > b.bottom + LEEWAY;
 const faults = cell => {
-  const found = [], texts = [];
-  const walker = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+  const found = [], texts = [], own = cell.ownerDocument;
+  const walker = own.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
   while (walker.nextNode()) {
     const node = walker.currentNode, text = node.textContent.trim();
     if (!text) continue;
-    const range = document.createRange();
+    const range = own.createRange();
     range.selectNodeContents(node);
     const lines = [...range.getClientRects()];
+    const size = parseFloat(getComputedStyle(node.parentElement).fontSize) * 72 / 96;
+    if (size < SMALLEST - 0.01) found.push('in letters of ' + size.toFixed(1) + ' pt: ' + text);
+    if (lines.length > 1
+        && /^(\\d{4}-\\d\\d-\\d\\d|\\d\\d:\\d\\d\\S*)$/.test(text)) found.push('a date or time on two lines: ' + text);
+    // The large letters of a heading may have to be.
+    const words = node.parentElement.localName === 'h1' ? [] : [...node.textContent.matchAll(/\\S+/g)]
+      .filter(word => word[0].length < 16);
+    for (const [word, part] of words.flatMap(word => [...word[0].matchAll(/[^-]+/g)].map(part => [word, part]))) {
+      range.setStart(node, word.index + part.index);
+      range.setEnd(node, word.index + part.index + part[0].length);
+      const tops = [...range.getClientRects()].map(line => line.top);
+      if (Math.max(...tops) - Math.min(...tops) > LEEWAY) found.push('a word on two lines: ' + word[0]);
+    }
     for (let box = node.parentElement; ; box = box.parentElement) {
       if (getComputedStyle(box).display !== 'inline' && lines.some(line => outside(line, box.getBoundingClientRect())))
         found.push('outside ' + box.localName + ': ' + text);
@@ -117,12 +134,14 @@ const faults = cell => {
 """
 
 
-def faults_of_texts(folder, page, cells, fonts=None):
-    """What is cut, outside its box or over something else in the cells of a page: a list for each cell, in order."""
+def faults_of_texts(folder, page, cells, fonts=None, width=800):
+    """What is cut, parted, small, outside its box or over something else in the cells of a page: a list for each, in order.
+
+    The page stands in a frame of this width [CSS pixels].
+    """
     measured = folder / "measured.html"
-    each = f"[...document.querySelectorAll({cells!r})].map(faults)"
-    measure = f"addEventListener('load', () => {{ {_FAULTS} document.title = JSON.stringify({each}) }})"
-    measured.write_text(f"{page}<script>{measure}</script>", encoding="utf-8")
+    each = f"[...document.querySelector('iframe').contentDocument.querySelectorAll({cells!r})].map(faults)"
+    measured.write_text(framed([page], [width], f"{_FAULTS} document.title = JSON.stringify({each})"), encoding="utf-8")
     shown, _ = _chromium(folder, measured, "--dump-dom", fonts=fonts)
     return json.loads(html.unescape(re.search("<title>(.*?)</title>", shown)[1]))
 
@@ -145,8 +164,8 @@ def requests(log):
     return {one for one in found if not re.match(r"https?://[^/]*(google|gvt1|chromium)[^/]*/", one)}
 
 
-def printed(folder, page):
+def printed(folder, page, fonts=None):
     """The text of each page that the browser prints."""
     pdf = folder / "printed.pdf"
-    _chromium(folder, page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
+    _chromium(folder, page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}", fonts=fonts)
     return pdf_pages(pdf)

@@ -24,6 +24,8 @@ DRAWN = {
     "overview-of-many": lambda: overview_charts(pictures.many(120, 5))[0],
     "balance": lambda: balance_charts(pictures.BALANCE)[0],
     "history": lambda: history_chart(pictures.HISTORY),
+    "history-of-one": lambda: history_chart(pictures.ONE_CALIBRATION),
+    "checks-in-a-trend": lambda: control_chart("VA-11", pictures.RISING),
     "checks": lambda: control_chart("VA-11", pictures.CHECKS),
     "due": lambda: due_chart(pictures.FLEET),
     "section": lambda: section_chart(

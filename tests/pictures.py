@@ -1,6 +1,7 @@
 """What the pictures of the tests show: invented, written out by hand, the same on every day. And how two PNGs are compared."""
 
 import io
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import numpy as np
@@ -12,6 +13,7 @@ from calib.confirmation.drift import Drift
 from calib.faces.drawings import CurveDrawing, DistributionDrawing
 from calib.faces.drawings.due import IN_CALIBRATION, NOT_IN_USE, OVERDUE, DueBar, DueDrawing
 from calib.faces.drawings.over_time import HistoryDrawing, PointDrawing
+from calib.faces.drawings.style import house_style
 from calib.procedures.fleet.checks_on_file import ChartedCheck, ChartedSeries
 
 FORMULA = r"$\frac{1}{2}$ <b>&amp; _^{"
@@ -156,6 +158,24 @@ HISTORY = HistoryDrawing(
     ],
 )  # fmt: skip
 
+ONE_CALIBRATION = HistoryDrawing(
+    "VA-12: error of indication as found",
+    "m/s",
+    12,
+    [
+        PointDrawing(indication, [date(2026, 3, 1)], [error], [0.05], 0.0, 0.1 + 0.01 * indication, None, 1.0, None)
+        for indication, error in (
+            (0.5, 0.02),
+            (1.0, 0.03),
+            (2.0, 0.0),
+            (5.0, -0.04),
+            (7.5, -0.05),
+            (10.0, -0.1),
+            (15.0, -0.12),
+        )
+    ],
+)
+
 
 def _check(day, value, *, passed=True, in_baseline=False, mean=None):
     return ChartedCheck(datetime(2026, 5, day, 8, tzinfo=UTC), value, 2.4, 2.6, passed, in_baseline, mean)
@@ -177,6 +197,18 @@ CHECKS = [
         ControlLimits(2.48, 2.5, 2.52),
     ),
     ChartedSeries("zero", None, "m/s", (ChartedCheck(datetime(2026, 5, 4, 8, tzinfo=UTC), 0.01, -0.02, 0.02, True),)),
+]
+
+RISING = [
+    replace(
+        CHECKS[0],
+        checks=tuple(
+            replace(_check(day, value, in_baseline=day <= 10), in_trend=day >= 4)
+            for day, value in enumerate(
+                (2.49, 2.5, 2.49, 2.48, 2.485, 2.49, 2.5, 2.505, 2.51, 2.52, 2.53, 2.55), start=1
+            )
+        ),
+    )
 ]
 
 ON = date(2026, 10, 14)
@@ -216,8 +248,9 @@ def boxes_of_texts(figure):
         draw_text(gc, x, y, s, prop, angle, ismath, mtext)
 
     renderer.draw_text = noted
-    figure.draw(renderer)
-    return [(one.get_text(), one.get_window_extent(renderer)) for one in dict.fromkeys(written) if one is not None]
+    with house_style():  # in which it is always drawn: other letters are fitted to pixels, and wider
+        figure.draw(renderer)
+        return [(one.get_text(), one.get_window_extent(renderer)) for one in dict.fromkeys(written) if one is not None]
 
 
 def texts_over_texts(boxes):
@@ -261,7 +294,8 @@ def difference_of(a, b):
     a, b = _blurred(a), _blurred(b)
     apart = np.maximum(_outside(a, b), _outside(b, a)) ** 2
     rows, columns, _ = apart.shape
-    starts = [(row, column) for row in range(0, rows, TILE // 2) for column in range(0, columns, TILE // 2)]
+    half = TILE // 2  # a tile of less than that at the edge is part of the one before
+    starts = [(row, column) for row in range(0, rows - half, half) for column in range(0, columns - half, half)]
     return float(max(np.sqrt(apart[row : row + TILE, column : column + TILE].mean()) for row, column in starts))
 
 

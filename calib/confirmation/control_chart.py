@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from calib.arrays import Floats
@@ -26,6 +27,7 @@ FEWEST_VALUES = 10  # values of a baseline, before limits are worked out from it
 MOST_VALUES = 25  # then it stays as it is: limits that went on learning would follow a slow drift
 FALSE_ALARM = 0.0027  # of a value in control, as beyond 3 standard deviations
 WEIGHT = 0.2  # lambda of the weighted mean
+TREND = 7  # values in a row that rise, or that fall: by chance twice in 7! = 5040 times (ISO 7870-2:2013, from memory)
 _ALARM = 3.0
 
 
@@ -86,6 +88,18 @@ def weighted_means(values: Sequence[float], base: Baseline, weight: float = WEIG
 def weighted_mean_limits(base: Baseline, weight: float = WEIGHT, k: float = _ALARM) -> ControlLimits:
     """C +- k s sqrt(lambda/(2 - lambda)): limits of the weighted mean in the long run (2.2.2.1.1)."""
     return _about(base.mean, k * base.standard_deviation * math.sqrt(weight / (2.0 - weight)))
+
+
+def in_trend(values: Sequence[float]) -> NDArray[np.bool_]:
+    """(n,) whether each of some values is one of seven or more in a row that rise, or that fall, none equal to the one before."""
+    ways, among = np.sign(np.diff(np.asarray(values, dtype=float))), np.zeros(len(values), dtype=bool)
+    first = 0
+    for end in range(1, ways.size + 1):
+        if end == ways.size or ways[end] != ways[first]:
+            if ways[first] and end - first + 1 >= TREND:
+                among[first : end + 1] = True
+            first = end
+    return among
 
 
 def _t(base: Baseline, alpha: float) -> float:

@@ -1,15 +1,33 @@
 """Numbers and statements as they are written, in every answer, picture and report."""
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calib.records.words import NET
 from calib.uncertainty.statement import interval_text, plain, round_result, round_uncertainty
 
-# Signs of the statements of conformity: they are told apart without colour.
-SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "○"}
+# Signs of the statements of conformity: they are told apart without colour, and the strongest is that of what fails.
+SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "✘"}
 
 Content = dict[str, Any]
+
+
+_TYPESET = (
+    (re.compile(r"(?<=[a-z])2\b"), "²"),
+    (re.compile(r"(?<=[a-z])3\b"), "³"),
+    (re.compile(r"H2O"), "H₂O"),
+    (re.compile(r"(?<=\w)\("), " ("),
+    (re.compile(r"(?<=\d)deg(?=[CF]\b)"), " °"),
+    (re.compile(r"\bdeg(?=[CF]\b)"), "°"),
+)
+
+
+def unit_text(symbol: str) -> str:
+    """A unit as it is typeset (SI Brochure, 5.4): m³/h, °C, inH₂O (4 °C), where sheets have m3/h, degC, inH2O(4degC)."""
+    for typed, shown in _TYPESET:
+        symbol = typed.sub(shown, symbol)
+    return symbol
 
 
 def probability_text(probability: float) -> str:

@@ -11,6 +11,7 @@ from scipy import stats
 from calib.confirmation.control_chart import (
     Baseline,
     baseline,
+    in_trend,
     prediction_limits,
     shewhart_limits,
     t_limits,
@@ -76,3 +77,27 @@ def test_a_small_shift_is_seen_by_the_weighted_mean_long_before_a_single_value()
 @pytest.mark.parametrize(("value", "held"), [(4.7, True), (5.3, True), (5.3001, False), (4.6999, False)])
 def test_a_value_on_a_limit_is_in_control(value, held):
     assert shewhart_limits(Baseline(9, 5.0, 0.1), 3.0 * (1 + 1e-12)).holds(value) is held
+
+
+# ISO 7870-2:2013, from memory: a trend is seven points in a row that rise, or that fall.
+@pytest.mark.parametrize(
+    ("values", "among"),
+    [
+        ((1, 2, 3, 4, 5, 6, 7), "1111111"),
+        ((1, 2, 3, 4, 5, 6), "000000"),
+        ((9, 1, 2, 3, 4, 5, 6, 7, 0), "011111110"),
+        ((7, 6, 5, 4, 3, 2, 1, 9, 1), "111111100"),
+        ((1, 2, 3, 4, 4, 5, 6, 7), "00000000"),
+        ((1, 2, 3, 4, 5, 6, 7, 6, 5, 4, 3, 2, 1), "1111111111111"),
+        ((5,), "0"),
+        ((), ""),
+    ],
+)
+def test_a_trend_is_seven_values_in_a_row_that_rise_or_fall(values, among):
+    assert "".join(str(int(each)) for each in in_trend(values)) == among
+
+
+def test_chance_alone_seldom_makes_a_trend():
+    """Of seven values in chance order two orders of 7! = 5040 rise or fall throughout."""
+    draws = np.random.default_rng(1).standard_normal((100_000, 7))
+    assert sum(in_trend(row).all() for row in draws) / 100_000 == pytest.approx(2 / 5040, rel=0.3)

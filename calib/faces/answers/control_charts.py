@@ -4,8 +4,11 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
-from calib.faces.written import Content
+from calib.confirmation.control_chart import TREND
+from calib.faces.written import Content, unit_text
 from calib.procedures.fleet.checks_on_file import ChartedSeries
+
+SEVEN_IN_A_ROW = f"{TREND} or more in a row rising or falling"
 
 
 def document(tag: str, charts: Sequence[ChartedSeries]) -> Content:
@@ -29,18 +32,21 @@ def _lines(chart: Content) -> Iterator[str]:
     failed = sum(not check["passed"] for check in chart["checks"])
     other = f", {chart['other']}" if chart["other"] else ""
     yield f"{chart['kind']}{other}: {len(chart['checks'])} checks, {failed} failed"
-    base, limits = chart["base"], chart["limits"]
+    base, limits, symbol = chart["base"], chart["limits"], unit_text(chart["unit"])
     if base is not None and limits is not None:
         yield (
-            f"  baseline of {base['count']}: mean {base['mean']:.6g}, s {base['standard_deviation']:.2g}; "
-            f"limits of the next value {_ends(limits)} {chart['unit']}"
+            f"  centre line {base['mean']:.6g}, the mean of a baseline of {base['count']}, s {base['standard_deviation']:.2g}; "
+            f"control limits of the next value {_ends(limits)} {symbol}"
         )
         yield (
-            f"  limits of the baseline's own values: 3 s {_ends(chart['shewhart_limits'])}, "
-            f"Student's t {_ends(chart['t_limits'])} {chart['unit']}"
+            f"  control limits of the baseline's own values: 3 s {_ends(chart['shewhart_limits'])}, "
+            f"Student's t {_ends(chart['t_limits'])} {symbol}"
         )
+    trend = [check["at"] for check in chart["checks"] if check["in_trend"]]
+    if trend:
+        yield f"  trend: {len(trend)} values, from {trend[0][:10]} to {trend[-1][:10]}, {SEVEN_IN_A_ROW}"
     if chart["components"] is not None:
-        yield f"  {_components(chart['components'], chart['unit'])}"
+        yield f"  {_components(chart['components'], symbol)}"
 
 
 def _components(components: Content, symbol: str) -> str:

@@ -10,13 +10,14 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from calib.errors import CalibError
+from calib.faces.drawings.outlet_rows import write_beside
 from calib.faces.drawings.outlets import flow_text, in_unit
 from calib.faces.drawings.style import (
     FIGURE_WIDTH,
     INK,
-    PALE,
     SERVICE_LOOKS,
     SMALL_LETTERS,
+    TOLERANCE_BAND,
     WHITE,
     Chart,
     Look,
@@ -24,12 +25,12 @@ from calib.faces.drawings.style import (
     short,
     titled,
 )
-from calib.faces.written import Content, design_text, flow_limits_of, tolerance_text
+from calib.faces.written import Content, design_text, flow_limits_of, tolerance_text, unit_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 
 _Part = list[tuple[str, list[Content]]]  # what one picture shows: systems with their totals
 
-_MOST_ROWS = 44
+_MOST_ROWS = 34
 _ROW = 0.21  # [in]
 _OTHER = Look("#8f9aa1", "xx")  # a service that is none of the four
 _PARTIAL = Look(WHITE, "\\\\\\\\\\")  # a sum of a part of the outlets
@@ -95,7 +96,7 @@ def _figure(part: _Part, symbol: str, place: int, count: int) -> Figure:
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(rows - 0.4, -0.6)
     axes.axvline(0, color=INK, lw=0.7)
-    axes.set_xlabel(f"flow [{symbol}{_state(totals)}]")
+    axes.set_xlabel(f"flow [{unit_text(symbol)}{_state(totals)}]")
     titled(axes, "Balance of the systems" + ("" if count == 1 else f", {place} of {count}"))
     figure.legend(*_legend(totals), loc="outside lower left", ncols=4)
     return figure
@@ -104,13 +105,13 @@ def _figure(part: _Part, symbol: str, place: int, count: int) -> Figure:
 def _state(totals: Sequence[Content]) -> str:
     """The density that all totals are at."""
     density = totals[0].get("density_kg_per_m3")
-    return "" if density is None else f" at {density:g} kg/m3"
+    return "" if density is None else f" at {density:g} kg/m³"
 
 
 def _totals(axes: Axes, rows: Sequence[tuple[int, Content]], symbol: str) -> None:
     """Every total in its row; of each thing all rows at once, since drawing them one by one takes ten times as long."""
     for row, total in rows:
-        axes.text(1.015, row, _told(total), transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL_LETTERS)
+        write_beside(axes, row, _told(total), (total["design"] or {}).get("conformity"))
     _designs(
         axes, [(row, total["design"]) for row, total in rows if total["design"] and not _is_partial(total)], symbol
     )
@@ -142,7 +143,7 @@ def _designs(axes: Axes, designs: Sequence[tuple[int, Content]], symbol: str) ->
     limited = {row: _limits(design, at[row], symbol) for row, design in designs if tolerance_text(design)}
     if limited:
         left, wide = [low for low, _ in limited.values()], [high - low for low, high in limited.values()]
-        axes.barh(list(limited), wide, left=left, height=0.94, color=PALE, lw=0)
+        axes.barh(list(limited), wide, left=left, height=0.94, **TOLERANCE_BAND)
     if at:
         rows = np.array(list(at))
         axes.vlines(list(at.values()), rows - 0.47, rows + 0.47, color=INK, lw=2.0, zorder=7)
@@ -177,7 +178,7 @@ def _legend(totals: Sequence[Content]) -> tuple[list[Any], list[str]]:
         handles.append(Line2D([], [], color=INK, lw=0, marker="|", ms=9, mew=2.0))
         labels.append("design")
     if any(total["design"] and not _is_partial(total) and tolerance_text(total["design"]) for total in totals):
-        handles.append(Patch(fc=PALE))
+        handles.append(Patch(**TOLERANCE_BAND))
         labels.append("tolerance")
     return handles, labels
 
@@ -199,9 +200,10 @@ def _total_text(total: Content) -> str:
     design = total["design"]
     if not design:
         return text
+    said = f"{design_text(design['value'])} {unit_text(design['unit'])}"
     if _is_partial(total):
-        return f"{text} outlets (the design of all is {design_text(design['value'])} {design['unit']})"
-    text += f" against {design_text(design['value'])} {design['unit']}"
+        return f"{text} outlets (the design of all is {said})"
+    text += f" against {said}"
     if design["percent_of_design"] is not None:
         text += f" ({design['percent_of_design']:.1f} % of design)"
     return text + (f", {design['conformity']}" if design["conformity"] else "")

@@ -15,6 +15,7 @@ from calib.counted import count_of
 from calib.faces.drawings.style import (
     BAND,
     CONTRIBUTION_LOOKS,
+    EDGE,
     EVALUATION_LOOKS,
     FIGURE_WIDTH,
     INK,
@@ -25,10 +26,11 @@ from calib.faces.drawings.style import (
     short,
     titled,
 )
-from calib.faces.written import Content
+from calib.faces.written import Content, unit_text
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)
 _MOST_BARS = 40
+_ROW = 0.168  # [in]
 _EVALUATIONS = {"A": "type A: from observations", "B": "type B: otherwise"}
 
 
@@ -87,7 +89,7 @@ def _bars(axes: Axes, reading: Content, shown: Sequence[Content]) -> None:
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.set_xlim(0, max(10.0, 1.14 * max((contribution["variance_percent"] for contribution in shown), default=0.0)))
     axes.set_xlabel("share of the variance of the flow [%]")
-    titled(axes, f"{reading['outlet']}, reading {reading['reading']}: budget", reading["flow"]["statement"])
+    titled(axes, f"{reading['outlet']}, reading {reading['reading']}: budget", unit_text(reading["flow"]["statement"]))
     used = dict.fromkeys(contribution["evaluation"] for contribution in shown)
     keys = [Patch(label=_EVALUATIONS[name], **EVALUATION_LOOKS[name].patch) for name in sorted(used)]
     axes.legend(handles=keys, loc="lower right")
@@ -103,7 +105,7 @@ def _bars_words(reading: Content) -> str:
     )
     return (
         f"Uncertainty budget of reading {reading['reading']} at {short(reading['outlet'], 60)}, "
-        f"flow {reading['flow']['statement']}: share of each contribution in the variance, largest first: {parts}."
+        f"flow {unit_text(reading['flow']['statement'])}: share of each contribution in the variance, largest first: {parts}."
     )
 
 
@@ -111,7 +113,17 @@ def _distribution(axes: Axes, drawing: DistributionDrawing) -> None:
     """Output distribution of the flow, the normal one of the law over it, and the coverage interval of each."""
     width = 4.5 * drawing.standard_uncertainty
     ends = (drawing.value - width, drawing.value + width)
-    axes.hist(drawing.sample, bins=90, range=ends, density=True, color=BAND, label="distributions (Monte Carlo)")
+    axes.hist(
+        drawing.sample,
+        bins=90,
+        range=ends,
+        density=True,
+        color=BAND,
+        ec=EDGE,
+        lw=0.8,
+        histtype="stepfilled",
+        label="distributions (Monte Carlo)",
+    )
     x = np.linspace(*ends, 301)
     z = (x - drawing.value) / drawing.standard_uncertainty
     density = np.exp(-0.5 * z**2) / (drawing.standard_uncertainty * np.sqrt(2 * np.pi))
@@ -141,7 +153,7 @@ def budget_chart(readings: Sequence[Content]) -> Chart:
     """Share of each contribution in the variance of each flow, as one bar a reading; their numbers stand in a table above it."""
     shown = readings[:_MOST_BARS]
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + 0.27 * len(shown)))
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + _ROW * len(shown)))
         axes = figure.subplots()
         left = np.zeros(len(shown))
         rows = np.arange(len(shown))
@@ -150,7 +162,9 @@ def budget_chart(readings: Sequence[Content]) -> Chart:
             if share.any():
                 axes.barh(rows, share, left=left, height=0.72, label=name, **look.patch)
             left += share
-        axes.set_yticks(rows, [short(f"{reading['outlet']}, {reading['instrument']}") for reading in shown])
+        axes.set_yticks(
+            rows, [short(f"{reading['outlet']}, {reading['instrument']}") for reading in shown], fontsize=SMALL_LETTERS
+        )
         axes.tick_params(axis="y", length=0)
         axes.set_ylim(len(shown) - 0.4, -0.6)
         axes.set_xlim(0, 100)

@@ -2,7 +2,7 @@
 
 from calib.faces.drawings.budget import DistributionDrawing, budget_bars
 from calib.faces.drawings.style import Chart
-from calib.faces.written import Content
+from calib.faces.written import Content, unit_text
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.on_record.flow_unit import flow_unit
@@ -20,7 +20,7 @@ def _distribution(in_job: ReadingInJob, both: LawAndDistributions, units: str | 
     in_unit = flow_unit(measured.outlet, units)
     return DistributionDrawing(
         name=f"{measured.outlet.outlet}, reading {measured.reading.id}",
-        label=f"flow [{in_unit.symbol}]",
+        label=f"flow [{unit_text(in_unit.symbol)}]",
         sample=in_unit.from_si(both.simulated.sample),
         value=in_unit.from_si(both.value),
         standard_uncertainty=in_unit.difference_from_si(both.standard_uncertainty),

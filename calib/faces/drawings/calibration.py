@@ -10,6 +10,7 @@ from calib.curves.curve import CorrectionCurve
 from calib.curves.response import curve_from_text
 from calib.faces.drawings.curve import ON_A_PAGE, CurveDrawing, curves_chart
 from calib.faces.drawings.style import Chart
+from calib.faces.written import unit_text
 from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
@@ -51,8 +52,8 @@ def _drawing(on_file: CalibrationOnFile) -> CurveDrawing:
     band = 2.0 * np.hypot(curve.scatter_uncertainty(along), curve.reference_uncertainty(along))
     return CurveDrawing(
         name=f"{instrument.tag}, certificate {on_file.calibration.certificate}, {record.phase}",
-        indication_label=f"indication [{of_indication.symbol}]",
-        value_label=f"{'correction' if is_correction else instrument.quantity} [{of_value.symbol}]",
+        indication_label=f"indication [{unit_text(of_indication.symbol)}]",
+        value_label=f"{'correction' if is_correction else instrument.quantity} [{unit_text(of_value.symbol)}]",
         along=of_indication.from_si(along),
         curve=convert(drawn(along)),
         band=of_value.difference_from_si(band),

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from calib.faces.drawings.style import (
-    BAND,
+    COVERAGE_BAND,
     FIGURE_WIDTH,
     INK,
     SMALL_LETTERS,
@@ -80,7 +80,7 @@ def curves_chart(drawings: Sequence[CurveDrawing]) -> Chart:
 
 def _curve(axes: Axes, drawing: CurveDrawing, title_letters: float = TITLE_LETTERS) -> None:
     low, high = drawing.curve - drawing.band, drawing.curve + drawing.band
-    axes.fill_between(drawing.along, low, high, color=BAND, lw=0, label="band of the curve, k = 2")
+    axes.fill_between(drawing.along, low, high, **COVERAGE_BAND, label="band of the curve, k = 2")
     axes.plot(drawing.along, drawing.curve, color=STROKE, lw=1.8, label="curve")
     axes.errorbar(
         drawing.indication, drawing.compared, yerr=drawing.expanded_uncertainty, fmt="o", ms=4.5, color=INK, capsize=3,

@@ -12,7 +12,7 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
-from calib.faces.drawings.style import INK, PALE, STROKE, Chart, house_style
+from calib.faces.drawings.style import INK, PALE, SMALL_LETTERS, STROKE, TITLE_LETTERS, Chart, house_style
 from calib.faces.parts.duct_section_text import (
     inside,
     length_text,
@@ -29,8 +29,8 @@ _Line = Sequence[TraversePlace]
 # Inches on paper. One unit of the drawing's axes is one inch, so that no text runs into another unseen.
 _WIDTH, _WIDEST, _HIGHEST = 6.4, 4.7, 3.8
 _ABOVE, _BELOW, _ROW = 0.95, 0.55, 0.19
-_MARGIN, _LABELS, _COLUMN, _COLUMNS = 0.3, 1.3, 0.45, 10
-_SIGN_WIDE, _SIGN_HIGH = 0.06, 0.08  # a digit of a point's number
+_MARGIN, _LABELS, _COLUMN, _COLUMNS = 0.3, 1.45, 0.51, 9
+_SIGN_WIDE, _SIGN_HIGH = 0.08, 0.105  # a digit of a point's number
 
 
 @dataclass(frozen=True)
@@ -116,8 +116,8 @@ def _before_the_wall(insertion: float, unit: Unit) -> str:
 
 
 def _title(axes: Axes, height: float, first: str, second: str) -> None:
-    axes.text(_MARGIN, height - 0.22, first, fontsize=9.5, fontweight="bold", va="center")
-    axes.text(_MARGIN, height - 0.41, second, fontsize=8, va="center")
+    axes.text(_MARGIN, height - 0.22, first, fontsize=TITLE_LETTERS, fontweight="bold", va="center")
+    axes.text(_MARGIN, height - 0.41, second, fontsize=SMALL_LETTERS, va="center")
 
 
 def _outline(axes: Axes, paper: _Paper) -> None:
@@ -135,14 +135,24 @@ def _dimensions(axes: Axes, paper: _Paper, unit: Unit) -> None:
     axes.annotate("", (paper.left, paper.top + 0.16), (paper.right, paper.top + 0.16), arrowprops=arrow)
     sign = "Ø " if paper.section.shape == ROUND else ""
     across = f"{sign}{short_length_text(paper.section.width, unit)} {unit.symbol}"
-    axes.text((paper.left + paper.right) / 2, paper.top + 0.26, across, ha="center", va="center", fontsize=8)
+    axes.text(
+        (paper.left + paper.right) / 2, paper.top + 0.26, across, ha="center", va="center", fontsize=SMALL_LETTERS
+    )
     if paper.section.shape != ROUND:
         axes.annotate("", (paper.right + 0.16, paper.bottom), (paper.right + 0.16, paper.top), arrowprops=arrow)
         up = f"{short_length_text(paper.section.height, unit)} {unit.symbol}"
         # Upright where there is room for it, level where the duct is flat.
         turned = 90 if paper.top - paper.bottom > 0.8 else 0
         place = (paper.right + (0.27 if turned else 0.22), (paper.bottom + paper.top) / 2)
-        axes.text(*place, up, ha="center" if turned else "left", va="center", fontsize=8, rotation=turned)
+        axes.text(
+            *place,
+            up,
+            ha="center" if turned else "left",
+            va="center",
+            fontsize=SMALL_LETTERS,
+            rotation=turned,
+            rotation_mode="anchor",
+        )
 
 
 def _way(paper: _Paper, line: _Line) -> _Way:
@@ -167,12 +177,12 @@ def _draw_lines(axes: Axes, paper: _Paper, ways: Sequence[_Way]) -> bool:
         axes.plot(*way.places.T, "o", ms=2.8, color=STROKE)
     for way in ways[:: _every(ways)]:
         x, y = _pair(way.start - 0.28 * way.forward)
-        axes.text(x, y, str(way.line), ha="center", va="center", fontsize=7.5, fontweight="bold")
+        axes.text(x, y, str(way.line), ha="center", va="center", fontsize=SMALL_LETTERS, fontweight="bold")
     for sides in _arrangements(paper, ways):
         numbers = [_number(way, point, side) for way, row in zip(ways, sides, strict=True) for point, side in row]
         if _have_room(paper, ways, numbers):
             for written in numbers:
-                axes.text(*_pair(written.place), written.text, ha="center", va="center", fontsize=6.5)
+                axes.text(*_pair(written.place), written.text, ha="center", va="center", fontsize=SMALL_LETTERS)
             return True
     return False
 
@@ -180,7 +190,7 @@ def _draw_lines(axes: Axes, paper: _Paper, ways: Sequence[_Way]) -> bool:
 def _every(ways: Sequence[_Way]) -> int:
     """The numbers of how many lines share one place: 1, but for lines so close that every second or third is written."""
     closest = min((float(np.hypot(*(after.start - before.start))) for before, after in pairwise(ways)), default=1.0)
-    widest = 0.04 + 0.07 * len(str(len(ways)))
+    widest = 0.04 + 0.085 * len(str(len(ways)))
     return math.ceil(widest / closest)
 
 
@@ -280,7 +290,7 @@ def _write_table(axes: Axes, rows: Sequence[tuple[str, ...]], top: float) -> Non
     for place, row in enumerate(rows):
         y = top - _ROW * (place + 0.5)
         colour = STROKE if row[0].endswith("]") else INK
-        axes.text(_MARGIN, y, row[0], ha="left", va="center", fontsize=7.5, color=colour)
+        axes.text(_MARGIN, y, row[0], ha="left", va="center", fontsize=SMALL_LETTERS, color=colour)
         for column, cell in enumerate(row[1:], start=1):
             right = _MARGIN + _LABELS + _COLUMN * column
-            axes.text(right, y, cell, ha="right", va="center", fontsize=7.5, color=colour)
+            axes.text(right, y, cell, ha="right", va="center", fontsize=SMALL_LETTERS, color=colour)

@@ -15,11 +15,15 @@ from calib.confirmation.interval import Decision, InstrumentOnRecord, calibratio
 from calib.counted import count_of
 from calib.errors import CalibError
 from calib.faces.drawings.style import (
+    EDGE,
     FIGURE_WIDTH,
+    INK,
     SMALL_LETTERS,
     SPAN_LOOKS,
     STROKE,
+    WARNING,
     Chart,
+    beside_row,
     house_style,
     short,
     titled,
@@ -33,7 +37,7 @@ _EPOCH = date(1970, 1, 1)  # of the axis, whose unit is the day
 
 IN_CALIBRATION, OVERDUE, NOT_IN_USE = SPAN_LOOKS
 # Beside the name of an instrument: told apart without colour.
-_SIGNS = {IN_CALIBRATION: "●", OVERDUE: "○", NOT_IN_USE: "✕"}
+_SIGNS = {IN_CALIBRATION: "●", OVERDUE: "✘", NOT_IN_USE: "⊘"}
 
 
 @dataclass(frozen=True)
@@ -111,7 +115,7 @@ def due_chart(shown: DueDrawing) -> Chart:
             _draw(axes, bar, row, shown.on)
         axes.axvline(_at(shown.on), color=STROKE, lw=1.4, zorder=4)
         axes.axvspan(
-            _at(shown.on), _at(shown.on + timedelta(days=shown.within)), color=STROKE, alpha=0.08, lw=0, zorder=0
+            _at(shown.on), _at(shown.on + timedelta(days=shown.within)), fc=(STROKE, 0.08), ec=EDGE, lw=0.8, zorder=0
         )
         _dates(axes)
         last = max((bar.due_on for bar in bars if bar.due_on is not None), default=shown.on)
@@ -151,10 +155,8 @@ def _draw(axes: Axes, bar: DueBar, row: int, on: date) -> None:
         if end < _at(on):
             axes.barh(row, _at(on) - end, left=end, height=0.6, zorder=2, **SPAN_LOOKS[OVERDUE].patch)
     weight = "normal" if bar.state == IN_CALIBRATION else "bold"
-    axes.text(
-        1.015, row, short(bar.word, 32), transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL_LETTERS - 0.5,
-        fontweight=weight,
-    )  # fmt: skip
+    colour = WARNING if bar.state == OVERDUE else INK
+    beside_row(axes, row, short(bar.word, 32), fontweight=weight, color=colour)
 
 
 def _legend(bars: Sequence[DueBar]) -> list[Patch]:

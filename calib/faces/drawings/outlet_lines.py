@@ -5,6 +5,7 @@ More than 60 outlets are thin lines, sorted within each system, with a lane for 
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -19,10 +20,10 @@ from calib.faces.drawings.outlets import (
     drawn_limits,
     title_of,
 )
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, short, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, TOLERANCE_BAND, WARNING, short, titled
 from calib.faces.written import SIGNS
 
-_HIGHEST_THIN, _LOWEST_THIN = 7.2, 4.0  # [in] of the lines of one figure
+_HIGHEST_THIN, _LOWEST_THIN = 7.0, 4.0  # [in] of the lines of one figure
 
 
 def outlet_lines(shown: OutletsDrawing, place: int, count: int) -> Figure:
@@ -41,7 +42,7 @@ def outlet_lines(shown: OutletsDrawing, place: int, count: int) -> Figure:
     titled(
         axes,
         title_of(place, count),
-        f"{len(lot)} outlets by system{_and_left(shown)}, each system sorted; lines: flow ± U; pale: tolerance",
+        f"{len(lot)} outlets by system{_and_left(shown)}, each system sorted; lines: flow ± U; band: tolerance",
     )
     _lanes(lanes, lot)
     handles, labels = statement_legend(lot)
@@ -96,7 +97,7 @@ def _thin_percent(axes: Axes, lot: OutletDrawings) -> None:
     low, high = np.array([drawn_limits(outlet, WIDEST) for outlet in lot]).T
     edges = np.repeat(rows, 2) + np.tile((-0.5, 0.5), len(lot))
     axes.fill_betweenx(
-        edges, np.repeat(low, 2), np.repeat(high, 2), color=PALE, lw=0, zorder=0
+        edges, np.repeat(low, 2), np.repeat(high, 2), zorder=0, **TOLERANCE_BAND
     )  # one shape: a bar each takes long
     value = np.array([outlet.value for outlet in lot])
     low, high = percent_axis(axes, lot)
@@ -109,12 +110,15 @@ def _lanes(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     """A mark in the lane of each outlet's statement, and the names of those that fail where there is room."""
     for lane, (statement, sign) in enumerate(SIGNS.items()):
         rows = [row for row, outlet in enumerate(lot) if outlet.statement == statement]
-        axes.hlines(rows, lane - 0.38, lane + 0.38, color=INK, lw=0.9)
+        fails: dict[str, Any] = {"color": WARNING, "lw": 1.8} if statement == "fail" else {"color": INK, "lw": 0.9}
+        axes.hlines(rows, lane - 0.38, lane + 0.38, **fails)
         axes.axvline(lane - 0.5, color=PALE, lw=0.6)
         axes.text(lane, 1.01, sign, transform=axes.get_xaxis_transform(), ha="center", va="bottom")
     failed = [row for row, outlet in enumerate(lot) if outlet.statement == "fail"]
     for row in _apart(failed, len(lot)):
-        axes.text(3.6, row, short(lot[row].name, 16), va="center", fontsize=6.5)
+        axes.text(
+            3.6, row, short(lot[row].name, 16), va="center", fontsize=SMALL_LETTERS, fontweight="bold", color=WARNING
+        )
     axes.set_xticks([])
     axes.tick_params(axis="y", length=0, labelleft=False)
     axes.set_xlim(-0.5, 3.5)

@@ -20,8 +20,19 @@ from calib.faces.drawings.outlets import (
     rows_with_names,
     title_of,
 )
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, STROKE, WHITE, short, titled
-from calib.faces.written import SIGNS
+from calib.faces.drawings.style import (
+    FIGURE_WIDTH,
+    INK,
+    SMALL_LETTERS,
+    STROKE,
+    TOLERANCE_BAND,
+    WARNING,
+    WHITE,
+    beside_row,
+    short,
+    titled,
+)
+from calib.faces.written import SIGNS, unit_text
 
 WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
 _ROW = 0.19  # [in]
@@ -80,7 +91,7 @@ def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[int]) ->
     }
     if wide:
         left, width = [low for low, _ in wide.values()], [max(high - low, 0.0) for low, high in wide.values()]
-        axes.barh(list(wide), width, left=left, height=0.8, color=PALE, lw=0)
+        axes.barh(list(wide), width, left=left, height=0.8, **TOLERANCE_BAND)
     measured = [(outlet, place) for outlet, place in zip(lot, places, strict=True) if outlet.is_measured]
     values, expanded = [outlet.value for outlet, _ in measured], [outlet.expanded_uncertainty for outlet, _ in measured]
     axes.errorbar(
@@ -91,14 +102,22 @@ def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[int]) ->
         for line in _sign_lines(statement):
             axes.plot(*zip(*judged, strict=True), zorder=3, **line)
     for place, outlet in zip(places, lot, strict=True):
-        axes.text(1.025, place, outlet.flow, transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL_LETTERS)
+        write_beside(axes, place, outlet.flow, outlet.statement)
+
+
+def write_beside(axes: Axes, place: int, flow: str, statement: str | None) -> None:
+    """What is measured, in words beside its row; what fails in the strongest ones."""
+    fails: dict[str, Any] = {"fontweight": "bold", "color": WARNING} if statement == "fail" else {}
+    beside_row(axes, place, f"{flow}, fail" if fails else flow, **fails)
 
 
 def _sign_lines(statement: str | None) -> list[dict[str, Any]]:
-    """The sign of a statement: a circle, and what of it is filled; a square where nothing was judged."""
+    """The sign of a statement: a circle, and what of it is filled; a cross for fail, a square where nothing was judged."""
     around = {"ls": "none", "ms": 6.5, "mec": INK, "mew": 0.9}
     if statement not in SIGNS:
         return [around | {"marker": "s", "mfc": WHITE, "ms": 5.0}]
+    if statement == "fail":
+        return [around | {"marker": "X", "mfc": WARNING, "mec": WARNING, "ms": 9.0}]
     circle = around | {"marker": "o", "mfc": INK if statement == "pass" else WHITE}
     if statement not in _FILLED:
         return [circle]
@@ -113,7 +132,7 @@ def statement_legend(lot: OutletDrawings) -> tuple[list[Any], list[str]]:
     if statements - set(SIGNS):
         handles.append(Line2D([], [], **_sign_lines(None)[0]))
         names.append("not judged")
-    handles += [Line2D([], [], color=INK, lw=1.0, marker="|", ms=5), Patch(fc=PALE)]
+    handles += [Line2D([], [], color=INK, lw=1.0, marker="|", ms=5), Patch(**TOLERANCE_BAND)]
     return handles, [*names, "expanded uncertainty U", "tolerance"]
 
 
@@ -157,4 +176,4 @@ def _places(lot: Sequence[OutletDrawing]) -> list[int]:
 def flow_axis(axes: Axes, lot: OutletDrawings, symbol: str) -> None:
     """An axis of flows from zero on."""
     axes.set_xlim(min([0.0, *(outlet.value - outlet.expanded_uncertainty for outlet in measured_of(lot))]), None)
-    axes.set_xlabel(f"flow [{symbol}]")
+    axes.set_xlabel(f"flow [{unit_text(symbol)}]")

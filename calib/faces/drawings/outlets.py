@@ -7,13 +7,13 @@ from typing import Any
 
 from calib.counted import count_of
 from calib.faces.drawings.style import short
-from calib.faces.written import SIGNS, Content, ends_of_interval, flow_limits_of, rounded, rounded_text
+from calib.faces.written import SIGNS, Content, ends_of_interval, flow_limits_of, rounded, rounded_text, unit_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 from calib.procedures.report.summary import NOT_MEASURED
 from calib.quantities import unit
 
 MOST_NAMED = 60  # more outlets are thin lines
-MOST_ROWS, MOST_THIN = 44, 500  # in one figure: what a page holds
+MOST_ROWS, MOST_THIN = 34, 500  # in one figure: what a page holds
 _MOST_TOLD = 12  # outlets that a text names
 
 
@@ -127,9 +127,9 @@ def in_unit(flow: Mapping[str, Any], symbol: str) -> tuple[float, float]:
 
 
 def flow_text(flow: Mapping[str, Any]) -> str:
-    """A flow of the content with its U and its unit: 412 ± 23 m3/h; behind it its interval where that lies unsymmetrically."""
+    """A flow of the content with its U and its unit: 412 ± 23 m³/h; behind it its interval where that lies unsymmetrically."""
     beside = f" ({ends_of_interval(flow)})" if flow.get("interval") else ""
-    return f"{rounded(flow)} {flow['unit']}{beside}"
+    return f"{rounded(flow)} {unit_text(flow['unit'])}{beside}"
 
 
 def is_named(shown: OutletsDrawing) -> bool:

@@ -14,22 +14,23 @@ from calib.confirmation.drift import Drift
 from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
 from calib.counted import count_of
 from calib.errors import CalibError
+from calib.faces.answers.control_charts import SEVEN_IN_A_ROW
 from calib.faces.answers.interval import difference, error_of, register_unit
 from calib.faces.drawings.style import (
-    BAND,
+    COVERAGE_BAND,
     FIGURE_WIDTH,
     INK,
     PALE,
     SMALL_LETTERS,
     STROKE,
     TITLE_LETTERS,
-    WHITE,
+    WARNING,
     Chart,
     house_style,
     short,
     titled,
 )
-from calib.faces.written import significant
+from calib.faces.written import significant, unit_text
 from calib.procedures.fleet.checks_on_file import ChartedSeries
 from calib.procedures.fleet.interval_review import IntervalReview, PointReview
 from calib.quantities import Unit
@@ -38,6 +39,10 @@ _Floats = NDArray[np.float64]
 _Times = NDArray[np.datetime64]
 
 _MOST_POINTS = 8
+_MOST_TOLD = 5  # errors in the line below a title
+_FOUND: Any = {"fmt": "o", "ms": 4, "color": INK, "capsize": 3, "lw": 0.9, "label": "as found, with U"}
+_APPLIED = "limits, as applied"
+_LIMIT = "maximum permissible error"
 _LOOK_AHEAD = 2  # present intervals
 _BESIDE_ONE = 15  # days drawn to either side of a single check
 
@@ -68,20 +73,55 @@ class HistoryDrawing:
 
 
 def history_chart(shown: HistoryDrawing) -> Chart:
-    """One strip for each indication: errors with U, drift with its band, and the limits; raises CalibError for no history."""
-    points = [point for point in shown.points if point.days][:_MOST_POINTS]
+    """A strip for each indication that was compared more than once: errors with U, drift with its band, and the limits.
+
+    Where none was, one panel: the errors against the indication. Raises CalibError for no history.
+    """
+    points = [point for point in shown.points if point.days]
     if not points:
         raise CalibError(f"{shown.name}: there are no comparisons as found to draw")
+    repeated = [point for point in points if len(point.days) > 1][:_MOST_POINTS]
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.1 + 1.35 * len(points)))
-        strips = figure.subplots(len(points), 1, sharex=True, squeeze=False)[:, 0]
-        for axes, point in zip(strips, points, strict=True):
-            _strip(axes, point, shown)
-        strips[0].set_xlim(*_span(points, shown.months))
-        titled(strips[0], shown.name)
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.1 + (1.35 * len(repeated) or 2.2)))
+        strips = figure.subplots(len(repeated) or 1, 1, sharex=True, squeeze=False)[:, 0]
+        if repeated:
+            for axes, point in zip(strips, repeated, strict=True):
+                _strip(axes, point, shown)
+            strips[0].set_xlim(*_span(repeated, shown.months))
+            titled(strips[0], shown.name, _once_text([point for point in points if len(point.days) == 1], shown))
+        else:
+            _panel(strips[0], points, shown)
         _legend(figure, strips)
         figure.align_ylabels()
         return Chart(figure, _history_words(shown, points))
+
+
+def _once_text(points: Sequence[PointDrawing], shown: HistoryDrawing) -> str:
+    """The errors that have no strip."""
+    told = [f"{_signed(point.errors[0])} at {point.indication:.4g}" for point in points[:_MOST_TOLD]]
+    more = f" and {len(points) - _MOST_TOLD} more" if len(points) > _MOST_TOLD else ""
+    return f"compared once [{unit_text(shown.unit)}]: {', '.join(told)}{more}" if points else ""
+
+
+def _panel(axes: Axes, points: Sequence[PointDrawing], shown: HistoryDrawing) -> None:
+    """Every error that is known from one calibration, at its indication."""
+    points = sorted(points, key=lambda point: point.indication)
+    indications = [point.indication for point in points]
+    axes.errorbar(
+        indications, [point.errors[0] for point in points], yerr=[point.expanded_uncertainties[0] for point in points],
+        **_FOUND,
+    )  # fmt: skip
+    limited = [(point, point.limit) for point in points if point.limit is not None]
+    for side, label in ((-1, None), (1, _LIMIT)):
+        if limited:
+            ends = [point.corrected + side * limit for point, limit in limited]
+            at = [point.indication for point, _ in limited]
+            axes.plot(at, ends, color=INK, lw=0.9, ls="--", marker="_", ms=9, label=label)
+    axes.axhline(0, color=INK, lw=0.5)
+    axes.set_ylabel(f"error [{unit_text(shown.unit)}]")
+    axes.set_xlabel(f"indication [{unit_text(shown.unit)}]")
+    days = sorted({point.days[0] for point in points})
+    titled(axes, shown.name, f"calibrated {' and '.join(map(str, days[:3]))}{' and later' if len(days) > 3 else ''}")
 
 
 def _span(points: Sequence[PointDrawing], months: int) -> tuple[np.datetime64, np.datetime64]:
@@ -97,26 +137,26 @@ def _strip(axes: Axes, point: PointDrawing, shown: HistoryDrawing) -> None:
     if point.drift is not None:
         _band(axes, point, point.drift, shown.months)
     axes.errorbar(
-        _days(point.days), point.errors, yerr=point.expanded_uncertainties, fmt="o", ms=4, color=INK, capsize=3, lw=0.9,
-        label="as found, with U",
+        _days(point.days), point.errors, yerr=point.expanded_uncertainties, **_FOUND
     )  # fmt: skip
     if point.limit is not None:
-        for side, label in ((-1, None), (1, "maximum permissible error")):
+        for side, label in ((-1, None), (1, _LIMIT)):
             axes.axhline(point.corrected + side * point.limit, color=INK, lw=0.9, ls="--", label=label)
     axes.axhline(0, color=INK, lw=0.5)
-    axes.set_ylabel(f"at {point.indication:.4g}\n[{shown.unit}]")
+    axes.set_ylabel(f"at {point.indication:.4g} [{unit_text(shown.unit)}]")
 
 
 def _band(axes: Axes, point: PointDrawing, drift: Drift, months: int) -> None:
     """From the first error on where it is a line, else from the last calibration on; two intervals ahead."""
     first = (point.days[0] - drift.since).days / DAYS_IN_A_YEAR
-    years = np.linspace(min(first, 0.0), _LOOK_AHEAD * months / MONTHS_IN_A_YEAR, 121)
+    ahead = _LOOK_AHEAD * months / MONTHS_IN_A_YEAR
+    years = np.append(np.linspace(min(first, 0.0), ahead, 121), 1.1 * ahead)  # and on beyond the edge of the picture
     since = np.datetime64(drift.since, "s")
     days = since + _seconds(years)
     error, band = drift.error(years) / point.scale, drift.band(years) / point.scale
-    axes.fill_between(days, error - band, error + band, color=BAND, lw=0, label="band of the drift")
+    axes.fill_between(days, error - band, error + band, **COVERAGE_BAND, label="band of the drift")
     axes.plot(days, error, color=STROKE, lw=1.6, label="drift")
-    if point.reached is not None and point.reached <= years[-1]:
+    if point.reached is not None and point.reached <= ahead:
         axes.plot(
             [since + _seconds(np.array(point.reached))] * 2,
             [point.corrected - float(point.limit or 0), point.corrected + float(point.limit or 0)],
@@ -128,7 +168,7 @@ def _band(axes: Axes, point: PointDrawing, drift: Drift, months: int) -> None:
 
 
 def _history_words(shown: HistoryDrawing, points: Sequence[PointDrawing]) -> str:
-    told = " ".join(_point_text(point, shown.unit) for point in points)
+    told = " ".join(_point_text(point, unit_text(shown.unit)) for point in points)
     return f"{short(shown.name, 80)}, with U, over the calibrations. {told}"
 
 
@@ -147,7 +187,7 @@ def _signed(error: float) -> str:
 
 
 def control_chart(name: str, series: Sequence[ChartedSeries]) -> Chart:
-    """One strip for each kind of check: values, limits as they were applied, baseline and weighted mean."""
+    """One strip for each kind of check: values, limits as applied, centre line, EWMA and trends (words of the ISO 7870 series)."""
     if not series:
         raise CalibError(f"{name}: there are no checks to draw")
     with house_style():
@@ -170,7 +210,7 @@ def _legend(figure: Figure, strips: Iterable[Axes]) -> None:
     handles = {
         label: handle for axes in strips for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)
     }
-    figure.legend(list(handles.values()), list(handles), loc="outside lower left", ncols=4)
+    figure.legend(list(handles.values()), list(handles), loc="outside lower left", ncols=3)
 
 
 def _control_words(name: str, series: Sequence[ChartedSeries]) -> str:
@@ -182,11 +222,16 @@ def _series_text(charted: ChartedSeries) -> str:
     failed = sum(not each.passed for each in charted.checks)
     last = charted.checks[-1]
     other = "" if charted.other is None else f" with {short(charted.other, 40)}"
-    counted = f"{count_of(len(charted.checks), 'check', 'checks')}, {failed} failed"
+    counted = f"{count_of(len(charted.checks), 'check', 'checks')}, {failed} failed{_trend_words(charted)}"
     return (
         f"{charted.kind.capitalize()}{other}: {counted}; the last, on {last.at.date()}, is {significant(last.value, 4)} within "
         f"limits of {significant(last.low, 4)} and {significant(last.high, 4)}."
     )
+
+
+def _trend_words(charted: ChartedSeries) -> str:
+    count = sum(each.in_trend for each in charted.checks)
+    return f", {count} of them in a trend ({SEVEN_IN_A_ROW})" if count else ""
 
 
 def _checks(axes: Axes, charted: ChartedSeries) -> None:
@@ -194,18 +239,21 @@ def _checks(axes: Axes, charted: ChartedSeries) -> None:
     value = np.array([each.value for each in charted.checks])
     passed = np.array([each.passed for each in charted.checks])
     in_baseline = np.array([each.in_baseline for each in charted.checks])
+    trending = np.array([each.in_trend for each in charted.checks])
     for ends in ([each.low for each in charted.checks], [each.high for each in charted.checks]):
         if len(ends) == 1:  # a line through one point would not be seen
-            axes.axhline(ends[0], color=INK, lw=0.9, ls="--", label="limits")
+            axes.axhline(ends[0], color=INK, lw=0.9, ls="--", label=_APPLIED)
         else:
-            axes.plot(at, ends, color=INK, lw=0.9, ls="--", marker="_", ms=5, label="limits")
+            axes.plot(at, ends, color=INK, lw=0.9, ls="--", marker="_", ms=5, label=_APPLIED)
     if charted.base is not None:
-        axes.axhline(charted.base.mean, color=STROKE, lw=0.9, label="mean of the baseline")
-    _marks(axes, at, value, passed & in_baseline, "s", PALE, "baseline")
+        axes.axhline(charted.base.mean, color=STROKE, lw=0.9, label="centre line")
+    if trending.any():
+        axes.plot(at, np.where(trending, value, np.nan), color=STROKE, lw=2.2, label=f"trend: {SEVEN_IN_A_ROW}")
+    _marks(axes, at, value, passed & in_baseline, "s", PALE, "passed, sets the centre line")
     _marks(axes, at, value, passed & ~in_baseline, "o", STROKE, "passed")
-    _marks(axes, at, value, ~passed, "X", WHITE, "failed")
+    _marks(axes, at, value, ~passed, "X", WARNING, "failed")
     _weighted(axes, charted, at)
-    axes.set_ylabel("E_n" if charted.unit == "1" and charted.kind == "comparison" else f"[{charted.unit}]")
+    axes.set_ylabel("Eₙ" if charted.unit == "1" and charted.kind == "comparison" else f"[{unit_text(charted.unit)}]")
     other = "" if charted.other is None else f", {charted.other}"
     axes.text(
         0.0, 1.0, short(f"{charted.kind}{other}", 60), transform=axes.transAxes, va="bottom", fontsize=SMALL_LETTERS
@@ -214,7 +262,8 @@ def _checks(axes: Axes, charted: ChartedSeries) -> None:
 
 def _marks(axes: Axes, at: _Times, value: _Floats, which: NDArray[np.bool_], sign: str, face: str, label: str) -> None:
     if which.any():
-        axes.plot(at[which], value[which], sign, ms=5, mfc=face, mec=INK, mew=0.9, label=label)
+        edge, size = (WARNING, 8) if face == WARNING else (INK, 5)
+        axes.plot(at[which], value[which], sign, ms=size, mfc=face, mec=edge, mew=0.9, zorder=3, label=label)
 
 
 def _weighted(axes: Axes, charted: ChartedSeries, at: _Times) -> None:
@@ -222,9 +271,11 @@ def _weighted(axes: Axes, charted: ChartedSeries, at: _Times) -> None:
     drawn = np.isfinite(mean)
     if charted.mean_limits is None or not drawn.any():
         return
-    axes.plot(at, mean, color=STROKE, lw=1.4, ls="-.", marker=".", ms=4, label="weighted mean")
+    axes.plot(at, mean, color=STROKE, lw=1.4, ls="-.", marker=".", ms=4, label="EWMA (weighted mean)")
     for end in (charted.mean_limits.low, charted.mean_limits.high):
-        axes.plot(at[drawn], np.full(drawn.sum(), end), color=STROKE, lw=0.8, ls=":")
+        axes.plot(
+            at[drawn], np.full(drawn.sum(), end), color=STROKE, lw=1.1, ls=":", label="control limits of the EWMA"
+        )
 
 
 def _days(days: Sequence[date]) -> _Times:

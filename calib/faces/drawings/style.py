@@ -1,8 +1,10 @@
 """The house style of every picture: its colours, its signs, and how a figure is written.
 
 Rules, which tests/faces/drawings/test_style.py holds: two series of one picture differ in lightness by 12 of CIE L* at least, or
-in their sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. A hatch
-lies on a light ground; none is of dots, whose outlines make a large file. Typed text is text: no sign in it makes a formula.
+in their sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. What
+is to be seen (lines, signs, the edges of bands) has a contrast of 3:1 to the paper at least, what fails the strongest sign. No
+letters are below 8.5 pt as printed. A hatch lies on a light ground; none is of dots, whose outlines make a large file. Typed text
+is text: no sign in it makes a formula.
 
 Decision (2026-11). Pictures are held by golden PNGs, tile by tile after a blur: font builds move letters. Two series differ in
 lightness, hatch or line. Cost (11-27): a change of style is eleven pictures drawn anew and looked at by a person; a shift below
@@ -29,9 +31,19 @@ from calib.faces.drawings.arrangement import arrange
 from calib.faces.plain_text import one_line, shortened
 
 INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
+EDGE, WARNING = "#66757f", "#8a3b12"  # of a band, which without it is hardly seen on paper; what fails
 
-FIGURE_WIDTH = 6.4  # [in] of every picture: what an A4 or Letter page holds between its margins
-SMALL_LETTERS, TITLE_LETTERS = 8.0, 9.5  # sizes of letters
+# [in] of every picture, and of those in a report at most: what an A4 or Letter page holds between its margins, with a caption.
+FIGURE_WIDTH, HIGHEST_FIGURE = 6.4, 8.55
+SMALL_LETTERS, TITLE_LETTERS = 8.5, 9.5  # sizes of letters [pt]
+TYPEFACE = "Libertinus Serif"  # of the report, and of its pictures there
+_TYPEFACES = (
+    f"'{TYPEFACE}', Georgia, 'Times New Roman', 'DejaVu Sans', serif"  # the page's own where it has not the first
+)
+
+# Bands, and their samples in a legend.
+TOLERANCE_BAND: dict[str, Any] = {"facecolor": PALE, "edgecolor": EDGE, "lw": 0.8}
+COVERAGE_BAND: dict[str, Any] = {"facecolor": BAND, "edgecolor": EDGE, "lw": 0.8}
 
 
 @dataclass(frozen=True)
@@ -145,6 +157,14 @@ def titled(axes: Axes, title: str, below: str = "") -> None:
     )  # fmt: skip
 
 
+def beside_row(axes: Axes, row: float, text: str, **letters: Any) -> None:
+    """A text right of the axes beside one of their rows."""
+    axes.annotate(
+        text, (1, row), (6, 0), xycoords=axes.get_yaxis_transform(), textcoords="offset points", va="center",
+        fontsize=SMALL_LETTERS, **letters,
+    )  # fmt: skip
+
+
 def short(text: str, longest: int = 34) -> str:
     """A label that leaves room for the drawing; the full text stands in the page beside it."""
     return shortened(one_line(text), longest)
@@ -179,7 +199,8 @@ def _svg(figure: Figure, salt: str) -> str:
         _settle(figure)
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
     svg = out.getvalue()
-    return re.sub(r"[ \t]+\n", "\n", svg[svg.index("<svg") :])
+    in_typeface = re.sub(r"'DejaVu Sans'[^;\"]*", _TYPEFACES, svg[svg.index("<svg") :])
+    return re.sub(r"[ \t]+\n", "\n", in_typeface)
 
 
 def as_png(figure: Figure, dpi: int = 160) -> bytes:

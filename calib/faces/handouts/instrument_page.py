@@ -1,14 +1,17 @@
 """An instrument's history as one self-contained HTML page."""
 
 import base64
+import re
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
+from markupsafe import Markup, escape
+
 from calib.faces.answers.instrument import open_lines, tables, used_line
 from calib.faces.template import template
 from calib.faces.write_over import write_over
-from calib.faces.written import Content
+from calib.faces.written import Content, unit_text
 from calib.procedures.on_record.attached_files import Photo
 
 
@@ -22,10 +25,36 @@ def _page(answer: Content, photos: Sequence[Photo], on: date) -> str:
         facts=_facts(instrument),
         used=used_line(answer["used"]),
         waiting=open_lines(answer),
-        tables=[tuple(table) for table in shown if table.rows],
+        tables=[(title, header, [_with_units(header, row) for row in rows]) for title, header, rows in shown if rows],
+        in_pieces=_in_pieces,
         without=[table.title for table in shown if not table.rows],
         photos=[_shown(photo) for photo in photos],
     )
+
+
+def _in_pieces(text: str) -> Markup:
+    """A text of which each day and time of day stays on one line, as people write them, and only a long word is parted."""
+    return Markup(_PIECE.sub(_piece, str(escape(text))))  # noqa: S704 (escaped, and marked up here)
+
+
+_PIECE = re.compile(
+    r"(?<!\S)(?P<before>\(?)(?P<day>\d{4}-\d\d-\d\d)(?:T(?P<hour>\d\d:\d\d)(?::00)?(?P<rest>[\d:.]*(?:Z|[+-]\d\d:\d\d)))?"
+    r"(?P<after>[),.;:]*)(?!\S)|\S{16,}"
+)
+
+
+def _piece(match: re.Match[str]) -> str:
+    if match["day"] is None:
+        return f'<span class="long">{match[0]}</span>'
+    whole = [match["day"], *([match["hour"] + match["rest"]] if match["hour"] else [])]
+    return match["before"] + " ".join(f'<span class="date">{each}</span>' for each in whole) + match["after"]
+
+
+def _with_units(header: Sequence[str], row: Sequence[str]) -> list[str]:
+    return [unit_text(cell) if name in _WITH_UNITS else cell for name, cell in zip(header, row, strict=True)]
+
+
+_WITH_UNITS = ("unit", "measuring interval")
 
 
 def _shown(photo: Photo) -> Content:
@@ -39,7 +68,7 @@ def _shown(photo: Photo) -> Content:
 
 def _facts(instrument: Content) -> dict[str, str]:
     """What the register states of an instrument, in words: name -> value."""
-    in_unit = instrument["unit"]
+    in_unit = unit_text(instrument["unit"])
     told = {
         "maker, model": f"{instrument['maker']} {instrument['model']}",
         "serial": instrument["serial"],
@@ -58,7 +87,7 @@ def _facts(instrument: Content) -> dict[str, str]:
         "due on": instrument["due_on"],
     }
     said = {"unit", "id", "tag", "kind", "reasons", "retired", "paired_with", "photos", *_IN_WORDS}
-    rest = {name.replace("_", " "): str(cell) for name, cell in instrument.items() if name not in said}
+    rest = {unit_text(name.replace("_", " ")): str(cell) for name, cell in instrument.items() if name not in said}
     return {name: str(cell) for name, cell in (told | rest).items() if cell not in (None, "None", "")}
 
 

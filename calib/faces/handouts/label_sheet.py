@@ -1,7 +1,8 @@
 """Labels for instruments (ISO/IEC 17025:2017, 6.4.8): a page that prints on A4 and on Letter, with nothing loaded from elsewhere.
 
-Each label says tag, due, calibrated and certificate, whole in any font: a text that is too wide wraps, and its label grows. Due is
-the earlier of calibration and intermediate check. Its QR code (ISO/IEC 18004) holds tag, certificate and due date as plain text.
+Each label says tag, due, calibrated and certificate, whole in any font and in letters of 8.5 pt at least: a text that is too wide
+wraps, a date does not, and the label grows. Due is the earlier of calibration and intermediate check. Its QR code (ISO/IEC 18004)
+holds tag, certificate and due date as plain text.
 
 Decision (2026-11). A text wraps beside its code and under it. Options: letters as small as the longest name asks, which nobody
 reads on an instrument; a name that ends in an ellipsis, which may be the end of a date. Cost (11-29): labels with long names are

@@ -46,7 +46,7 @@ _MOST_BETWEEN = 3  # blocks between a heading and the wide table that it goes wi
 _MOST_ROWS_BESIDE = 25  # of tables, for a picture to be on their page
 _MOST_ROWS_WHOLE = 12  # of a table that is not parted by the end of a page
 _MOST_LINKS = 1_000  # in tables, of which every one is set
-_TALLEST = 0.82  # of a page's text, for a picture
+_TALLEST = 0.88  # of a page's text, for a picture
 
 Told = dict[str, Any]
 

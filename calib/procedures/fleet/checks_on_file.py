@@ -13,6 +13,7 @@ from calib.confirmation.control_chart import (
     Baseline,
     ControlLimits,
     baseline,
+    in_trend,
     prediction_limits,
     shewhart_limits,
     t_limits,
@@ -70,6 +71,7 @@ class ChartedCheck:
     passed: bool
     in_baseline: bool = False
     weighted_mean: float | None = None  # of a check standard, from its baseline on
+    in_trend: bool = False  # one of seven or more in a row that rise, or that fall
 
 
 @dataclass(frozen=True)
@@ -114,7 +116,7 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
         last.kind,
         None if other is None else other.tag,
         last.unit,
-        tuple(_charted(instrument, check, last.unit) for check in rows),
+        _with_trends([_charted(instrument, check, last.unit) for check in rows]),
     )
     return _with_baseline(session, instrument, other, plain) if last.kind == "check standard" else plain
 
@@ -124,6 +126,11 @@ def _charted(instrument: Instrument, check: IntermediateCheck, symbol: str) -> C
         value_in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
     )
     return ChartedCheck(moment(check.at), value, low, high, check.result == "passed")
+
+
+def _with_trends(checks: Sequence[ChartedCheck]) -> tuple[ChartedCheck, ...]:
+    among = in_trend([check.value for check in checks])
+    return tuple(replace(check, in_trend=bool(is_among)) for check, is_among in zip(checks, among, strict=True))
 
 
 def _with_baseline(

@@ -200,7 +200,7 @@ def test_a_check_standard_is_charted_with_its_limits(small_records, tmp_path):
     told = calib("check", "chart", "VA-1", "--plot", tmp_path / "chart.svg", records=small_records)
     assert told.status == 0
     assert "check standard: 11 checks, 0 failed" in told.out
-    assert "baseline of 11" in told.out
+    assert "centre line 2.50091, the mean of a baseline of 11" in told.out
     # C +- 3 s and C +- t s (NIST/SEMATECH e-Handbook 2.3.5.2): C = 27.51/11, s from the sum of squares 0.00129091 and 10 degrees
     # of freedom; t(0.99865; 10) = 3.9569, of the same alarm as 3 of the normal distribution (from a table of Student's t).
     mean, s = 27.51 / 11, (0.00129091 / 10) ** 0.5
@@ -208,7 +208,7 @@ def test_a_check_standard_is_charted_with_its_limits(small_records, tmp_path):
     (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
     assert series["t_limits"]["high"] == pytest.approx(mean + 3.9569 * s, abs=1e-5)
     drawn = (tmp_path / "chart.svg").read_text(encoding="utf-8")
-    for label in ("VA-1: intermediate checks", "limits", "baseline", "[m/s]"):
+    for label in ("VA-1: intermediate checks", "limits", "centre line", "[m/s]"):
         assert label in drawn
     listed = calib("check", "list", "VA-1", "--json", records=small_records).document["checks"]
     assert listed[-1]["basis"]["count"] == 10
@@ -225,6 +225,18 @@ def test_a_check_standard_read_twice_a_day_tells_its_days_apart(small_records):
     assert "days differ: limits from values of few days are too narrow" in told
     (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
     assert series["components"]["differ"] is True
+
+
+def test_values_that_rise_one_after_the_other_are_told_as_a_trend(small_records, tmp_path):
+    for day in range(1, 9):
+        ran = standard(small_records, day, round(2.46 + 0.01 * day, 2), "--low", "2.4", "--high", "2.6")
+        assert ran.status == 0
+    told = calib("check", "chart", "VA-1", "--plot", tmp_path / "chart.svg", records=small_records)
+    assert "trend: 8 values, from 2026-02-01 to 2026-02-08, 7 or more in a row rising or falling" in told.out
+    assert "8 checks, 0 failed, 8 of them in a trend" in told.err
+    assert ">trend: 7 or more in a row rising or falling<" in (tmp_path / "chart.svg").read_text(encoding="utf-8")
+    (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
+    assert all(check["in_trend"] for check in series["checks"])
 
 
 def test_a_chart_without_checks_says_so(small_records):

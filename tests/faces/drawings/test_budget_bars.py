@@ -6,8 +6,8 @@ from matplotlib.collections import LineCollection, PolyCollection
 
 from calib.faces import drawings
 from calib.faces.drawings import budget_bars, budget_chart, curve_chart, most_bars
-from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS
-from tests.pictures import CONTRIBUTIONS, CURVE, DISTRIBUTION, JOB, SORTED, contribution, reading
+from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS, HIGHEST_FIGURE
+from tests.pictures import CONTRIBUTIONS, CURVE, DISTRIBUTION, JOB, SORTED, contribution, many, reading
 
 # --- one budget ------------------------------------------------------------------------------------------------------------------
 
@@ -119,3 +119,9 @@ def test_png_and_svg_are_what_they_say():
     figure = drawings.budget_bars(JOB[0]).figure
     assert drawings.as_png(figure).startswith(b"\x89PNG")
     assert drawings.as_svg(figure, "a").startswith("<svg")
+
+
+def test_as_many_budgets_as_a_picture_has_are_no_higher_than_a_page_holds():
+    shown = most_bars(many(300))
+    assert len(shown) == 40
+    assert budget_chart(shown).figure.get_figheight() <= HIGHEST_FIGURE

@@ -54,7 +54,7 @@ def test_the_day_asked_about_is_a_line():
 def test_the_state_of_each_is_told_by_sign_and_word():
     axes = due_chart(FLEET).figure.axes[0]
     labels = [one.get_text() for one in axes.get_yticklabels()]
-    assert labels == ["TT-02  ○", "VA-13  ○", "VA-14  ✕", "VA-11  ●", "RS-01  ●"]
+    assert labels == ["TT-02  ✘", "VA-13  ✘", "VA-14  ⊘", "VA-11  ●", "RS-01  ●"]
     words = {one.get_text() for one in axes.texts}
     assert {"no calibration accepted", "overdue by 55 days", "suspended since 2026-09-02", "due in 19 days"} <= words
 
@@ -116,7 +116,7 @@ def test_a_single_check_has_limits_from_side_to_side_and_an_axis_of_a_month():
     axes = control_chart("TA-05", CHECKS[1:]).figure.axes[0]
     first, last = (num2date(one).date() for one in axes.get_xlim())
     assert (first, last) == (date(2026, 4, 19), date(2026, 5, 19))
-    across = [one for one in axes.lines if one.get_label() == "limits"]
+    across = [one for one in axes.lines if one.get_label() == "limits, as applied"]
     assert [one.get_ydata()[0] for one in across] == [-0.02, 0.02]
     assert all(list(one.get_xdata()) == [0, 1] for one in across)  # of the axes' width
 

@@ -142,6 +142,8 @@ WORDS = {
     "overview-of-many": ("120 outlets", "(76.0 ± 6.0) % at S-0", "and 3 more"),
     "balance": ("supply 900 ± 45 L/s against 1000 L/s (90.0 % of design)", "EF-4: exhaust not measured"),
     "history": ("+0.1 m/s on 2025-03-01", "U 0.06 m/s", "maximum permissible error ± 0.15 m/s", "−0.1 m/s"),
+    "history-of-one": ("At 0.5 m/s: +0.02 m/s on 2026-03-01", "At 15 m/s: −0.12 m/s", "permissible error ± 0.25 m/s"),
+    "checks-in-a-trend": ("12 checks, 0 failed, 9 of them in a trend", "7 or more in a row rising or falling"),
     "checks": ("13 checks, 1 failed", "2.65 within limits of 2.4 and 2.6", "0.01 within limits of −0.02 and 0.02"),
     "due": ("2 in calibration, 2 overdue, 1 not in use", "VA-13 overdue by 55 days", "VA-11 on 2026-11-02"),
     "section": ("1200 × 500 mm", "6 lines with 5 points, 30 in all", "every line: 36.8, 143.9, 250.0", "525.0, 675.0"),

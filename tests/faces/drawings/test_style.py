@@ -2,23 +2,46 @@
 
 Colour-blindness is simulated after Machado, Oliveira and Fernandes, "A physiologically-based model for simulation of color vision
 deficiency", IEEE Trans. Vis. Comput. Graph. 15 (2009), by the library colorspacious. Lightness is CIE L* (0 black, 100 white);
-distances of colours are those of CAM02-UCS, where 1 is about what is just seen.
+distances of colours are those of CAM02-UCS, where 1 is about what is just seen. Contrast is that of WCAG 2.2 (relative luminance,
+and 1.4.11: 3:1 for what a picture is read by; 1.4.3: 4.5:1 for letters).
 """
 
+import json
+import re
+from importlib import resources
 from itertools import combinations
 
 import matplotlib as mpl
 import numpy as np
 import pytest
+import typst
 from colorspacious import cspace_convert
 from matplotlib.colors import to_rgb
 from matplotlib.container import ErrorbarContainer
+from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.text import Text
+from matplotlib.textpath import TextPath
 
 from calib.faces.drawings import style
-from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS, INK, SERVICE_LOOKS, SPAN_LOOKS
-from tests.drawn import DRAWN, figure_of
+from calib.faces.drawings.style import (
+    CONTRIBUTION_LOOKS,
+    COVERAGE_BAND,
+    EDGE,
+    EVALUATION_LOOKS,
+    FIGURE_WIDTH,
+    INK,
+    SERVICE_LOOKS,
+    SPAN_LOOKS,
+    STROKE,
+    TOLERANCE_BAND,
+    TYPEFACE,
+    WARNING,
+    WHITE,
+)
+from calib.faces.report.typeset_signs import typefaces
+from tests.drawn import DRAWN, figure_of, svg_of
 
 LEAST_STEP = 12.0  # of CIE L*, between two series of one picture that have the same sign
 KINDS = ("deuteranomaly", "protanomaly", "tritanomaly")
@@ -108,6 +131,105 @@ def test_what_a_legend_tells_apart_differs_in_lightness_or_sign(name):
             if sign == other_sign and abs(light - other) < LEAST_STEP
         ]
         assert same == []
+
+
+def luminance(colour):
+    """WCAG 2.2, "relative luminance"."""
+    linear = [each / 12.92 if each <= 0.04045 else ((each + 0.055) / 1.055) ** 2.4 for each in to_rgb(colour)]
+    return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
+
+
+def contrast(one, other):
+    """WCAG 2.2, "contrast ratio"."""
+    darker, lighter = sorted((luminance(one), luminance(other)))
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def test_contrast_is_that_of_the_guidelines():
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+    # 1.4.3, its known edges: #767676 is the lightest grey of 4.5:1 on white, #949494 that of 3:1.
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
+    assert contrast("#949494", "#ffffff") == pytest.approx(3.03, abs=0.005)
+
+
+@pytest.mark.parametrize("band", [TOLERANCE_BAND, COVERAGE_BAND], ids=["tolerance", "coverage"])
+def test_a_band_is_seen_on_paper_and_what_lies_on_it_is_seen_too(band):
+    assert contrast(band["edgecolor"], WHITE) >= 3
+    assert band["lw"] >= 0.8
+    for line in (INK, STROKE, WARNING):
+        assert contrast(line, band["facecolor"]) >= 3
+
+
+@pytest.mark.parametrize("looks", SETS)
+def test_a_bar_is_seen_on_paper_by_its_edge(looks):
+    assert all(contrast(one.patch["edgecolor"], WHITE) >= 3 for one in looks.values())
+
+
+def test_letters_and_lines_are_seen_on_paper():
+    assert all(contrast(colour, WHITE) >= 4.5 for colour in (INK, STROKE, EDGE, WARNING))
+
+
+def texts_of(figure):
+    return [one for one in figure.findobj(Text) if one.get_visible() and one.get_text().strip()]
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_no_letters_are_below_eight_and_a_half_points_as_printed(name):
+    """A report sets a picture in its own size: it is as wide as the line of a page at most."""
+    figure = figure_of(name)
+    assert figure.get_figwidth() == FIGURE_WIDTH
+    assert min(one.get_fontsize() for one in texts_of(figure)) >= 8.5
+
+
+def test_what_fails_is_the_largest_sign_in_a_colour_of_its_own_and_is_named():
+    axes = figure_of("overview").axes[0]
+    sizes = {
+        str(line.get_marker()): (line.get_markersize(), line.get_markerfacecolor())
+        for line in axes.lines
+        if line.get_linestyle() == "None" and isinstance(line.get_marker(), str) and line.get_marker() in "oX"
+    }
+    assert sizes["X"][1] == WARNING
+    assert sizes["X"][0] > sizes["o"][0]
+    (named,) = [one for one in axes.texts if one.get_text().endswith("fail")]
+    assert (named.get_text(), named.get_fontweight(), named.get_color()) == ("60.0 ± 9.0 L/s, fail", "bold", WARNING)
+
+
+def test_a_report_sets_its_pictures_in_the_typeface_of_its_text():
+    template = resources.files("calib.faces.report").joinpath("report.typ").read_text(encoding="utf-8")
+    assert f'#let serif = ("{TYPEFACE}",' in template
+    families = {one for name in DRAWN for one in re.findall(r"font-family: ([^;]*);", svg_of(name))}
+    assert {one.partition(",")[0] for one in families} == {f"'{TYPEFACE}'"}
+
+
+def test_no_text_of_a_picture_is_wider_in_the_typeface_of_the_report_than_where_it_was_placed():
+    """Widths by the typesetter itself, in points; upright and bold."""
+    texts = {
+        (one.get_text(), one.get_fontsize(), str(one.get_fontweight()))
+        for name in DRAWN
+        for one in texts_of(figure_of(name))
+        if "\n" not in one.get_text()
+    }
+    placed = {one: width_as_placed(*one) for one in texts}
+    of_report = dict(zip(texts, widths_as_typeset(texts), strict=True))
+    assert len(texts) > 200
+    assert {one: (of_report[one], placed[one]) for one in texts if of_report[one] > placed[one] + 0.5} == {}
+
+
+def width_as_placed(text, size, weight):
+    with style.house_style():
+        path = TextPath((0, 0), text, prop=FontProperties(family="DejaVu Sans", size=size, weight=weight))
+    return float(path.get_extents().width)
+
+
+def widths_as_typeset(texts):
+    asked = [{"text": text, "size": size, "bold": weight in ("bold", "700")} for text, size, weight in texts]
+    source = (
+        f'#set text(font: ("{TYPEFACE}", "DejaVu Sans"))\n#context [#metadata(json("asked.json").map(one => measure(text('
+        'size: one.size * 1pt, weight: if one.bold { "bold" } else { "regular" }, one.text)).width.pt())) <widths>]'
+    )
+    files = {"main.typ": source.encode(), "asked.json": json.dumps(asked).encode()}
+    found = typst.query(files, "<widths>", field="value", one=True, font_paths=[str(typefaces())])
+    return json.loads(found)
 
 
 def test_the_style_is_left_at_the_door():

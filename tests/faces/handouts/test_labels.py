@@ -157,13 +157,22 @@ def test_a_page_takes_the_place_of_an_earlier_one(demo_records, tmp_path):
 
 # Common practice, no source: long names with words, with none, and in a script whose signs are as wide as they are high.
 WORDS = "balancing room, second cupboard on the left, vane anemometer of the north crew " * 2
+CERTIFICATE = "LAB-2026/0000123456-REV.B/789012345678901234567890123456-ABC"
 HOSTILE_LABELS = [
     label("VA-1234567890", "ACME-LAB/2026/000123-REV.B"),
+    label("VA-11", CERTIFICATE),
+    label("VA-11", "W" * 60),
+    Label("VA-15", CERTIFICATE, date(2026, 3, 18), date(2026, 11, 18), date(2027, 3, 18), None),
     label("M" * 40, "W" * 40),
     label(WORDS, WORDS),
     label("W" * 200, "M" * 200),
     label("測定器" * 12, "校正証明書" * 12),
 ]
+
+
+FONTS = pytest.mark.parametrize(
+    ("family", "package"), [("DejaVu Sans", "fonts-dejavu-core"), ("Liberation Sans", "fonts-liberation")]
+)
 
 
 @pytest.fixture(scope="module")
@@ -179,9 +188,7 @@ def labels_page(demo_folder, tmp_path_factory):
     return page.replace(labels, labels + wider), 2 * (len(own) + len(HOSTILE_LABELS))
 
 
-@pytest.mark.parametrize(
-    ("family", "package"), [("DejaVu Sans", "fonts-dejavu-core"), ("Liberation Sans", "fonts-liberation")]
-)
+@FONTS
 def test_no_text_of_a_label_is_cut_in_a_wide_or_a_narrow_font(tmp_path, labels_page, family, package):
     page, count = labels_page
     browser.program()
@@ -190,16 +197,38 @@ def test_no_text_of_a_label_is_cut_in_a_wide_or_a_narrow_font(tmp_path, labels_p
     )
 
 
-def test_a_text_that_is_cut_would_be_seen(tmp_path):
+@FONTS
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_no_label_is_parted_by_the_end_of_a_page(tmp_path, paper, family, package):
     browser.program()
-    cell = "<article style='width: 60px; {}'><p style='{}'>due 2027-03-18</p></article>"
+    many = [label(f"T{n:02}{'-wide' * (n % 7)}", f"C{n:02}/{CERTIFICATE}") for n in range(40)]
+    page = tmp_path / "labels.html"
+    page.write_text(as_sheet(many, ON).decode("utf-8").replace("@page {", f"@page {{ size: {paper};"), encoding="utf-8")
+    pages = browser.printed(tmp_path, page, browser.only_font(tmp_path, family, package))
+    assert len(pages) > 1
+    assert [tag for text in pages for tag in re.findall(r"T(\d\d)", text)] == [f"{n:02}" for n in range(40)]
+    assert [re.findall(r"T(\d\d)", text) for text in pages] == [re.findall(r"C(\d\d)/", text) for text in pages]
+    assert sum(text.count("2027-03-18") for text in pages) == 40
+
+
+def test_a_text_that_is_cut_parted_or_small_would_be_seen(tmp_path):
+    browser.program()
+    cell = "<article style='width: 60px; {}'><p style='font-size: 9pt; {}'>{}</p></article>"
+    date_and_word = "due 2027-03-18"
     page = "<!DOCTYPE html><title>none</title>" + "".join(
-        cell.format(*styles)
-        for styles in (
-            ("", "overflow: hidden; text-overflow: ellipsis; white-space: nowrap"),
-            ("", "white-space: nowrap"),
-            ("height: 20px; overflow: hidden", ""),
-            ("", ""),
+        cell.format(*cells)
+        for cells in (
+            ("", "overflow: hidden; text-overflow: ellipsis; white-space: nowrap", date_and_word),
+            ("", "white-space: nowrap", date_and_word),
+            ("height: 20px; overflow: hidden", "", date_and_word),
+            ("", "width: 50px", "2027-03-18"),
+            ("", "font-size: 8pt", date_and_word),
+            ("", "width: 20px; overflow-wrap: anywhere", "certificate"),
+            ("", "", date_and_word),
         )
     )
-    assert [bool(faults) for faults in browser.faults_of_texts(tmp_path, page, "article")] == [True, True, True, False]
+    faults = browser.faults_of_texts(tmp_path, page, "article")
+    assert [bool(found) for found in faults] == [True, True, True, True, True, True, False]
+    assert faults[3] == ["a date or time on two lines: 2027-03-18"]
+    assert faults[5] == ["a word on two lines: certificate"]
+    assert faults[4] == ["in letters of 8.0 pt: due 2027-03-18"]

@@ -155,7 +155,7 @@ def written(one):
     if design is None:
         return f"{result} {k} none"
     number = f"{design['value']:.4g} {design['unit']} ± {design['tolerance_percent']:g} %"
-    word = f"{'●◐◔○'[('pass', 'conditional pass', 'conditional fail', 'fail').index(design['conformity'])]} {design['conformity']}"
+    word = f"{'●◐◔✘'[('pass', 'conditional pass', 'conditional fail', 'fail').index(design['conformity'])]} {design['conformity']}"
     probability = probability_text(design["probability_of_conformity"])
     return f"{result} {k} {number} {design['percent_of_design']:.1f} {word} {probability}"
 

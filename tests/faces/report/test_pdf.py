@@ -248,7 +248,7 @@ def test_every_text_of_the_layout_can_be_read(report):
 
 def test_statements_carry_their_signs(report):
     text = report.text()
-    assert [text.count(sign) for sign in "●◐◔○"] == [23, 23, 22, 22]
+    assert [text.count(sign) for sign in "●◐◔✘"] == [23, 23, 22, 22]
     assert "● pass" in text.replace("\N{NO-BREAK SPACE}", " ")
 
 

@@ -1,9 +1,14 @@
-"""Where links of a PDF lead, as the typesetter is told it: all of them, or in a large report those that lead on."""
+"""What the typesetter is told: where links lead, all of them or in a large report those that lead on; how large a picture is."""
+
+from dataclasses import replace
 
 import pytest
+from matplotlib.figure import Figure
 
+from calib.faces.drawings.style import FIGURE_WIDTH, HIGHEST_FIGURE
 from calib.faces.report import typeset_blocks
-from calib.faces.report.blocks import Cell, Heading, Layout, Run, Table, TableColumn, TableRow, runs
+from calib.faces.report.blocks import Cell, Heading, Layout, Picture, Run, Table, TableColumn, TableRow, runs
+from calib.faces.report.pdf import begin_pdf
 from calib.faces.report.typeset_blocks import Typesetting
 
 READINGS = range(4)
@@ -66,3 +71,24 @@ def test_every_link_of_a_small_report_is_set(told):
 def test_of_a_large_report_the_links_that_lead_on_are_set_each_once_in_a_table(told):
     flows = [["VA-1", "budget-0"], *([f"budget-{number}"] for number in READINGS[1:])]
     assert links(told) == [*flows, ["VA-1"], [], [], []]
+
+
+@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+def test_the_highest_picture_is_printed_in_its_own_size_and_its_letters_are_not_made_small(paper, monkeypatch):
+    sizes = []
+    monkeypatch.setattr(Typesetting, "__init__", noted(Typesetting.__init__, sizes))
+    picture = Picture("highest", Figure(figsize=(FIGURE_WIDTH, HIGHEST_FIGURE)), "words", runs("A caption"))
+    layout = replace(LAYOUT, blocks=(picture,))
+    begin_pdf(layout, {}, paper=paper).result()
+    (told,) = Typesetting(layout, *sizes[0]).blocks()
+    assert told["width"] == pytest.approx(72 * FIGURE_WIDTH)
+
+
+def noted(made, sizes):
+    """The same, which notes the room that a page has."""
+
+    def made_and_noted(self, layout, upright, on_side):
+        sizes.append((upright, on_side))
+        made(self, layout, upright, on_side)
+
+    return made_and_noted

@@ -16,7 +16,7 @@ ISOLATES = "\N{FIRST STRONG ISOLATE}\N{POP DIRECTIONAL ISOLATE}"
         "plain",
         "610 ± 44 m³/h, k = 2.00, −3 %",
         "Šárka Þór Ωμέγα Яна",
-        "● ◐ ◔ ○",
+        "● ◐ ◔ ✘",
         "one\ntwo",
         "a\N{NO-BREAK SPACE}b",
     ],
