@@ -7,6 +7,7 @@
     ├── CurveError                comparisons that make no curve                           exit status 2
     ├── MeasuringIntervalError    an indication outside the calibrated measuring interval  exit status 2
     ├── NotInRecordsError         a tag, certificate, job or reading that is not there     exit status 2
+    ├── GapError                  outlets that were not measured, where nobody says why    exit status 1
     ├── RecordsError              the records file cannot be opened, read or written       exit status 2
     └── RefusedError              what the gate or the rules of acceptance refuse          exit status 3
 
@@ -44,6 +45,7 @@ class Step(StrEnum):
     MAP_HEADINGS = "a map that says which heading is which column"
     SAY_SURE = "say that it is right, and it is written"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
+    SAY_WHY_WITHOUT = "say why it is issued without, and it is"
     SEE_REVIEW = "see impact review"  # its number
     DISMISS_REFUSAL = "dismissed with a reason"  # of a job, a comma, the number of the refusal
     WRITE_AGAIN = "write again"  # a job, a comma, a revision
@@ -130,6 +132,10 @@ class MeasuringIntervalError(CalibError):
 
 class NotInRecordsError(CalibError):
     """A tag, certificate, job or reading that the records do not hold."""
+
+
+class GapError(CalibError):
+    """Outlets that were not measured, where a report is to be issued and nobody said why without them; nothing was written."""
 
 
 class RecordsError(CalibError):

@@ -3,7 +3,10 @@
     E_n = (x_1 - x_2)/sqrt(U_1^2 + U_2^2)
 
 U with a coverage factor of about 2 each. The results agree where |E_n| <= 1. The two are taken as independent: an error that both
-share, as after calibrations by one laboratory, cancels in the difference and does not show.
+share, as after calibrations by one laboratory, cancels in the difference and does not show. Where U of the difference is known with
+what both share,
+
+    E_n = (x_1 - x_2)/U(x_1 - x_2)
 """
 
 import math
@@ -25,12 +28,24 @@ class Agreement:
     normalised_error: float  # E_n with its sign
     caution: bool  # they agree, with 0.8 <= |E_n|
 
+    @property
+    def agrees(self) -> bool:
+        """Whether |E_n| <= 1."""
+        return _size(self.normalised_error) <= LIMIT
+
 
 def agreement(first: float, u_first: float, second: float, u_second: float) -> Agreement:
     """E_n of two values with their expanded uncertainties, all in one unit; raises CalibError where both U are 0."""
-    together = math.hypot(u_first, u_second)
-    if not together > 0:
+    return agreement_of_difference(first - second, math.hypot(u_first, u_second))
+
+
+def agreement_of_difference(difference: float, expanded_uncertainty: float) -> Agreement:
+    """E_n of two values from their difference and the U of that, in one unit; raises CalibError where U is 0."""
+    if not expanded_uncertainty > 0:
         raise CalibError("E_n needs an expanded uncertainty above 0 of at least one of the two values")
-    e = (first - second) / together
-    size = round(abs(e), _DECIMALS)
-    return Agreement(e, CAUTION <= size <= LIMIT)
+    e = difference / expanded_uncertainty
+    return Agreement(e, CAUTION <= _size(e) <= LIMIT)
+
+
+def _size(normalised_error: float) -> float:
+    return round(abs(normalised_error), _DECIMALS)

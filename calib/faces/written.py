@@ -1,7 +1,7 @@
 """Numbers and statements as they are written, in every answer, picture and report."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calib.records.words import NET
@@ -135,3 +135,12 @@ def degrees_text(degrees_of_freedom: float | None) -> str:
 def signed_percent(percent: float | None) -> str:
     """+3 %, −4 %, or – where there is none."""
     return "–" if percent is None else f"{percent:+.0f} %".replace("-", "−")
+
+
+_MOST_NAMES = 6
+
+
+def names_text(names: Sequence[str]) -> str:
+    """Names in a row, those beyond the first ones counted."""
+    more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+    return f"{', '.join(names[:_MOST_NAMES])}{more}"

@@ -1,8 +1,16 @@
 """A job's balance, as `calib balance` answers: totals of its systems, of the whole and of its rooms."""
 
 from calib.arrays import finite
+from calib.faces.parts.cross_checks import (
+    CROSS_CHECK_COLUMNS,
+    CROSS_CHECKS_TITLE,
+    cross_check_lines,
+    cross_check_rows,
+    cross_checks_document,
+)
 from calib.faces.parts.joint_probability import joint_document, joint_lines
 from calib.faces.parts.limits import NO_GUARD, guard_content, limits_content, one_sided_lines
+from calib.faces.parts.not_measured import not_measured, not_measured_lines
 from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import result, state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
@@ -10,6 +18,7 @@ from calib.faces.parts.state_of_flows import state_document, state_lines
 from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text, wrapped_lines
 from calib.faces.written import Content, design_text, probability_text, tolerance_text, total_in_full, total_name
+from calib.procedures.measure.cross_checks import CrossChecks
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.risks import RisksOfJob
 from calib.procedures.measure.totals import Total, Totals
@@ -21,10 +30,18 @@ _ROOMS = ("room", "supply less extract ± U", "the design asks for", "probabilit
 _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract", None: "nothing"}
 
 
-def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> Content:
-    """Totals of the systems, of the job and of the rooms, and whether all of a system's flows conform at once."""
-    joint = {"joint_probability": joint_document(of_job), "plant_drift": drift_document(evaluation)}
-    return {"job": evaluation.job.job} | totals(evaluation, units) | joint
+def document(evaluation: Evaluation, of_job: RisksOfJob, checked: CrossChecks, units: str | None) -> Content:
+    """Totals of the systems, of the job and of the rooms, whether all of a system's flows conform at once, and the cross-checks."""
+    return (
+        {"job": evaluation.job.job}
+        | totals(evaluation, units)
+        | {
+            "joint_probability": joint_document(of_job),
+            "plant_drift": drift_document(evaluation),
+            "not_measured": not_measured(evaluation, units),
+            "cross_checks": cross_checks_document(checked, evaluation, units),
+        }
+    )
 
 
 def totals(evaluation: Evaluation, units: str | None = None) -> Content:
@@ -109,7 +126,15 @@ def text(answer: Content) -> str:
     told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
     joint = wrapped_lines(told)
     beside = ["", *joint] if joint else []
-    return "\n".join([table_text(_TOTALS, rows), *rooms, *said, *beside, *one_sided, *not_known])
+    left = ["", *not_measured_lines(answer["not_measured"])] if answer["not_measured"] else []
+    checks = answer["cross_checks"]
+    checked = (
+        ["", f"{CROSS_CHECKS_TITLE}:", table_text(CROSS_CHECK_COLUMNS, cross_check_rows(checks)),
+         *wrapped_lines(cross_check_lines(checks))]
+        if checks
+        else []
+    )  # fmt: skip
+    return "\n".join([table_text(_TOTALS, rows), *rooms, *left, *said, *beside, *one_sided, *checked, *not_known])
 
 
 def _total_cells(total: Content) -> tuple[str, ...]:

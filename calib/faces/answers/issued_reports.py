@@ -20,6 +20,7 @@ def document(job: str, issues: Sequence[Issue]) -> Content:
                 "issued_by": issue.person,
                 "signed_by": issue.signed_by,
                 "reason": issue.reason,
+                "gaps_reason": issue.gaps_reason,
                 "ledger_digest": issue.ledger_digest,
                 "forms": [asdict(form) for form in issue.forms],
             }
@@ -39,5 +40,7 @@ def text(answer: Content) -> str:
         signed = "" if issue["signed_by"] is None else f", signed by {one_line(issue['signed_by'])}"
         issued = f"issued {issue['issued']} by {one_line(issue['issued_by'])}"
         lines.append(f"revision {issue['revision']}, {issued}{signed}{why}")
+        if issue["gaps_reason"] is not None:
+            lines.append(f"  issued with outlets that were not measured: {one_line(issue['gaps_reason'])}")
         lines += [f"  {form['sha256']}  {one_line(form['name'])}" for form in issue["forms"]]
     return "\n".join(lines)

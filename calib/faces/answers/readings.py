@@ -29,7 +29,7 @@ def document(evaluation: Evaluation, units: str | None, withdrawn: Sequence[With
             }
             for each in withdrawn
         ],
-        "not_measured": not_measured(evaluation),
+        "not_measured": not_measured(evaluation, units),
     }
 
 
@@ -61,7 +61,8 @@ def text(answer: Content) -> str:
     """The same for people."""
     readings = answer["readings"]
     states = list(design_state_lines(readings))
-    return "\n".join([table_text(_HEADER, [_row(reading) for reading in readings]), *(["", *states] if states else [])])
+    rows = [*map(_row, readings), *map(_row_of_none, answer["not_measured"])]
+    return "\n".join([table_text(_HEADER, rows), *(["", *states] if states else [])])
 
 
 def _row(reading: Content) -> tuple[str, ...]:
@@ -77,3 +78,7 @@ def _row(reading: Content) -> tuple[str, ...]:
         f"{design['percent_of_design']:.1f}" if design and design["percent_of_design"] is not None else "-",
         design["conformity"] if design and design["conformity"] else "-",
     )
+
+
+def _row_of_none(outlet: Content) -> tuple[str, ...]:
+    return ("-", outlet["outlet"], outlet["system"], outlet["service"], "-", "-", "not measured", "-", "-")

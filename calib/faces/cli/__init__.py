@@ -12,7 +12,7 @@ from typing import Any, TextIO, cast
 import typer
 
 from calib import __version__
-from calib.errors import CalibError, DamagedError, RefusedError
+from calib.errors import CalibError, DamagedError, GapError, RefusedError
 from calib.faces.cli.completion import COMPLETING
 from calib.faces.cli.manners import PlainGroup
 from calib.faces.plain_text import as_wide_as, by_number, fitted, terminal_columns
@@ -77,7 +77,7 @@ def _root(
     pass
 
 
-_STATUS = {RefusedError: 3, DamagedError: 1}  # any other error of a person's: 2
+_STATUS = {RefusedError: 3, DamagedError: 1, GapError: 1}  # any other error of a person's: 2
 
 
 def globals_last(arguments: Sequence[str]) -> list[str]:

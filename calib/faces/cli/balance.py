@@ -23,17 +23,20 @@ Plot = Annotated[Path | None, to_draw("it", ", numbered where one does not hold 
 def balance(desk: Desk, job: JobNamed, coverage: Coverage = DEFAULT_COVERAGE, plot: Plot = None) -> Reply:
     """Print a job's balance: supply, return, exhaust and net flow of each system and of the job, and the net flow of each room.
 
-    Every total carries what its readings share; beside them stands the probability that all flows of a system conform at once.
+    Every total carries what its readings share; beside them stands the probability that all flows of a system conform at once,
+    and wherever two measurements speak about one flow, whether they agree.
     Flows that protect life are judged by the local code and a licensed practitioner, not by this program.
 
     Example: calib balance FQ-204 --plot balance.png
     """
     from calib.faces.answers import balance as answer
+    from calib.procedures.measure.cross_checks import cross_checks_of
     from calib.procedures.measure.evaluate import evaluate
     from calib.procedures.measure.risks import risks_of
 
-    evaluation = evaluate(desk.reading(), job, clock(), probability_of(coverage))
-    document = answer.document(evaluation, risks_of(evaluation), desk.units)
+    session = desk.reading()
+    evaluation = evaluate(session, job, clock(), probability_of(coverage))
+    document = answer.document(evaluation, risks_of(evaluation), cross_checks_of(session, evaluation), desk.units)
     if plot is not None:
         from calib.faces.drawings.balance import balance_charts
 
@@ -74,7 +77,8 @@ def conformity(
     if plot is not None:
         from calib.faces.drawings.overview import overview_charts
 
-        charts = overview_charts(readings.document(evaluation, desk.units)["readings"])
+        shown = readings.document(evaluation, desk.units)
+        charts = overview_charts(shown["readings"], shown["not_measured"])
         if not charts:
             raise CalibError("there is no reading to draw")
         plotted(charts, plot)

@@ -482,6 +482,7 @@ _SPELLED = {
     Step.ADD_CONDITIONS: "enter them whole with `calib conditions add`, under another name",
     Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
     Step.MAP_HEADINGS: "a map of its headings, which `calib import --suggest-map FILE` begins",
+    Step.SAY_WHY_WITHOUT: "--with-gaps REASON issues it all the same, and keeps the reason",
     Step.SAY_SURE: "the same with --sure writes it",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }

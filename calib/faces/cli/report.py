@@ -46,6 +46,10 @@ def report(
     reason: Annotated[
         str | None, typer.Option("--because", metavar="TEXT", help="Why another revision is issued.")
     ] = None,
+    gaps_reason: Annotated[
+        str | None,
+        typer.Option("--with-gaps", metavar="REASON", help="Why it is issued although outlets are not measured."),
+    ] = None,
     revision: Annotated[
         int | None,
         typer.Option("--revision", min=1, metavar="N", help="Write an issued revision again, byte for byte."),
@@ -73,8 +77,9 @@ def report(
 ) -> Reply:
     """Write a job's report: every flow with its expanded uncertainty, the totals, the refusals, the evidence.
 
-    Without --issue it is a draft, and says so. Exit status 1 if the file of --check was not issued so, a later revision was, or a
-    signature within it does not hold.
+    Without --issue it is a draft, and says so. With outlets that are not measured it is issued for a reason alone (--with-gaps):
+    without one they are named and nothing is issued, exit status 1. The same if the file of --check was not issued so, a later
+    revision was, or a signature within it does not hold.
     Flows that protect life or health (smoke control, fume cupboards, isolation rooms, combustion air) are judged by the local
     code and a licensed practitioner, not by this program.
 
@@ -86,6 +91,8 @@ def report(
         raise BadInputError([Finding.typed("reason", reason, "--issue with it")])
     if sign is not None and not issue:
         raise BadInputError([Finding.typed("sign", str(sign), "--issue with it: only what is issued is signed")])
+    if gaps_reason is not None and not issue:
+        raise BadInputError([Finding.typed("gaps_reason", gaps_reason, "--issue with it")])
     if check is not None:
         return _check(desk, check)
     if revisions:
@@ -97,7 +104,7 @@ def report(
     forms = _forms(form, FORMS if issue else DRAFT_FORMS)
     when, now, probability = happened_at(issued, "issued"), clock(), probability_of(coverage)
     signing = None if sign is None else _signing(sign, forms, now)
-    wanted = Wanted(str(job), forms, when, now, desk.units, probability, signing)
+    wanted = Wanted(str(job), forms, when, now, desk.units, probability, signing, gaps_reason)
     return _make(desk, wanted, reason, into, is_draft=not issue)
 
 

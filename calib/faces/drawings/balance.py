@@ -18,6 +18,7 @@ from calib.faces.drawings.style import (
     SERVICE_LOOKS,
     SMALL_LETTERS,
     TOLERANCE_BAND,
+    WHITE,
     Chart,
     Look,
     house_style,
@@ -32,6 +33,7 @@ _Part = list[tuple[str, list[Content]]]  # what one picture shows: systems with 
 _MOST_ROWS = 34
 _ROW = 0.21  # [in]
 _OTHER = Look("#8f9aa1", "xx")  # a service that is none of the four
+_PARTIAL = Look(WHITE, "\\\\\\\\\\")  # a sum of a part of the outlets
 _ALL = "all systems"
 
 
@@ -110,17 +112,29 @@ def _totals(axes: Axes, rows: Sequence[tuple[int, Content]], symbol: str) -> Non
     """Every total in its row; of each thing all rows at once, since drawing them one by one takes ten times as long."""
     for row, total in rows:
         write_beside(axes, row, _told(total), (total["design"] or {}).get("conformity"))
-    _designs(axes, [(row, total["design"]) for row, total in rows if total["design"]], symbol)
-    measured = [(row, total["service"], *in_unit(total["flow"], symbol)) for row, total in rows if total["flow"]]
+    _designs(
+        axes, [(row, total["design"]) for row, total in rows if total["design"] and not _is_partial(total)], symbol
+    )
+    measured = [(row, _look(total), *in_unit(total["flow"], symbol)) for row, total in rows if total["flow"]]
     if not measured:
         return
-    for service in dict.fromkeys(service for _, service, _, _ in measured):
-        places, flows = zip(*[(row, flow) for row, other, flow, _ in measured if other == service], strict=True)
-        axes.barh(places, flows, height=0.5, zorder=2, **SERVICE_LOOKS.get(service, _OTHER).patch)
+    for look in dict.fromkeys(look for _, look, _, _ in measured):
+        places, flows = zip(*[(row, flow) for row, other, flow, _ in measured if other == look], strict=True)
+        axes.barh(places, flows, height=0.5, zorder=2, **look.patch)
     places, _, flows, expanded = zip(*measured, strict=True)
     # White below the ink, so that the bar of U is seen on dark ground.
     axes.errorbar(flows, places, xerr=expanded, fmt="none", ecolor="white", elinewidth=2.6, zorder=5)
     axes.errorbar(flows, places, xerr=expanded, fmt="none", ecolor=INK, elinewidth=1.1, capsize=3, zorder=6)
+
+
+def _look(total: Content) -> Look:
+    """How a total is drawn: a sum of a part of its outlets in a look of its own, whatever its service."""
+    return _PARTIAL if _is_partial(total) else SERVICE_LOOKS.get(total["service"], _OTHER)
+
+
+def _is_partial(total: Content) -> bool:
+    """Whether some of its outlets were measured and some not: such a sum is held against no design."""
+    return bool(total["flow"]) and total["outlets_measured"] < total["outlets"]
 
 
 def _designs(axes: Axes, designs: Sequence[tuple[int, Content]], symbol: str) -> None:
@@ -146,22 +160,24 @@ def _limits(design: Content, at: float, symbol: str) -> tuple[float, float]:
 
 def _told(total: Content) -> str:
     flow = flow_text(total["flow"]) if total["flow"] else "not measured"
-    partly = total["flow"] and total["outlets_measured"] < total["outlets"]
-    return flow + (f", {total['outlets_measured']} of {total['outlets']}" if partly else "")
+    return flow + (f", {total['outlets_measured']} of {total['outlets']}" if _is_partial(total) else "")
 
 
 def _legend(totals: Sequence[Content]) -> tuple[list[Any], list[str]]:
-    services = dict.fromkeys(total["service"] for total in totals if total["flow"])
-    looks = {name: SERVICE_LOOKS.get(name, _OTHER) for name in services}
+    looks = {
+        "a part of the outlets" if _is_partial(total) else total["service"]: _look(total)
+        for total in sorted(totals, key=_is_partial)
+        if total["flow"]
+    }
     handles: list[Any] = [Patch(**look.patch) for look in looks.values()]
     labels = list(looks)
     if handles:
         handles.append(Line2D([], [], color=INK, lw=1.1, marker="|", ms=5))
         labels.append("expanded uncertainty U")
-    if any(total["design"] for total in totals):
+    if any(total["design"] and not _is_partial(total) for total in totals):
         handles.append(Line2D([], [], color=INK, lw=0, marker="|", ms=9, mew=2.0))
         labels.append("design")
-    if any(total["design"] and tolerance_text(total["design"]) for total in totals):
+    if any(total["design"] and not _is_partial(total) and tolerance_text(total["design"]) for total in totals):
         handles.append(Patch(**TOLERANCE_BAND))
         labels.append("tolerance")
     return handles, labels
@@ -184,7 +200,10 @@ def _total_text(total: Content) -> str:
     design = total["design"]
     if not design:
         return text
-    text += f" against {design_text(design['value'])} {unit_text(design['unit'])}"
+    said = f"{design_text(design['value'])} {unit_text(design['unit'])}"
+    if _is_partial(total):
+        return f"{text} outlets (the design of all is {said})"
+    text += f" against {said}"
     if design["percent_of_design"] is not None:
         text += f" ({design['percent_of_design']:.1f} % of design)"
     return text + (f", {design['conformity']}" if design["conformity"] else "")

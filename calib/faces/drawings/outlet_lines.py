@@ -12,7 +12,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from calib.faces.drawings.outlet_rows import WIDEST, flow_axis, percent_axis, statement_legend
-from calib.faces.drawings.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, drawn_limits, title_of
+from calib.faces.drawings.outlets import (
+    MOST_THIN,
+    OutletDrawing,
+    OutletDrawings,
+    OutletsDrawing,
+    drawn_limits,
+    title_of,
+)
 from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, TOLERANCE_BAND, WARNING, short, titled
 from calib.faces.written import SIGNS
 
@@ -35,7 +42,7 @@ def outlet_lines(shown: OutletsDrawing, place: int, count: int) -> Figure:
     titled(
         axes,
         title_of(place, count),
-        f"{len(lot)} outlets by system, each system sorted; lines: flow ± U; band: tolerance",
+        f"{len(lot)} outlets by system{_and_left(shown)}, each system sorted; lines: flow ± U; band: tolerance",
     )
     _lanes(lanes, lot)
     handles, labels = statement_legend(lot)
@@ -43,6 +50,10 @@ def outlet_lines(shown: OutletsDrawing, place: int, count: int) -> Figure:
     counted = [f"{name}: {words.count(name)}" if name in words else name for name in labels]
     figure.legend(handles, counted, loc="outside lower left", ncols=3)
     return figure
+
+
+def _and_left(shown: OutletsDrawing) -> str:
+    return f", {len(shown.left)} more not measured" if shown.left else ""
 
 
 def _thin_height(count: int) -> float:
@@ -81,7 +92,7 @@ def _apart(rows: Sequence[int], count: int) -> list[int]:
     return apart
 
 
-def _thin_percent(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
+def _thin_percent(axes: Axes, lot: OutletDrawings) -> None:
     rows = np.arange(len(lot))
     low, high = np.array([drawn_limits(outlet, WIDEST) for outlet in lot]).T
     edges = np.repeat(rows, 2) + np.tile((-0.5, 0.5), len(lot))

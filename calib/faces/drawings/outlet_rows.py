@@ -11,7 +11,15 @@ from matplotlib.patches import Patch
 from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
-from calib.faces.drawings.outlets import OutletDrawing, OutletsDrawing, drawn_limits, rows_with_names, title_of
+from calib.faces.drawings.outlets import (
+    OutletDrawing,
+    OutletDrawings,
+    OutletsDrawing,
+    drawn_limits,
+    measured_of,
+    rows_with_names,
+    title_of,
+)
 from calib.faces.drawings.style import (
     FIGURE_WIDTH,
     INK,
@@ -84,14 +92,13 @@ def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[int]) ->
     if wide:
         left, width = [low for low, _ in wide.values()], [max(high - low, 0.0) for low, high in wide.values()]
         axes.barh(list(wide), width, left=left, height=0.8, **TOLERANCE_BAND)
-    values, expanded = [outlet.value for outlet in lot], [outlet.expanded_uncertainty for outlet in lot]
-    axes.errorbar(values, places, xerr=expanded, fmt="none", ecolor=INK, elinewidth=1.0, capsize=2.5)
-    for statement in dict.fromkeys(outlet.statement for outlet in lot):
-        judged = [
-            (value, place)
-            for value, place, outlet in zip(values, places, lot, strict=True)
-            if outlet.statement == statement
-        ]
+    measured = [(outlet, place) for outlet, place in zip(lot, places, strict=True) if outlet.is_measured]
+    values, expanded = [outlet.value for outlet, _ in measured], [outlet.expanded_uncertainty for outlet, _ in measured]
+    axes.errorbar(
+        values, [place for _, place in measured], xerr=expanded, fmt="none", ecolor=INK, elinewidth=1.0, capsize=2.5
+    )
+    for statement in dict.fromkeys(outlet.statement for outlet, _ in measured):
+        judged = [(outlet.value, place) for outlet, place in measured if outlet.statement == statement]
         for line in _sign_lines(statement):
             axes.plot(*zip(*judged, strict=True), zorder=3, **line)
     for place, outlet in zip(places, lot, strict=True):
@@ -117,9 +124,9 @@ def _sign_lines(statement: str | None) -> list[dict[str, Any]]:
     return [circle, {"ls": "none", "ms": 6.5, "marker": _FILLED[statement], "mfc": INK, "mew": 0}]
 
 
-def statement_legend(lot: Sequence[OutletDrawing]) -> tuple[list[Any], list[str]]:
+def statement_legend(lot: OutletDrawings) -> tuple[list[Any], list[str]]:
     """Samples and words for the statements that are there, and for U and tolerance."""
-    statements = {outlet.statement for outlet in lot}
+    statements = {outlet.statement for outlet in measured_of(lot)}
     names = [name for name in SIGNS if name in statements]
     handles: list[Any] = [tuple(Line2D([], [], **line) for line in _sign_lines(name)) for name in names]
     if statements - set(SIGNS):
@@ -129,11 +136,12 @@ def statement_legend(lot: Sequence[OutletDrawing]) -> tuple[list[Any], list[str]
     return handles, [*names, "expanded uncertainty U", "tolerance"]
 
 
-def percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> tuple[float, float]:
+def percent_axis(axes: Axes, lot: OutletDrawings) -> tuple[float, float]:
     """An axis in percent of design from the least to the largest that is drawn, and its ends."""
     limits = [limit for outlet in lot for limit in (outlet.tolerance or ()) if isfinite(limit)]
-    low = min(100.0, *limits, *(outlet.value - outlet.expanded_uncertainty for outlet in lot))
-    high = max(100.0, *limits, *(outlet.value + outlet.expanded_uncertainty for outlet in lot))
+    measured = measured_of(lot)
+    low = min([100.0, *limits, *(outlet.value - outlet.expanded_uncertainty for outlet in measured)])
+    high = max([100.0, *limits, *(outlet.value + outlet.expanded_uncertainty for outlet in measured)])
     ends = max(0.0, low - 3), min(WIDEST, high + 3)
     axes.axvline(100, color=STROKE, lw=1.1, zorder=1)
     axes.set_xlim(*ends)
@@ -141,12 +149,12 @@ def percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> tuple[float, float
     return ends
 
 
-def _percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
+def _percent_axis(axes: Axes, lot: OutletDrawings) -> None:
     """What lies far out stands at the edge with its number."""
     low, high = percent_axis(axes, lot)
     axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
     for outlet, place in zip(lot, _places(lot), strict=True):
-        if not low <= outlet.value <= high:
+        if outlet.is_measured and not low <= outlet.value <= high:
             _beyond(axes, outlet, place, high if outlet.value > high else low)
 
 
@@ -165,7 +173,7 @@ def _places(lot: Sequence[OutletDrawing]) -> list[int]:
     return [place + len(systems) for place, outlet in enumerate(lot) if systems.setdefault(outlet.system) is None]
 
 
-def flow_axis(axes: Axes, lot: Sequence[OutletDrawing], symbol: str) -> None:
+def flow_axis(axes: Axes, lot: OutletDrawings, symbol: str) -> None:
     """An axis of flows from zero on."""
-    axes.set_xlim(min(0.0, *(outlet.value - outlet.expanded_uncertainty for outlet in lot)), None)
+    axes.set_xlim(min([0.0, *(outlet.value - outlet.expanded_uncertainty for outlet in measured_of(lot))]), None)
     axes.set_xlabel(f"flow [{unit_text(symbol)}]")

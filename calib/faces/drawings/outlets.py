@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, inf
+from math import ceil, inf, nan
 from typing import Any
 
 from calib.counted import count_of
 from calib.faces.drawings.style import short
 from calib.faces.written import SIGNS, Content, ends_of_interval, flow_limits_of, rounded, rounded_text, unit_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
+from calib.procedures.report.summary import NOT_MEASURED
 from calib.quantities import unit
 
 MOST_NAMED = 60  # more outlets are thin lines
@@ -22,11 +23,16 @@ class OutletDrawing:
 
     name: str
     system: str
-    value: float  # [% of design], or the flow where there is no design
+    value: float  # [% of design], or the flow where there is no design; NaN: not measured
     expanded_uncertainty: float  # in the same unit
     tolerance: tuple[float, float] | None  # between which it conforms [% of design]; infinite: no limit on that side
-    statement: str | None  # of conformity
+    statement: str | None  # of conformity, or that it was not measured
     flow: str  # as it is told, with its U
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether it has a flow."""
+        return self.statement != NOT_MEASURED
 
 
 OutletDrawings = tuple[OutletDrawing, ...]
@@ -39,20 +45,38 @@ class OutletsDrawing:
     against_design: OutletDrawings
     without_design: OutletDrawings  # in `unit`
     unit: str
+    left: OutletDrawings = ()  # not measured, and not drawn
+
+    @property
+    def not_measured(self) -> OutletDrawings:
+        """Those without a flow, drawn or not."""
+        every = (*self.against_design, *self.without_design, *self.left)
+        return tuple(outlet for outlet in every if not outlet.is_measured)
 
 
-def outlets_of(readings: Sequence[Content]) -> OutletsDrawing:
-    """The latest reading of each outlet or station, its systems together in the order of their first one."""
+def outlets_of(readings: Sequence[Content], left: Sequence[Content] = ()) -> OutletsDrawing:
+    """The latest reading of each outlet or station, and those `left` unmeasured, its systems in the order of their first one."""
     latest = [reading for reading in readings if reading["latest"]]
-    systems = _places([reading["system"] for reading in latest])
+    systems = _places([each["system"] for each in (*latest, *left)])
     ordered = sorted(latest, key=lambda reading: systems[reading["system"]])
     without = [reading for reading in ordered if not _is_compared(reading)]
     symbol = common_flow_unit(reading["flow"]["unit"] for reading in without).symbol
-    return OutletsDrawing(
-        tuple(_against_design(reading) for reading in ordered if _is_compared(reading)),
-        tuple(_without_design(reading, symbol) for reading in without),
-        symbol,
-    )
+    judged = [_against_design(reading) for reading in ordered if _is_compared(reading)]
+    apart = [_without_design(reading, symbol) for reading in without]
+    judged += [_left(outlet) for outlet in left if outlet["design"]]
+    apart += [_left(outlet) for outlet in left if not outlet["design"]]
+    drawn = [tuple(sorted(lot, key=lambda outlet: systems[outlet.system])) for lot in (judged, apart)]
+    return OutletsDrawing(drawn[0], drawn[1], symbol)
+
+
+def _left(outlet: Content) -> OutletDrawing:
+    tolerance = _tolerance(outlet["design"]) if outlet["design"] else None
+    return OutletDrawing(outlet["outlet"], outlet["system"], nan, 0.0, tolerance, NOT_MEASURED, NOT_MEASURED)
+
+
+def measured_of(lot: OutletDrawings) -> OutletDrawings:
+    """Those that have a flow."""
+    return tuple(outlet for outlet in lot if outlet.is_measured)
 
 
 def _is_compared(reading: Content) -> bool:
@@ -117,14 +141,15 @@ def parts_of(shown: OutletsDrawing) -> list[tuple[OutletsDrawing, int, int]]:
     """What stands in each figure, which of the figures it is, and how many there are."""
     named = is_named(shown)
     judged, apart = (
-        _pages(lot) if named else _chunks(_sorted(lot), MOST_THIN)
+        _pages(lot) if named else _chunks(_sorted(measured_of(lot)), MOST_THIN)
         for lot in (shown.against_design, shown.without_design)
     )
     pairs = [*((lot, ()) for lot in judged), *(((), lot) for lot in apart)]
     if named and len(judged) == len(apart) == 1 and rows_with_names(judged[0]) + rows_with_names(apart[0]) <= MOST_ROWS:
         pairs = [(judged[0], apart[0])]
+    left = () if named else shown.not_measured
     return [
-        (OutletsDrawing(first, second, shown.unit), place, len(pairs))
+        (OutletsDrawing(first, second, shown.unit, left if place == 1 else ()), place, len(pairs))
         for place, (first, second) in enumerate(pairs, start=1)
     ]
 
@@ -169,7 +194,7 @@ def title_of(place: int, count: int) -> str:
 def outlets_words(shown: OutletsDrawing, place: int, count: int) -> str:
     """What a figure shows, in words with the numbers that matter."""
     sentences = [f"Picture {place} of {count}."] if count > 1 else []
-    lot = shown.against_design
+    lot = measured_of(shown.against_design)
     if lot:
         least, most = min(lot, key=lambda outlet: outlet.value), max(lot, key=lambda outlet: outlet.value)
         words = [outlet.statement or "not judged" for outlet in lot]
@@ -181,11 +206,12 @@ def outlets_words(shown: OutletsDrawing, place: int, count: int) -> str:
         )
         sentences += _told("Fail", [outlet for outlet in lot if outlet.statement == "fail"])
         sentences += _told("Conditional fail", [outlet for outlet in lot if outlet.statement == "conditional fail"])
-    if shown.without_design:
-        flows = [f"{short(outlet.name, 40)} {outlet.flow}" for outlet in shown.without_design]
-        sentences.append(
-            f"Without a design, {count_of(len(shown.without_design), 'outlet', 'outlets')}: {_list(flows)}."
-        )
+    apart = measured_of(shown.without_design)
+    if apart:
+        flows = [f"{short(outlet.name, 40)} {outlet.flow}" for outlet in apart]
+        sentences.append(f"Without a design, {count_of(len(apart), 'outlet', 'outlets')}: {_list(flows)}.")
+    if shown.not_measured:
+        sentences.append(f"Not measured: {_list([short(outlet.name, 40) for outlet in shown.not_measured])}.")
     return " ".join(sentences)
 
 

@@ -21,6 +21,7 @@ from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, unit
 from calib.records.tables.jobs import DeclaredAir
+from calib.records.tables.outlets import Outlet
 from calib.records.words import MEASURED_AS, OUTLET
 from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Contribution
@@ -344,20 +345,28 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
     outlet = evaluation.measured[row].outlet
     if outlet.design_flow is None:
         return None
-    density = finite(stated_density(outlet))
+    design = stated_design(outlet, in_unit)
     return {
-        **value_in(in_unit, design_of(outlet)),
-        "typed": {"value": outlet.design_flow, "unit": outlet.flow_unit},
-        **limits_content(outlet, design_of(outlet), in_unit),
+        **design,
         **guard_content(evaluation.judgement, row, in_unit),
         "percent_of_design": finite(evaluation.judgement.percent_of_design[row]),
         "conformity": str(evaluation.judgement.statement[row]) or None,
         "probability_of_conformity": finite(evaluation.judgement.probability[row]),
         "consumer_risk": finite(evaluation.judgement.consumer_risk[row]),
         "producer_risk": finite(evaluation.judgement.producer_risk[row]),
+        "flow": _in_design_state(evaluation, row, in_unit, design["density_kg_per_m3"]),
+    }
+
+
+def stated_design(outlet: Outlet, in_unit: Unit) -> Content:
+    """The design flow that an outlet states, with its limits and its state."""
+    density = finite(stated_density(outlet))
+    return {
+        **value_in(in_unit, design_of(outlet)),
+        "typed": {"value": outlet.design_flow, "unit": outlet.flow_unit},
+        **limits_content(outlet, design_of(outlet), in_unit),
         "state": state_text(density),
         "density_kg_per_m3": density,
-        "flow": _in_design_state(evaluation, row, in_unit, density),
     }
 
 

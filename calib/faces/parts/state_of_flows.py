@@ -4,12 +4,10 @@ from collections.abc import Iterator, Sequence
 
 from calib.arrays import finite
 from calib.faces.parts.reading_in_full import state_text
-from calib.faces.written import Content
+from calib.faces.written import Content, names_text
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.evaluate import Evaluation
 from calib.records.words import NET
-
-_NAMED = 6  # outlets that are named each by itself
 
 
 def state_document(evaluation: Evaluation) -> Content:
@@ -56,8 +54,7 @@ def unknown_lines(states: Content) -> Iterator[str]:
     for each in states["air_not_known"]:
         by_reason.setdefault("; ".join(each["reasons"]), []).append(each["outlet"])
     for reason, outlets in by_reason.items():
-        more = f" and {len(outlets) - _NAMED} more" if len(outlets) > _NAMED else ""
-        yield f"{', '.join(outlets[:_NAMED])}{more}: {reason}"
+        yield f"{names_text(outlets)}: {reason}"
 
 
 def design_state_lines(readings: Sequence[Content]) -> Iterator[str]:

@@ -15,6 +15,7 @@ from calib.faces.answers.company import document as company_document
 from calib.faces.answers.conformity import risks
 from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
 from calib.faces.parts.budgets_in_full import budgets_in_full
+from calib.faces.parts.cross_checks import cross_checks_document
 from calib.faces.parts.curve import curve
 from calib.faces.parts.evidence import certified
 from calib.faces.parts.joint_probability import joint_document
@@ -40,6 +41,7 @@ class Issuing:
 
     person: str
     reason: str | None  # absent: the first revision
+    gaps_reason: str | None = None  # why without outlets that were not measured
 
 
 @unswept
@@ -62,6 +64,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "issued": issued.isoformat(),
         "issued_by": None if issuing is None else issuing.person,
         "revision_reason": None if issuing is None else issuing.reason,
+        "gaps_reason": None if issuing is None else issuing.gaps_reason,
         "revises": [_issue(issue) for issue in report.issues],
         "changes": [],
         "decision_rule": evaluation.job.decision_rule,
@@ -80,7 +83,8 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
         "reviews": [review_document(review, evaluation.job.job, 1 + len(report.issues)) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
-        "not_measured": not_measured(evaluation),
+        "not_measured": not_measured(evaluation, units),
+        "cross_checks": cross_checks_document(report.cross_checks, evaluation, units),
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),

@@ -5,6 +5,7 @@ import io
 from collections.abc import Mapping
 from typing import Any
 
+from calib.faces.parts.cross_checks import cross_check_rows
 from calib.faces.parts.review_on_job import decided_text
 from calib.faces.written import Content
 
@@ -19,7 +20,7 @@ _CSV_COLUMNS = (
     "flow_at_design_density_expanded_uncertainty", "stage", "probability", "numerical_error",
     "lower_limit", "upper_limit", "guard_band", "guard_factor",
     "drift_percent", "standard_uncertainty_percent", "carried_percent",
-    "interval_low", "interval_high",
+    "interval_low", "interval_high", "normalised_error", "agrees",
 )  # fmt: skip
 
 
@@ -42,7 +43,12 @@ def as_csv(report: Content) -> str:
             | _same(each, "system", "service", "outlet", "instrument", "observed_at")
             for each in report["refusals"]
         ),
-        *({"record": "not measured"} | _same(each, "system", "service", "outlet") for each in report["not_measured"]),
+        *(
+            {"record": "not measured", "reasons": " | ".join(each["reasons"])}
+            | {"design_flow": (each["design"] or {}).get("value"), "flow_unit": (each["design"] or {}).get("unit")}
+            | _same(each, "system", "service", "outlet", "place", "room")
+            for each in report["not_measured"]
+        ),
         *(
             {
                 "record": "amendment",
@@ -71,6 +77,14 @@ def as_csv(report: Content) -> str:
             for each in report["plant_drift"]
         ),
         *(
+            {"record": "cross-check", "outlet": flow, "reasons": f"{first} | {second}"}
+            | _csv_flow(check["difference"])
+            | _same(check, "system", "service", "room", "normalised_error", "agrees")
+            for check, (flow, first, second, *_) in zip(
+                report["cross_checks"], cross_check_rows(report["cross_checks"]), strict=True
+            )
+        ),
+        *(
             {"record": "joint probability", "outlets": each["outlets"]}
             | _same(each, "system", "probability", "numerical_error")
             for each in report["joint_probability"]
@@ -85,7 +99,7 @@ def _csv_report(report: Content) -> Content:
     return {
         "record": "report",
         "state": "draft" if report["is_draft"] else "issued",
-        "reasons": report["revision_reason"],
+        "reasons": " | ".join(filter(None, (report["revision_reason"], report["gaps_reason"]))),
     } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
 
 

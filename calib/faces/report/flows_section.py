@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.overview import overview_charts
+from calib.faces.parts.not_measured import why_not_measured
 from calib.faces.parts.plant_drift import drift_sentence
 from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_rows, what_to_declare
@@ -36,7 +37,7 @@ from calib.faces.report.table_cells import (
     words_cell,
 )
 from calib.faces.written import Content, coverage_percent_text, design_text, moment_text, tolerance_text, total_name
-from calib.records.words import REPEAT
+from calib.records.words import DUCT, REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
 
@@ -69,16 +70,21 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         "is at the outlet."
         f"{_about_intervals(report)}"
     )
-    yield from _overview(report["readings"])
+    yield from _overview(report["readings"], report["not_measured"])
     readings, totals = _by_system(report["readings"]), _by_system(report["totals"])
-    for system in dict.fromkeys((*readings, *totals)):
+    left = _by_system(report["not_measured"])
+    for system in dict.fromkeys((*readings, *left, *totals)):
         yield Heading(3, f"System {system}")
-        if system in readings:
-            rows = tuple(_reading(reading, anchors) for reading in readings[system])
-            yield Table(f"Flows of {system}", _FLOW_COLUMNS, rows)
+        rows = [_reading(reading, anchors) for reading in readings.get(system, ())]
+        rows += map(_not_measured, left.get(system, ()))
+        if rows:
+            yield Table(f"Flows of {system}", _FLOW_COLUMNS, tuple(rows))
         if system in totals:
             yield _totals(f"Total of {system}{_named_state(report)}", totals[system])
-    flagged = tuple(
+    if report["gaps_reason"]:
+        yield paragraph("Why it is issued without what was not measured: ", report["gaps_reason"])
+    flagged = tuple(runs(each["outlet"], f": {why_not_measured(each)}.") for each in report["not_measured"])
+    flagged += tuple(
         runs(each["outlet"], f": {'; '.join(each['flags'])}.") for each in report["readings"] if each["flags"]
     ) + tuple(runs(f"{line}.") for line in design_state_lines(report["readings"]))
     if flagged:
@@ -98,7 +104,7 @@ def _about_intervals(report: Content) -> str:
 _MOST_DRAWN = 1000  # outlets in the overview: two figures of thin lines
 
 
-def _overview(readings: list[Content]) -> Iterator[Picture]:
+def _overview(readings: list[Content], left: list[Content]) -> Iterator[Picture]:
     """Every outlet against its design; of a very large job those that are least surely within their tolerance."""
     caption = (
         "Latest flow of each outlet with its U, in percent of design and in the state of that, with the tolerance."
@@ -108,7 +114,7 @@ def _overview(readings: list[Content]) -> Iterator[Picture]:
         surely = sorted(readings, key=lambda reading: _probability(reading["design"]))
         shown = surely[:_MOST_DRAWN]
         caption = f"The {_MOST_DRAWN} of {len(readings)} readings with the lowest probability of conformity. {caption}"
-    for place, chart in enumerate(overview_charts(shown)):
+    for place, chart in enumerate(overview_charts(shown, left)):
         yield Picture(f"overview-{place}", chart.figure, chart.words, runs(caption))
 
 
@@ -151,8 +157,25 @@ def _reading(reading: Content, anchors: Anchors) -> TableRow:
     )
 
 
+def _not_measured(outlet: Content) -> TableRow:
+    """The row of an outlet or a duct that no reading stands of."""
+    design = outlet["design"]
+    is_duct = (Run(" (duct)", Mark.SOFT),) if outlet["place"] == DUCT else ()
+    return row_of(
+        words_cell(outlet["outlet"], *is_duct),
+        words_cell(outlet["service"]),
+        *[NOTHING] * 3,
+        words_cell(Run("not measured", Mark.STRONG)),
+        NOTHING,
+        *_judged(None if design is None else design | dict.fromkeys(_WHEN_MEASURED)),
+    )
+
+
+_WHEN_MEASURED = ("percent_of_design", "conformity", "probability_of_conformity")
+
+
 def _remarked(reading: Content) -> Iterator[Run]:
-    if reading["place"] == "duct":
+    if reading["place"] == DUCT:
         yield Run(" (duct)", Mark.SOFT)
     if reading["stage"]:
         yield Run(f" ({reading['stage']})", Mark.SOFT)

@@ -14,6 +14,7 @@ from calib.faces.report.corrections_and_refusals import (
     refusals_section,
     reviews_section,
 )
+from calib.faces.report.cross_checks_section import cross_checks_section
 from calib.faces.report.decisions_section import decisions_section
 from calib.faces.report.first_page import first_page
 from calib.faces.report.flows_section import balance_section, flows_section
@@ -55,6 +56,7 @@ def _blocks(
     yield from reviews_section(content)
     yield from flows_section(content, anchors)
     yield from balance_section(content)
+    yield from cross_checks_section(content)
     yield from decisions_section(content)
     yield from amendments_section(content)
     yield from refusals_section(content, anchors)

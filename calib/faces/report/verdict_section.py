@@ -6,6 +6,7 @@ from dataclasses import replace
 from calib.counted import count_of
 from calib.faces.cautions import RULES_IN_BRIEF
 from calib.faces.drawings.verdict_bar import verdict_bar
+from calib.faces.parts.cross_checks import other_measurements
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -72,7 +73,8 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
     listed = report["summary"]["attention"]
     worst = [each for each in listed if each["statement"] != "conditional pass"]
     if worst:
-        rows = tuple(_attention(each, readings.get(each["reading"]), anchors) for each in worst)
+        checks = report["cross_checks"]
+        rows = tuple(_attention(each, readings.get(each["reading"]), checks, anchors) for each in worst)
         yield Table("What needs attention", _columns(worst[0]["design"]["unit"]), rows)
     doubtful = [_doubtful(each, readings[each["reading"]], anchors) for each in listed[len(worst) :]]
     if doubtful:
@@ -88,14 +90,14 @@ def _columns(unit: str) -> tuple[TableColumn, ...]:
         *number_columns(f"Flow ± U [{unit}]", f"Allowed [{unit}]"),
         TableColumn("Statement", is_short=True),
         TableColumn("Probability", is_number=True),
-        TableColumn("What would settle it, what was remarked", is_wordy=True),
+        TableColumn("What would settle it, what was remarked, another measurement", is_wordy=True),
     )
 
 
-def _attention(each: Content, reading: Content | None, anchors: Anchors) -> TableRow:
+def _attention(each: Content, reading: Content | None, checks: Sequence[Content], anchors: Anchors) -> TableRow:
     outlet = words_cell(each["outlet"], Run(f" ({each['system']}, {each['service']})", Mark.SOFT))
     allowed = words_cell(allowed_text(each["design"]))
-    settled = words_cell("; ".join(_settling(each, reading)))
+    settled = words_cell("; ".join([*_settling(each, reading), *other_measurements(checks, each["outlet"])]))
     if reading is None:
         return row_of(outlet, NOTHING, allowed, words_cell(Run("not measured", Mark.STRONG)), NOTHING, settled)
     return row_of(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from calib.faces.parts.cross_checks import agreement_text, sides_text
 from calib.faces.parts.review_on_job import decided_text, disposed_text
 from calib.faces.parts.two_days import accepted_later
 from calib.faces.written import Content, design_text, total_name
@@ -263,6 +264,18 @@ OF_DECISIONS = (
     SheetColumn("Mean specific consumer's risk", _at("mean_specific_consumer_risk"), RISK, 12),
     SheetColumn("Mean specific producer's risk", _at("mean_specific_producer_risk"), RISK, 12),
 )
+_NEAR_U_OF_DIFFERENCE = _to_two_digits(_at("difference", "expanded_uncertainty"))
+
+
+def _side_columns(place: int, side: str) -> tuple[SheetColumn, ...]:
+    near = _to_two_digits(_at(side, "flow", "expanded_uncertainty"))
+    return (
+        SheetColumn("Measured as" if place == 1 else "And as", lambda row: sides_text(row)[place], width=26),
+        SheetColumn("q_1" if place == 1 else "q_2", _at(side, "flow", "value"), near),
+        SheetColumn("U(q_1)" if place == 1 else "U(q_2)", _at(side, "flow", "expanded_uncertainty"), near, 9),
+    )
+
+
 OF_DRIFT = (
     _SYSTEM,
     _SERVICE,
@@ -272,6 +285,19 @@ OF_DRIFT = (
     SheetColumn("Drift [%]", _at("drift_percent"), TWO_DECIMALS, 9),
     SheetColumn("u of the drift [%]", _at("standard_uncertainty_percent"), TWO_DECIMALS, 9),
     SheetColumn("Carried in u [%]", _at("carried_percent"), TWO_DECIMALS, 9),
+)
+OF_CROSS_CHECKS = (
+    SheetColumn("Flow", lambda row: sides_text(row)[0], width=24),
+    SheetColumn("Kind", _at("kind"), width=24),
+    *(column for place, side in enumerate(("first", "second"), start=1) for column in _side_columns(place, side)),
+    SheetColumn("Difference", _at("difference", "value"), _NEAR_U_OF_DIFFERENCE),
+    SheetColumn("U of the difference", _at("difference", "expanded_uncertainty"), _NEAR_U_OF_DIFFERENCE),
+    SheetColumn("k", _at("difference", "coverage_factor"), TWO_DECIMALS, 6),
+    SheetColumn("Unit", _at("difference", "unit"), width=6),
+    SheetColumn("State", _at("state"), width=14),
+    SheetColumn("E_n", _at("normalised_error"), TWO_DECIMALS, 7),
+    SheetColumn("Statement", agreement_text, width=22),
+    SheetColumn("Remark", _at("remark"), width=40),
 )
 OF_JOINT = (
     SheetColumn("System", lambda row: row["system"] or "whole job", width=18),
@@ -294,7 +320,14 @@ OF_REFUSALS = (
     SheetColumn("Operator", _at("operator"), width=14),
     SheetColumn("Remarks", _at("remarks"), width=30),
 )
-OF_NOT_MEASURED = (_SYSTEM, _OUTLET, _SERVICE)
+OF_NOT_MEASURED = (
+    _SYSTEM,
+    _OUTLET,
+    _SERVICE,
+    SheetColumn("Design", _at("design", "value"), _design_as_written, 9),
+    SheetColumn("Unit", _at("design", "unit"), width=6),
+    SheetColumn("Why a reading was refused", _joined("reasons"), width=60),
+)
 OF_CHANGES = (
     SheetColumn("What", _at("what"), width=40),
     SheetColumn("Before", _at("before"), width=50),

@@ -36,6 +36,7 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
         ("Budgets in full", "every input quantity of one flow of each kind", columns.OF_BUDGETS_IN_FULL, list(_in_full(content))),
         ("Decisions", "risks of wrong decisions", columns.OF_DECISIONS, (content["risks"] or {}).get("decisions", [])),
         ("Plant drift", "what readings repeated at the end tell of the plant", columns.OF_DRIFT, content["plant_drift"]),
+        ("Cross-checks", "two measurements of one flow, and whether they agree", columns.OF_CROSS_CHECKS, content["cross_checks"]),
         ("All at once", "whether all flows conform at once", columns.OF_JOINT, content["joint_probability"]),
         ("Refused readings", "readings for which no flow is reported, and why", columns.OF_REFUSALS, content["refusals"]),
         ("Not measured", "outlets and ducts that no reading stands of", columns.OF_NOT_MEASURED, content["not_measured"]),

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -17,7 +17,7 @@ from calib.faces.write_over import write_whole
 from calib.faces.written import Content
 from calib.procedures.on_record.jobs_by_name import jobs_like
 from calib.procedures.report.collect import JobReport, report
-from calib.procedures.report.issue import ToIssue, issue_report, may_issue
+from calib.procedures.report.issue import ToIssue, issue_report, may_issue, must_say_why
 from calib.procedures.report.issued import issued_bytes, issues_of
 from calib.procedures.report.signing_key import Signing, must_sign_for
 from calib.records import database, ledger
@@ -49,6 +49,7 @@ class Wanted:
     units: str | None = None  # absent: those that were typed
     coverage_probability: float = COVERAGE_PROBABILITY
     signing: Signing | None = None  # of an issue; absent: its PDF is not signed
+    gaps_reason: str | None = None  # why it is issued without outlets that were not measured
 
 
 def _silent(_: str) -> None:
@@ -76,7 +77,8 @@ def issue(
 
     It is made before others are kept from writing; where somebody wrote meanwhile it is made anew. It is signed when it is
     written, since making it may take longer than the time of an entry may differ from a server's. Raises NotInRecordsError,
-    BadInputError where it may not be issued, CalibError where the folder cannot be written: then it is issued all the same.
+    BadInputError where it may not be issued, GapError with outlets that were not measured and no reason to go without, CalibError
+    where the folder cannot be written: then it is issued all the same.
     """
     with database.reading(records) as session:
         made = _made(session, wanted, reason, sign(), progress)
@@ -105,7 +107,8 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     if wanted.signing is not None:
         must_sign_for(session, wanted.signing, person)
     report = _evaluated(session, wanted, progress)
-    document = content(report, wanted.issued, wanted.units, Issuing(person, reason))
+    must_say_why(session, report.evaluation, wanted.gaps_reason)
+    document = content(report, wanted.issued, wanted.units, Issuing(person, reason, wanted.gaps_reason))
     document = revised(document, report.issued_before)
     forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
     revision = document["revision"]
@@ -119,9 +122,18 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     stem = _stem(session, wanted.job)
     named = {form: (f"{stem}-r{revision}.{form}", made[form]) for form in forms}
     cited = None if report.validation is None else report.validation.record_id
-    issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named, cited)
-    if signed is not None:
-        issue = replace(issue, signed_by=person, signature=json.dumps(signed, ensure_ascii=False))
+    issue = ToIssue(
+        wanted.job,
+        revision,
+        wanted.issued,
+        reason,
+        report.ledger_digest,
+        named,
+        cited,
+        signed_by=None if signed is None else person,
+        signature=None if signed is None else json.dumps(signed, ensure_ascii=False),
+        gaps_reason=wanted.gaps_reason,
+    )
     return _Made(issue, len(report.evaluation.refused))
 
 

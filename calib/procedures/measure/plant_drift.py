@@ -54,24 +54,29 @@ def drifts_of(measured: Sequence[Standing], flows: Flows) -> tuple[DriftOfPlant,
 
 def _drifts(measured: Sequence[Standing], flows: Flows) -> Iterator[DriftOfPlant]:
     for row, reading in enumerate(measured):
-        first = _repeated(measured, row) if reading.reading.stage == REPEAT else None
-        if first is not None and flows.flow[first] != 0:
+        first = first_of_repeat(measured, row) if reading.reading.stage == REPEAT else None
+        if first is not None and is_taken_alike(measured[first], reading) and flows.flow[first] != 0:
             drift = float(flows.flow[row] / flows.flow[first]) - 1.0
             u = _uncertainty(flows, first, row)
             yield DriftOfPlant(reading.outlet.system, reading.outlet.service, first, row, drift, u)
 
 
-def _repeated(measured: Sequence[Standing], row: int) -> int | None:
-    """The reading that a repeat repeats: the last one before it there, if by the same instrument and method."""
-    repeat = measured[row].reading
-    for earlier in range(row - 1, -1, -1):
-        reading = measured[earlier].reading
-        if reading.outlet_id != repeat.outlet_id:
+def first_of_repeat(measured: Sequence[Standing], repeat: int) -> int | None:
+    """Row of the reading that a repeat repeats: the last one before it there that is none itself."""
+    for earlier in range(repeat - 1, -1, -1):
+        if measured[earlier].reading.outlet_id != measured[repeat].reading.outlet_id:
             return None
-        if reading.stage != REPEAT:
-            alike = (reading.instrument_id, reading.probe_id, reading.method_id)
-            return earlier if alike == (repeat.instrument_id, repeat.probe_id, repeat.method_id) else None
+        if measured[earlier].reading.stage != REPEAT:
+            return earlier
     return None
+
+
+def is_taken_alike(first: Standing, repeat: Standing) -> bool:
+    """Whether two readings of an outlet were taken with the same instrument, probe and method: what errs in both cancels."""
+    used, again = (
+        (each.reading.instrument_id, each.reading.probe_id, each.reading.method_id) for each in (first, repeat)
+    )
+    return used == again
 
 
 def _uncertainty(flows: Flows, first: int, repeat: int) -> float:

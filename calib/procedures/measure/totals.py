@@ -324,30 +324,35 @@ def with_flows(
     """
     if not totals:
         return Totals(())
-    value, combined, not_known = _sums(totals, counts, flows)
+    signs = [total.sign for total in totals]
+    value, combined, not_known = sums_of(signs, counts, flows)
     flow = results(value, combined, coverage_probability, product=_product(totals, counts, flows))
     complete = np.array([total.measured == total.outlets for total in totals])
     design = np.where(complete, [total.design for total in totals], np.nan)
     of_difference = flow
     if judged is not None:
-        _, of_judged, _ = _sums(totals, counts, judged)
+        _, of_judged, _ = sums_of(signs, counts, judged)
         of_difference = results(value, of_judged, coverage_probability)
     lower, upper = np.array([total.limits for total in totals]).T
     judgement = judge_flows(of_difference, design, ToleranceIntervals(lower, upper), rule)
     return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete), not_known)
 
 
-def _sums(
-    totals: Sequence[Total], counts: Integers, flows: Flows
+def sums_of(
+    signs: Sequence[Mapping[int, float]], counts: Integers, flows: Flows
 ) -> tuple[Floats, Combined, tuple[tuple[SharingNotKnown, ...], ...]]:
-    """Values, combined uncertainties, and what is not known of these; a total without a single reading is 0 with u = 0."""
-    size = len(totals)
+    """Sums and differences with what their readings share: values [m3/s], combined uncertainties, what is not known of these.
+
+    `signs` are, of each, its members with their signs, named as `counts` (n,) names the readings; one without a single reading
+    is 0 with u = 0.
+    """
+    size = len(signs)
     value, u = np.zeros(size), np.zeros(size)
     dof, parts = np.full(size, np.inf), np.zeros((size, len(flows.contributions)))
     part_dof = np.full_like(parts, np.inf)
     not_known: list[tuple[SharingNotKnown, ...]] = [()] * size
-    for layer in _layers(totals):
-        membership, sign = _membership(totals, layer, counts)
+    for layer in _layers(signs):
+        membership, sign = _membership(signs, layer, counts)
         inside = membership >= 0
         combined = combine_totals(flows.contributions, membership, sign, size)
         value[layer] = np.bincount(membership[inside], (flows.flow * sign)[inside], size)[layer]
@@ -376,8 +381,9 @@ def _mean_bend(totals: Sequence[Total], counts: Integers, flows: Flows, bend: Fl
     if np.all(bend == bend[0]):  # the usual job is measured in one way
         return np.full(size, bend[0])
     weighted, weight = np.zeros(size), np.zeros(size)
-    for layer in _layers(totals):
-        membership, _ = _membership(totals, layer, counts)
+    signs = [total.sign for total in totals]
+    for layer in _layers(signs):
+        membership, _ = _membership(signs, layer, counts)
         inside = membership >= 0
         flow = np.abs(flows.flow[inside])
         weighted += np.bincount(membership[inside], bend[inside] * flow, size)
@@ -406,15 +412,23 @@ def _not_known(
     return told
 
 
-def _layers(totals: Sequence[Total]) -> list[list[int]]:
-    """Totals in which no outlet stands twice: the services, and the net flows."""
-    net = [row for row, total in enumerate(totals) if total.service == NET]
-    services = [row for row, total in enumerate(totals) if total.service != NET]
-    return [layer for layer in (services, net) if layer]
+def _layers(signs: Sequence[Mapping[int, float]]) -> list[list[int]]:
+    """Sums in as few lots as it takes for no member to stand twice in one: of totals the services, and the net flows."""
+    layers: list[tuple[list[int], set[int]]] = []
+    for place, members in enumerate(signs):
+        layer = next((each for each in layers if each[1].isdisjoint(members)), None)
+        if layer is None:
+            layer = ([], set())
+            layers.append(layer)
+        layer[0].append(place)
+        layer[1].update(members)
+    return [places for places, _ in layers]
 
 
-def _membership(totals: Sequence[Total], layer: Sequence[int], counts: Integers) -> tuple[Integers, Floats]:
-    signs = [totals[total].sign for total in layer]
+def _membership(
+    signs_of: Sequence[Mapping[int, float]], layer: Sequence[int], counts: Integers
+) -> tuple[Integers, Floats]:
+    signs = [signs_of[place] for place in layer]
     outlets = np.array([NO_OUTLET, *chain.from_iterable(signs)])
     sign = np.array([1.0, *chain.from_iterable(each.values() for each in signs)])
     total = np.append(-1, np.repeat(layer, [len(each) for each in signs]))

@@ -7,6 +7,7 @@ from sqlmodel import Session
 
 from calib import __version__
 from calib.confirmation.interval import Decision
+from calib.procedures.measure.cross_checks import CrossChecks, cross_checks_of
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
@@ -37,6 +38,7 @@ class JobReport:
     )  # reference standards of the register
     issues: tuple[Issue, ...] = ()  # of this job's report, the first one first
     issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
+    cross_checks: CrossChecks = field(default_factory=CrossChecks)
     validation: ValidationOnRecord | None = None  # of the version that runs; absent: none is on record
     company: CompanyOnRecord | None = None  # absent: nobody named it
 
@@ -74,6 +76,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         standards_used(session, calibrations),
         issues,
         _as_json(session, issues[-1]) if issues else None,
+        cross_checks_of(session, evaluation),
         latest_validation(session, __version__),
         company_on_record(session),
     )

@@ -11,7 +11,8 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, Finding, GapError, Step
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.report.issued import issues_of
@@ -35,6 +36,7 @@ class ToIssue:
     validation_id: int | None = None  # that it cites; absent: the program was not validated
     signed_by: str | None = None  # absent: its PDF is not signed
     signature: str | None = None  # JSON: what the signature says of itself
+    gaps_reason: str | None = None  # why without outlets that were not measured; absent: every one was
 
 
 def may_issue(session: Session, job: str, reason: str | None, signature: Signature) -> Signature:
@@ -54,6 +56,20 @@ def _findings(session: Session, job: str, reason: str | None) -> Iterator[Findin
         yield Finding.typed("reason", reason, expected)
     if not earlier and said:
         yield Finding.typed("reason", reason, "nothing: no revision was issued before")
+
+
+def must_say_why(session: Session, evaluation: Evaluation, gaps_reason: str | None) -> None:
+    """Raise GapError with outlets that were not measured where no reason is given, BadInputError for a reason without any.
+
+    Raises DamagedError where a reading is missing since it was taken out past the program: that is no gap.
+    """
+    left = ", ".join(outlet.outlet for outlet in evaluation.not_measured)
+    said = (gaps_reason or "").strip()
+    if left and not said:
+        must_be_whole(session, of_job(session, key(evaluation.job.id)))
+        raise GapError(f"not measured: {left}; nothing was issued; {Step.SAY_WHY_WITHOUT}")
+    if not left and gaps_reason is not None:
+        raise BadInputError([Finding.typed("gaps_reason", gaps_reason, "nothing: every outlet is measured")])
 
 
 def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> None:
@@ -78,6 +94,7 @@ def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> Non
         validation_id=wanted.validation_id,
         signed_by=wanted.signed_by,
         signature=wanted.signature,
+        gaps_reason=None if wanted.gaps_reason is None else wanted.gaps_reason.strip(),
     )
     append(session, [report], signature)
     append(session, kept_forms(wanted.forms, key(report.id)), signature)

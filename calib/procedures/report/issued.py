@@ -35,6 +35,7 @@ class Issue:
     person: str
     forms: tuple[FormOnFile, ...]
     signed_by: str | None = None  # absent: its PDF is not signed
+    gaps_reason: str | None = None  # why without outlets that were not measured; absent: every one was
 
 
 @dataclass(frozen=True)
@@ -58,9 +59,8 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
     own = select(*columns).where(col(IssuedForm.issued_report_id) == key(report.id)).order_by(col(IssuedForm.id))
     person, _ = written(session, "issued_report", key(report.id))
     forms = tuple(FormOnFile(*row) for row in session.execute(own).all())
-    return Issue(
-        job.job, report.revision, report.issued_at, report.reason, report.ledger_digest, person, forms, report.signed_by
-    )
+    typed = (report.revision, report.issued_at, report.reason, report.ledger_digest)
+    return Issue(job.job, *typed, person, forms, report.signed_by, report.gaps_reason)
 
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:

@@ -52,7 +52,16 @@ def tables(told):
 
 def test_the_balance_is_that_of_the_report(job, report):
     document = calib("balance", "E-1", "--json", records=job).document
-    names = ("totals", "job_totals", "rooms", "joint_probability", "compared", "plant_drift")
+    names = (
+        "totals",
+        "job_totals",
+        "rooms",
+        "joint_probability",
+        "compared",
+        "plant_drift",
+        "not_measured",
+        "cross_checks",
+    )
     assert document == {"job": "E-1"} | {name: report[name] for name in names}
 
 

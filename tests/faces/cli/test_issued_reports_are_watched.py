@@ -29,7 +29,16 @@ def suspend(records, *more, tag="VA-1"):
 
 
 def reissue(records, into):
-    because = ("--because", "VA-1 was suspended", "--into", into, "--format", "json")
+    because = (
+        "--because",
+        "VA-1 was suspended",
+        "--with-gaps",
+        "no other vane was at hand",
+        "--into",
+        into,
+        "--format",
+        "json",
+    )
     assert calib("report", "J-1", "--issue", *because, records=records).status == 0
 
 

@@ -1,15 +1,18 @@
 """`calib report`: drafts, issues and reissues, an issue written again, and whether a file is one that was issued."""
 
 import hashlib
+import html
 import json
+import re
 import sqlite3
 
 import pytest
 
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database, ledger
+from calib.records.tables.reports import IssuedReport
 from tests.command import calib
-from tests.folders import NOW
+from tests.folders import NOW, all_of, records_of, small_job
 
 QUICK = "json,csv"
 
@@ -208,6 +211,8 @@ BAD = {
     "an unknown form": (("report", "J-1", "--format", "docx"), "--format"),
     "a reason without an issue": (("report", "J-1", "--because", "why"), "--because"),
     "a reason for the first issue": (("report", "J-1", "--issue", "--because", "why"), "--because"),
+    "a reason for gaps without an issue": (("report", "J-1", "--with-gaps", "why"), "--with-gaps"),
+    "a reason for gaps that are none": (("report", "J-1", "--issue", "--with-gaps", "why"), "--with-gaps"),
     "a revision that is none": (("report", "J-1", "--revision", "0"), "--revision"),
     "a revision that was not issued": (("report", "J-1", "--revision", "3"), "none was issued"),
     "an unknown job": (("report", "J-9", "--issue"), "J-9"),
@@ -233,3 +238,69 @@ def test_the_second_issue_asks_for_a_reason(first, tmp_path):
     assert ran.status == 2
     assert "--because" in ran.err
     assert "revision 1 was issued on" in ran.err
+
+
+# --- with outlets that were not measured -----------------------------------------------------------------------------------------
+
+WHY = "the store was locked; it is read on the next visit"
+
+
+@pytest.fixture
+def with_gaps(tmp_path):
+    """The small job with S-2 not read, and R-1 read with a meter that the gate refuses."""
+    sheets = small_job()
+    rows = {row["outlet"]: row for row in sheets["readings.csv"]}
+    late = rows["R-1"] | {"observed_at": "2027-03-05T09:30+01:00"}
+    sheets["readings.csv"] = [rows["S-1"], late, rows["E-1"]]
+    return records_of(tmp_path / "records", sheets, now=NOW.replace(year=2027))
+
+
+def issue_it(records, folder, *words):
+    return calib(
+        "report", "J-1", "--issue", "--format", f"{QUICK},html,xlsx", "--into", folder, *words, records=records
+    )
+
+
+@pytest.mark.parametrize("words", [(), ("--with-gaps", ""), ("--with-gaps", "  ")])
+def test_outlets_that_were_not_measured_are_named_before_a_report_is_issued(with_gaps, tmp_path, words):
+    ran = issue_it(with_gaps, tmp_path / "out", *words)
+    assert ran.status == 1
+    assert ran.err.splitlines()[-1] == (
+        "error: not measured: S-2, R-1; nothing was issued; --with-gaps REASON issues it all the same, and keeps the reason"
+    )
+    assert not (tmp_path / "out").exists()
+    assert "no report" in calib("report", "J-1", "--revisions", records=with_gaps).out
+
+
+def test_with_a_reason_it_is_issued_and_the_reason_is_kept(with_gaps, tmp_path):
+    assert issue_it(with_gaps, tmp_path, "--with-gaps", f" {WHY} ").status == 0
+    (kept,) = calib("report", "J-1", "--revisions", "--json", records=with_gaps).document["revisions"]
+    assert kept["gaps_reason"] == WHY
+    assert WHY in calib("report", "J-1", "--revisions", records=with_gaps).out
+    with database.reading(str(with_gaps)) as session:
+        assert [each.gaps_reason for each in all_of(session, IssuedReport)] == [WHY]
+
+
+def test_every_form_says_what_was_not_measured_and_why_it_is_issued_all_the_same(with_gaps, tmp_path):
+    issue_it(with_gaps, tmp_path, "--with-gaps", WHY)
+    document = read(tmp_path, "J-1-r1.json")
+    assert document["gaps_reason"] == WHY
+    by_name = {each["outlet"]: each for each in document["not_measured"]}
+    assert by_name["S-2"]["reasons"] == []
+    (reason,) = by_name["R-1"]["reasons"]
+    assert "C-102" in reason
+    page = html.unescape(re.sub("<[^>]+>", " ", (tmp_path / "J-1-r1.html").read_text("utf-8").partition("<body")[2]))
+    words = " ".join(page.split())
+    assert WHY in words
+    assert "S-2 : not measured." in words or "S-2: not measured." in words
+    assert f"not measured: a reading was refused: {reason}." in words
+    sheet = (tmp_path / "J-1-r1.csv").read_text("utf-8")
+    assert WHY in sheet.splitlines()[1]
+    (left,) = [line for line in sheet.splitlines() if line.startswith("not measured,AH-1,return,R-1,")]
+    assert "C-102" in left
+
+
+def test_a_draft_asks_for_no_reason(with_gaps, tmp_path):
+    ran = calib("report", "J-1", "--format", "json", "--into", tmp_path, records=with_gaps)
+    assert ran.status == 0, ran.err
+    assert read(tmp_path, "J-1.json")["gaps_reason"] is None

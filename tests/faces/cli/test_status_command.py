@@ -46,11 +46,19 @@ def test_the_same_outlets_are_listed_beside_the_readings_and_in_a_draft(half_rea
 
     assert ran.status == 0, ran.err
     content = json.loads((tmp_path / "J-1.json").read_text())
-    assert content["not_measured"] == [
-        {"outlet": "S-2", "system": "AH-1", "service": "supply"},
-        {"outlet": "R-1", "system": "AH-1", "service": "return"},
-        {"outlet": "E-1", "system": "AH-1", "service": "exhaust"},
+    assert [(each["outlet"], each["system"], each["service"], each["reasons"]) for each in content["not_measured"]] == [
+        ("S-2", "AH-1", "supply", []),
+        ("R-1", "AH-1", "return", []),
+        ("E-1", "AH-1", "exhaust", []),
     ]
+    designs = [each["design"] for each in content["not_measured"]]
+    assert [(each["value"], each["unit"], each["tolerance_percent"]) for each in designs] == [
+        (pytest.approx(450), "m3/h", 10.0),
+        (pytest.approx(600), "m3/h", 15.0),
+        (pytest.approx(144), "m3/h", 20.0),  # 40 L/s, in the one unit of the report
+    ]
+    rows = [line.split() for line in listed.out.splitlines() if "not measured" in line]
+    assert [row[1] for row in rows] == names
     page = (tmp_path / "J-1.html").read_text()
     assert "3 outlets are not measured." in page
     assert "AH-1, supply: S-2; AH-1, return: R-1; AH-1, exhaust: E-1." in page

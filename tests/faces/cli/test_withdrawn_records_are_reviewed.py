@@ -9,6 +9,7 @@ from tests.command import calib, done
 from tests.folders import records_of, small_job
 
 WHY = ("--reason", "typed of the wrong instrument")
+GAP = ("--with-gaps", "it is read again on the next visit")
 CHECK = ("--kind", "zero", "--value", "0.01", "--low", "-0.02", "--high", "0.02", "--unit", "m/s")
 AT = ("--at", "2026-03-05T08:00+01:00")
 NONE = "there is no impact review\n"
@@ -75,7 +76,7 @@ def test_it_stands_in_the_list_of_reviews_in_due_and_on_the_assessors_page(recor
 
 def test_it_ends_with_the_reissued_report(records, tmp_path):
     done(records, "reading", "withdraw", "J-1", 1, *WHY)
-    issue(records, tmp_path / "again", "--because", "reading 1 was withdrawn")
+    issue(records, tmp_path / "again", "--because", "reading 1 was withdrawn", *GAP)
     assert done(records, "review", "list", "--open").out == "no impact review is open\n"
 
 
@@ -105,7 +106,7 @@ def test_a_withdrawn_check_is_reviewed_though_nothing_that_was_stated_changes(re
 def test_a_withdrawn_event_is_reviewed(records, tmp_path):
     done(records, "instrument", "suspend", "VA-2", "--reason", "dropped", "--at", "2026-03-05T18:00+01:00")
     done(records, "reading", "withdraw", "J-1", 4, *WHY)
-    issue(records, tmp_path / "again", "--because", "reading 4 was withdrawn")
+    issue(records, tmp_path / "again", "--because", "reading 4 was withdrawn", *GAP)
     done(records, "event", "withdraw", "VA-2", 1, *WHY)
     assert "suspension 1 of VA-2 was withdrawn on" in done(records, "review", "list").out
 

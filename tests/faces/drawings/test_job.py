@@ -6,6 +6,7 @@ Percent of design and U in percent are worked out in the comments of tests/pictu
 import numpy as np
 import pytest
 from matplotlib.collections import LineCollection
+from matplotlib.text import Text
 
 from calib.errors import CalibError
 from calib.faces import drawings
@@ -120,6 +121,43 @@ def test_what_lies_far_out_stands_at_the_edge_with_its_number():
 
 def test_a_job_without_readings_has_no_picture():
     assert overview_charts([]) == []
+    assert overview_charts([], [left("S9")]) == []
+
+
+def left(outlet, system="AHU-1", design=100.0):
+    """An outlet that was not measured, as a report's content has it."""
+    wanted = None if design is None else {"value": design, "unit": "L/s", "tolerance_percent": 10.0}
+    return {"outlet": outlet, "system": system, "design": wanted}
+
+
+def test_an_outlet_that_was_not_measured_has_a_row_in_its_system_and_no_flow():
+    (figure,) = figures_of(overview_charts(JOB, [left("S3"), left("B2", design=None)]))
+    judged, apart = figure.axes
+    assert list(rows_of(judged).values()) == ["AHU-1", "S1", "S2", "R1", "S3", "EF-3", "E1"]
+    assert list(rows_of(apart).values()) == ["AHU-1", "B1", "B2"]
+    for axes, name in ((judged, "S3"), (apart, "B2")):
+        row = next(place for place, label in rows_of(axes).items() if label == name)
+        assert row not in bars_of_u(axes)
+        assert [one.get_text() for one in axes.texts].count("not measured") == 1
+    bands = by_name(judged, {row: (a, b) for row, a, b, _ in rectangles(judged)})
+    assert bands["S3"] == pytest.approx((90, 110))
+    labels = {one.get_text() for one in figure.legends[0].get_texts()}
+    assert not {"not judged", "not measured"} & labels
+
+
+def test_a_system_that_was_not_measured_at_all_has_its_rows():
+    (figure,) = figures_of(overview_charts([reading("B1", design=None)], [left("S1", "AHU-9"), left("S2", "AHU-9")]))
+    assert list(rows_of(figure.axes[0]).values()) == ["AHU-9", "S1", "S2"]
+    (text,) = words_of(overview_charts([reading("B1", design=None)], [left("S1", "AHU-9")]))
+    assert text.endswith("Not measured: S1.")
+
+
+def test_among_many_outlets_those_not_measured_are_counted_and_named():
+    chart = overview_charts(pictures.many(120, 5), [left(f"X{n}") for n in range(15)])[0]
+    assert len(bars_of_u(chart.figure.axes[0])) == 120
+    assert any("15 more not measured" in one.get_text() for one in chart.figure.findobj(Text))
+    assert "Not measured: X0, X1," in chart.words
+    assert chart.words.endswith("and 3 more.")
 
 
 # A system's name is a row too, and a page has 34.
@@ -230,10 +268,19 @@ def test_the_marks_are_the_designs_and_the_pale_bars_their_tolerances(balance):
         for upright in one.get_segments()
         if upright[0, 0] == upright[1, 0] and upright[0, 1] != upright[1, 1]
     }
-    expected = {1: 1000, 2: 780, 3: 220, 5: 400 / 3.6, 7: 50, 9: 1000, 10: 108.9}
+    expected = {1: 1000, 2: 780, 3: 220, 7: 50, 9: 1000, 10: 108.9}  # none of row 5, a part of the outlets
     assert marks == {row: pytest.approx(value) for row, value in expected.items()}
     pale = {row: (left, right) for row, left, right, height in rectangles(balance) if height == 0.94}
     assert pale == {1: pytest.approx((900, 1100)), 2: pytest.approx((702, 858))}
+
+
+def test_a_sum_of_a_part_of_the_outlets_is_hatched_and_says_so(balance):
+    hatches = {
+        round(one.get_y() + one.get_height() / 2): one.get_hatch() for one in balance.patches if one.get_height() == 0.5
+    }
+    assert [row for row, hatch in hatches.items() if hatch == hatches[5]] == [5]
+    assert set(hatches[5]) == {"\\"}
+    assert "a part of the outlets" in {one.get_text() for one in balance.figure.legends[0].get_texts()}
 
 
 def test_what_is_measured_in_part_or_not_at_all_is_told_in_words(balance):
@@ -252,7 +299,7 @@ def test_a_total_that_fails_says_so_in_bold():
 def test_the_text_of_the_balance_tells_its_numbers():
     text = balance_charts(BALANCE)[0].words
     assert "AHU-1: supply 900 ± 45 L/s against 1000 L/s (90.0 % of design), pass; return 800 ± 60 L/s" in text
-    assert "EF-3: exhaust 360 ± 36 m³/h, 2 of 3 against 400 m³/h (90.0 % of design)." in text
+    assert "EF-3: exhaust 360 ± 36 m³/h, 2 of 3 outlets (the design of all is 400 m³/h)." in text
     assert "EF-4: exhaust not measured against 50 L/s." in text
     assert "all systems: supply 900 ± 45 L/s" in text
 

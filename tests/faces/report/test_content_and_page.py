@@ -256,7 +256,7 @@ def test_csv_holds_nothing_but_these_records(demo):
     records = [row["record"] for row in table(demo["csv"])]
     assert list(dict.fromkeys(records)) == [
         "report", "reading", "total", "job total", "room", "refusal", "not measured", "amendment", "change", "instrument",
-        "reference standard", "joint probability",
+        "reference standard", "cross-check", "joint probability",
     ]  # fmt: skip
 
 
@@ -623,6 +623,9 @@ def test_an_outlet_that_was_not_measured_is_remarked(tmp_path):
     supply = json.loads(written["json"])["totals"][0]
     assert (supply["outlets_measured"], supply["outlets"]) == (1, 2)
     (row,) = [row for row in Page.of(written["html"]).rows if row[0] == "supply" and len(row) == 9]
+    (left,) = [row for row in Page.of(written["html"]).rows if row[0] == "S-2"]
+    assert left[1:7] == ["supply", "", "", "", "not measured", ""]
+    assert left[7:] == ["450 m3/h", "± 10 %", "", "", ""]
     assert row[-1] == "1 of 2, incomplete"
     assert row[5:8] == ["", "", ""]  # no share of the design, no conformity, no probability
 

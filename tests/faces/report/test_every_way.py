@@ -620,6 +620,7 @@ def test_hostile_text_is_whole_in_the_csv(attacked):
         + ["refusal"]
         + ["amendment"] * 3
         + ["instrument"] * 8
+        + ["cross-check"]
         + ["joint probability"]
     )
     rows = rows[1:]

@@ -13,6 +13,7 @@ from tests.command import done
 from tests.folders import records_of, small_job
 
 COMMANDS = ("instrument suspend", "review decide", "outlet amend", "calibration supersede", "calibration accept")
+AGAIN = ("--issue", "--because", "VA-1 was suspended", "--with-gaps", "no other vane was at hand")
 BEFORE = ("--at", "2026-03-05T08:00+01:00")
 
 
@@ -36,7 +37,7 @@ def pages(records, into, *issue):
     return words, sheet, json.loads(document)
 
 
-@pytest.mark.parametrize("issue", [(), ("--issue", "--because", "VA-1 was suspended")])
+@pytest.mark.parametrize("issue", [(), AGAIN])
 def test_the_revision_that_answers_says_what_was_recorded_and_what_was_done(records, tmp_path, issue):
     words, _, document = pages(records, tmp_path / "again", *issue)
     assert "suspension 1 of VA-1 as of 2026-03-05 was recorded on " in words
@@ -45,7 +46,7 @@ def test_the_revision_that_answers_says_what_was_recorded_and_what_was_done(reco
     assert (review["open"], review["answered_by"]) == (False, 2)
 
 
-@pytest.mark.parametrize("issue", [(), ("--issue", "--because", "VA-1 was suspended")])
+@pytest.mark.parametrize("issue", [(), AGAIN])
 def test_it_is_not_printed_as_open(records, tmp_path, issue):
     words, sheet, document = pages(records, tmp_path / "again", *issue)
     assert document["open_reviews"] == []
@@ -55,7 +56,7 @@ def test_it_is_not_printed_as_open(records, tmp_path, issue):
     assert "open review" not in sheet
 
 
-@pytest.mark.parametrize("issue", [(), ("--issue", "--because", "VA-1 was suspended")])
+@pytest.mark.parametrize("issue", [(), AGAIN])
 def test_no_command_is_named_to_a_client(records, tmp_path, issue):
     done(records, "outlet", "amend", "J-1", "R-1", "--set", "design_flow=300", "--reason", "misread")
     words, sheet, document = pages(records, tmp_path / "again", *issue)
@@ -65,7 +66,7 @@ def test_no_command_is_named_to_a_client(records, tmp_path, issue):
 
 
 def test_a_later_revision_says_which_one_answered(records, tmp_path):
-    pages(records, tmp_path / "again", "--issue", "--because", "VA-1 was suspended")
+    pages(records, tmp_path / "again", *AGAIN)
     words, _, document = pages(records, tmp_path / "third")
     assert document["revision"] == 3
     assert "revision 2 says what the records say since" in words
