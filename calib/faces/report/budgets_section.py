@@ -18,6 +18,7 @@ from calib.faces.report.blocks import (
     paragraph,
     runs,
 )
+from calib.faces.report.found_factors_section import cancelling_lines
 from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, row_of, uncertainty_cell, words_cell
 from calib.faces.written import Content
 
@@ -43,6 +44,11 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         *number_columns("u", "ν"),
     )
     yield Table("Uncertainty budgets", columns, tuple(_budget(reading, names, anchors) for reading in readings))
+    cancelling = cancelling_lines(readings)
+    if cancelling:
+        yield Bullets(
+            tuple(runs(line, ", see ", Run("Factors found on site", to="found-factors"), ".") for line in cancelling)
+        )
     yield from _dominated(readings, anchors)
     yield paragraph(_SHARED, soft=True)
     yield from _shares(readings)

@@ -16,9 +16,11 @@ from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
 from calib.faces.parts.budgets_in_full import budgets_in_full
 from calib.faces.parts.curve import curve
 from calib.faces.parts.evidence import certified
+from calib.faces.parts.factor_revision import revision
 from calib.faces.parts.joint_probability import joint_document
 from calib.faces.parts.not_measured import not_measured
 from calib.faces.parts.plant_drift import drift_document
+from calib.faces.parts.reading_evidence import evidence
 from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.parts.review_on_job import review_document
 from calib.faces.written import Content
@@ -65,7 +67,10 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "agreed_on": evaluation.job.agreed_on,
         "ledger_digest": report.ledger_digest,
         "issue_digest": None,  # of an issue, once its forms are known
-        "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
+        "readings": [
+            reading_content(evaluation, row, units) | {"evidence": evidence(evaluation, row, report.sources)}
+            for row in range(len(evaluation.measured))
+        ],
         **totals(evaluation, units),
         "risks": risks(report.risks),
         "joint_probability": joint_document(report.risks),
@@ -75,6 +80,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "reviews": [review_document(review, evaluation.job.job, 1 + len(report.issues)) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
         "not_measured": not_measured(evaluation),
+        "found_factors": [revision(factor, units) for factor in report.factors],
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),

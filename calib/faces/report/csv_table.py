@@ -20,6 +20,11 @@ _CSV_COLUMNS = (
     "lower_limit", "upper_limit", "guard_band", "guard_factor",
     "drift_percent", "standard_uncertainty_percent", "carried_percent",
     "interval_low", "interval_high",
+    "reading", "indications", "throttled_indications", "indication_unit", "method", "operator", "remarks", "averaging_s",
+    "shape", "width", "height", "diameter", "dimension_unit", "dimension_limit",
+    "factor_kind", "factor_value", "factor_unit", "factor_standard_uncertainty", "factor_source", "source_document",
+    "method_percent", "method_degrees_of_freedom", "method_common_percent", "method_common_degrees_of_freedom",
+    "method_own_percent", "method_own_degrees_of_freedom", "method_basis",
 )  # fmt: skip
 
 
@@ -120,6 +125,26 @@ def _csv_reading(reading: Content) -> Content:
         **_csv_state(design),
         **_same(reading, "place", "room", "stage"),
         **_csv_rests_on(reading),
+        **_same(reading, "reading", "indication_unit", "method", "operator", "remarks", "averaging_s"),
+        **_csv_evidence(reading["evidence"]),
+    }
+
+
+def _csv_evidence(evidence: Content) -> Content:
+    """What a flow was worked out from, as typed; several indications are joined by semicolons, points of a traverse by blanks."""
+    parted = " " if any("=" in each for each in evidence["indications"]) else ";"
+    factor, method = evidence["factor"] or {}, evidence["method"]
+    return {
+        "indications": parted.join(evidence["indications"]),
+        "throttled_indications": ";".join(evidence["throttled_indications"]),
+        **(evidence["dimensions"] or {}),
+        **{f"factor_{name}": cell for name, cell in factor.items()},
+        "source_document": " | ".join(each["document"] for each in evidence["sources"]),
+        "method_percent": method["relative_standard_uncertainty_percent"],
+        "method_degrees_of_freedom": method["degrees_of_freedom"],
+        "method_basis": method["basis"],
+        **{f"method_{part}_percent": method[f"{part}_standard_uncertainty_percent"] for part in ("common", "own")},
+        **{f"method_{part}_degrees_of_freedom": method[f"{part}_degrees_of_freedom"] for part in ("common", "own")},
     }
 
 

@@ -72,6 +72,22 @@ def _typed(key: str) -> Callable[[Content], Any]:
     return lambda row: None if row[key] is None else float(row[key])
 
 
+def _as_number(*path: str) -> Callable[[Content], Any]:
+    """A number, typed or worked out, as a number."""
+    of = _at(*path)
+    return lambda row: None if of(row) is None else float(of(row))
+
+
+def _source_text(source: Content) -> str:
+    return ", ".join(source[name] for name in ("source", "edition", "document", "basis") if source[name])
+
+
+def _observations(row: Content) -> str | None:
+    """Those of a reading, or the values of its log."""
+    logged = ";".join(row["evidence"]["indications"]) if row["logged"] else None
+    return row["observations"] or logged
+
+
 def _yes(key: str) -> Callable[[Content], Any]:
     return lambda row: "yes" if row[key] else "no"
 
@@ -181,6 +197,34 @@ OF_FLOWS = (
     SheetColumn("In totals", _yes("in_totals"), width=7),
     _READING,
 )
+_EVIDENCE = _at("evidence")
+_WORKED_OUT_FROM = (
+    SheetColumn("Shape", _at("evidence", "dimensions", "shape"), width=11),
+    *(
+        SheetColumn(side.capitalize(), _at("evidence", "dimensions", side), width=9)
+        for side in ("width", "height", "diameter")
+    ),
+    SheetColumn("Limit of each", _at("evidence", "dimensions", "dimension_limit"), width=9),
+    SheetColumn("Unit of length", _at("evidence", "dimensions", "dimension_unit"), width=8),
+    SheetColumn("Factor", _at("evidence", "factor", "kind"), width=14),
+    SheetColumn("K or A_e", _as_number("evidence", "factor", "value"), GENERAL, 11),
+    SheetColumn("u of it", _as_number("evidence", "factor", "standard_uncertainty"), GENERAL, 11),
+    SheetColumn("Unit of it", _at("evidence", "factor", "unit"), width=7),
+    SheetColumn("Source of it", _at("evidence", "factor", "source"), width=34),
+    SheetColumn(
+        "Source as declared", lambda row: "; ".join(map(_source_text, _EVIDENCE(row)["sources"])) or None, width=34
+    ),
+    SheetColumn("u of the method [%]", _at("evidence", "method", "relative_standard_uncertainty_percent"), width=9),
+    SheetColumn("ν of the method", _at("evidence", "method", "degrees_of_freedom"), width=9),
+    SheetColumn(
+        "Shared by its readings [%]", _at("evidence", "method", "common_standard_uncertainty_percent"), width=9
+    ),
+    SheetColumn("ν of that", _at("evidence", "method", "common_degrees_of_freedom"), width=9),
+    SheetColumn("Of each by itself [%]", _at("evidence", "method", "own_standard_uncertainty_percent"), width=9),
+    SheetColumn("ν of this", _at("evidence", "method", "own_degrees_of_freedom"), width=9),
+    SheetColumn("Basis of the method", _at("evidence", "method", "basis"), width=40),
+    SheetColumn("Averaged over [s]", _at("averaging_s"), width=9),
+)
 OF_READINGS = (
     _READING,
     _OUTLET,
@@ -192,7 +236,7 @@ OF_READINGS = (
     SheetColumn("Certificate", _at("certificate"), width=13),
     SheetColumn("Probe", _at("probe", "tag"), width=8),
     SheetColumn("Indication as typed", _at("indication"), width=10),
-    SheetColumn("Observations as typed", _at("observations"), width=16),
+    SheetColumn("Observations as typed", _observations, width=16),
     SheetColumn("Observations, throttled", _at("throttled_observations"), width=13),
     SheetColumn("Unit", _at("indication_unit"), width=6),
     SheetColumn("Velocity", _at("velocity", "value"), _NEAR_U_OF_VELOCITY, 9),
@@ -202,6 +246,7 @@ OF_READINGS = (
     SheetColumn("Conditions", _at("conditions", "name"), width=12),
     SheetColumn("Density [kg/m3]", _at("conditions", "density", "value"), "0.0000", 9),
     SheetColumn("Factor found", _at("found_factor", "factor"), width=13),
+    *_WORKED_OUT_FROM,
     SheetColumn("Flags", _joined("flags"), width=20),
     SheetColumn("Operator", _at("operator"), width=12),
     SheetColumn("Remarks", _at("remarks"), width=30),
@@ -350,7 +395,7 @@ OF_POINTS = (
     SheetColumn("Line", _at("line"), width=7),
     SheetColumn("Point", _at("point"), width=7),
     SheetColumn("Weight", _at("weight"), GENERAL, 9),
-    SheetColumn("Indications", _joined("indications"), width=24),
+    SheetColumn("Indications as typed", _at("indications_as_typed"), width=24),
     SheetColumn("Velocity", _at("velocity"), "0.000", 9),
     SheetColumn("Unit", _at("unit"), width=6),
     SheetColumn("Rule", _at("rule"), width=18),

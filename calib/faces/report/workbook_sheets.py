@@ -30,7 +30,7 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
         ("Open reviews", "impact reviews without a disposition", columns.OF_REVIEWS, content["open_reviews"]),
         ("Nonconforming work", "what was found, and what was decided", columns.OF_DECIDED_REVIEWS, content["reviews"]),
         ("Flows", "every flow with its U, k and conformity", columns.OF_FLOWS, content["readings"]),
-        ("Readings", "what was observed, with which instrument, by whom", columns.OF_READINGS, content["readings"]),
+        ("Readings", "what was observed, with what, by whom, and at what opening", columns.OF_READINGS, content["readings"]),
         ("Totals", "totals of systems, of the job and of rooms", columns.OF_TOTALS, list(_totals(content))),
         *_budgets(content["readings"]),
         ("Budgets in full", "every input quantity of one flow of each kind", columns.OF_BUDGETS_IN_FULL, list(_in_full(content))),
