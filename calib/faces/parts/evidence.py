@@ -8,7 +8,7 @@ from calib.records.record import typed
 
 _SPECIFIED = (
     "quantity", "unit", "resolution", "repeatability", "mpe_percent", "mpe_absolute", "stability_percent", "stability_absolute",
-    "resistance_ratio", "resistance_ratio_standard_uncertainty",
+    "resistance_ratio", "resistance_ratio_standard_uncertainty", "reference_temperature_degC", "reference_pressure_kPa",
 )  # fmt: skip
 _CERTIFIED = ("temperature_degC", "pressure_kPa", "humidity_percent", "procedure", "issued_on")
 

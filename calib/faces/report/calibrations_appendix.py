@@ -124,6 +124,9 @@ def _specified(instrument: Content) -> Iterator[str]:
     if instrument["resistance_ratio"]:
         yield f"; ratio of resistances r = {instrument['resistance_ratio']}"
         yield f", u(r) = {instrument['resistance_ratio_standard_uncertainty']}"
+    if instrument["reference_temperature_degC"]:
+        yield f"; reference state {instrument['reference_temperature_degC']} °C, "
+        yield f"{instrument['reference_pressure_kPa']} kPa, dry air"
     yield "."
 
 

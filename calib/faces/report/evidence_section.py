@@ -33,6 +33,9 @@ def evidence_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield _methods(readings)
     if any(_opening(reading) for reading in readings):
         yield _openings(readings)
+    rooms = list(_rooms(readings))
+    if rooms:
+        yield paragraph("Rooms: ", *rooms, ".")
     yield _readings(readings, sets, anchors)
     traversed = [reading for reading in readings if reading["traverse"] is not None]
     if traversed:
@@ -122,6 +125,16 @@ def _opening(reading: Content) -> tuple[str, ...]:
     is_area = factor is not None and factor["unit"] != "1"
     said = ("", "") if size is None or is_area else (_size(size), f"{size['dimension_limit']} {size['dimension_unit']}")
     return (*said, *(("", "", "") if factor is None else _factor(reading["evidence"], factor)))
+
+
+def _rooms(readings: Sequence[Content]) -> Iterator[str]:
+    """The outlets that the net flow of each room takes."""
+    outlets: dict[str, dict[str, None]] = {}
+    for reading in readings:
+        if reading["room"]:
+            outlets.setdefault(reading["room"], {})[reading["outlet"]] = None
+    for place, (room, names) in enumerate(outlets.items()):
+        yield from ("; " if place else "", room, " with ", ", ".join(names))
 
 
 def _size(size: Content) -> str:

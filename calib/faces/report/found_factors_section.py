@@ -30,8 +30,8 @@ def found_factors_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield Heading(2, "Factors found on site", "found-factors")
     yield paragraph(
         "K = q/(v A) of each pair of readings: q the flow in the duct, v the corrected velocity at the face of the outlet, A the "
-        "area of its opening. The factor is the mean of its pairs. The u of a traverse without its repeatability and resolution, which "
-        "the spread of the pairs shows, counts in full: no number of pairs makes it smaller."
+        "area of its opening. The factor is the mean of its pairs. The u of a traverse without its repeatability and "
+        "resolution, which the spread of the pairs shows, counts in full, however many pairs there are."
     )
     here = {reading["reading"] for reading in report["readings"]}
     for _, revisions in groupby(report["found_factors"], key=lambda factor: factor["factor"]):
