@@ -33,6 +33,10 @@ from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
 from calib.unswept import unswept
 
+SCHEMA = (
+    "urn:calib:report:1"  # report.schema.json beside this file: fields may be added, those named keep name and meaning
+)
+
 
 @dataclass(frozen=True)
 class Issuing:
@@ -50,6 +54,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
     """
     evaluation = report.evaluation
     return {
+        "schema": SCHEMA,
         "job": evaluation.job.job,
         "title": evaluation.job.title,
         "site": evaluation.job.site,
