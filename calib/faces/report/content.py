@@ -33,7 +33,7 @@ from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
 from calib.unswept import unswept
 
-SCHEMA = (
+REPORT_SCHEMA = (
     "urn:calib:report:1"  # report.schema.json beside this file: fields may be added, those named keep name and meaning
 )
 
@@ -54,7 +54,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
     """
     evaluation = report.evaluation
     return {
-        "schema": SCHEMA,
+        "schema": REPORT_SCHEMA,
         "job": evaluation.job.job,
         "title": evaluation.job.title,
         "site": evaluation.job.site,

@@ -25,7 +25,7 @@ def every(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
-    """The report of the small job with a remark that a spreadsheet would run, an indication that ends in zeros, a declared source."""
+    """The report of the small job: a remark that a spreadsheet would run, an indication that ends in 0, a declared source."""
     folder, sheets = tmp_path_factory.mktemp("small"), small_job()
     sheets["readings.csv"][0] |= {"observations": "2.50;2.55;2.500", "indication": "", "remarks": "=1+1 <b>"}
     named = sheets["outlets.csv"][0]["outlet_factor_source"]
