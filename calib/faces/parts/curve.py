@@ -77,7 +77,8 @@ def _shape_of(stored: Curve, instrument: Instrument) -> Content:
 def correlations(covariance: Floats, u: Floats) -> Floats:
     """Correlation coefficients (p, p) from covariances and standard uncertainties (p,); 0 beside what has no uncertainty."""
     both = np.outer(u, u)
-    return np.divide(covariance, both, out=np.eye(u.size), where=both > 0)
+    others = ~np.eye(u.size, dtype=bool)
+    return np.divide(covariance, both, out=np.eye(u.size), where=(both > 0) & others)
 
 
 def response_formula(fit: ResponseFit) -> str:

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calib.faces.parts.review_on_job import decided_text
@@ -24,7 +24,7 @@ _CSV_COLUMNS = (
     "shape", "width", "height", "diameter", "dimension_unit", "dimension_limit",
     "factor_kind", "factor_value", "factor_unit", "factor_standard_uncertainty", "factor_source", "source_document",
     "method_percent", "method_degrees_of_freedom", "method_common_percent", "method_common_degrees_of_freedom",
-    "method_own_percent", "method_own_degrees_of_freedom", "method_basis",
+    "method_own_percent", "method_own_degrees_of_freedom", "method_basis", "pair",
 )  # fmt: skip
 
 
@@ -66,6 +66,7 @@ def as_csv(report: Content) -> str:
             for record, part in (("instrument", "instruments"), ("reference standard", "reference_standards"))
             for each in report[part]
         ),
+        *(row for factor in report["found_factors"] for row in _csv_found_factor(factor)),
         *(_csv_open_review(each) for each in report["open_reviews"]),
         *(_csv_decided(each) for each in report["reviews"] if each["decision"] is not None),
         *(
@@ -92,6 +93,27 @@ def _csv_report(report: Content) -> Content:
         "state": "draft" if report["is_draft"] else "issued",
         "reasons": report["revision_reason"],
     } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
+
+
+def _csv_found_factor(factor: Content) -> Iterator[Content]:
+    """A revision of a factor found on site, as it is used with the same calibration, and a row for each of its pairs."""
+    said = {"found_factor": factor["factor"], "factor_kind": "found factor", "factor_unit": "1"}
+    said |= _same(factor, "revision", "instrument", "certificate", "method")
+    u = factor["same_calibration"]["standard_uncertainty"]
+    reasons = " | ".join([factor["reason"], *factor["cautions"]])
+    yield {
+        "record": "found factor",
+        "factor_value": factor["value"],
+        "factor_standard_uncertainty": u,
+        "reasons": reasons,
+    } | said
+    for pair in factor["pairs"]:
+        of_pair = {
+            "pair": f"{pair['traverse']}:{pair['face']}",
+            "factor_value": pair["value"],
+            **_same(pair, "outlet", "observed_at"),
+        }
+        yield {"record": "factor pair"} | said | of_pair
 
 
 def _csv_open_review(review: Content) -> Content:

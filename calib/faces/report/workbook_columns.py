@@ -72,6 +72,14 @@ def _typed(key: str) -> Callable[[Content], Any]:
     return lambda row: None if row[key] is None else float(row[key])
 
 
+def _one_of(key: str, place: int) -> Callable[[Content], Any]:
+    """The value at a place of a list; nothing where it is shorter."""
+    return lambda row: row[key][place] if place < len(row[key]) else None
+
+
+_BEFORE = tuple(enumerate(("first", "second", "third")))  # coefficients before another
+
+
 def _as_number(*path: str) -> Callable[[Content], Any]:
     """A number, typed or worked out, as a number."""
     of = _at(*path)
@@ -447,6 +455,37 @@ OF_BUDGETS_IN_FULL = (
     SheetColumn("c·u", _at("contribution"), _to_two_digits(_at("contribution")), 12),
     SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
 )
+OF_LINES_OF_TOTALS = (
+    SheetColumn("Of", _at("of"), width=8),
+    SheetColumn("System or room", _at("whose"), width=18),
+    SheetColumn("Total", total_name, width=34),
+    SheetColumn("Contribution", _at("name"), width=20),
+    SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 12),
+    SheetColumn("Unit", _at("flow", "unit"), width=7),
+    SheetColumn("ν", _degrees("degrees_of_freedom"), DEGREES, 9),
+    SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
+)
+OF_FOUND_FACTORS = (
+    SheetColumn("Factor", _at("factor"), width=12),
+    SheetColumn("Revision", _at("revision"), WHOLE, 9),
+    SheetColumn("K", _at("value"), GENERAL, 11),
+    SheetColumn("u, same calibration", _at("same_calibration", "standard_uncertainty"), GENERAL, 11),
+    SheetColumn("u, after a recalibration", _at("recalibrated", "standard_uncertainty"), GENERAL, 11),
+    SheetColumn("Instrument", _at("instrument"), width=11),
+    SheetColumn("Certificate", _at("certificate"), width=13),
+    SheetColumn("Method", _at("method"), width=16),
+    SheetColumn("Reading in the duct", _at("pair", "traverse"), WHOLE, 9),
+    SheetColumn("Duct", _at("pair", "duct"), width=20),
+    SheetColumn("Reading at the face", _at("pair", "face"), WHOLE, 9),
+    SheetColumn("Outlet", _at("pair", "outlet"), width=20),
+    SheetColumn("Indication at the face", _at("pair", "indication", "value"), GENERAL, 11),
+    SheetColumn("Unit", _at("pair", "indication", "unit"), width=7),
+    SheetColumn("K of the pair", _at("pair", "value"), GENERAL, 11),
+    SheetColumn("Found by", _at("found_by"), width=14),
+    SheetColumn("Found", _moment("found_at"), width=25),
+    SheetColumn("Reason", _at("reason"), width=40),
+    SheetColumn("Cautions", _joined("cautions"), width=60),
+)
 OF_COEFFICIENTS = (
     _TAG,
     SheetColumn("Certificate", _at("certificate"), width=14),
@@ -457,6 +496,10 @@ OF_COEFFICIENTS = (
     SheetColumn("Coefficient", _at("coefficient_name"), width=12),
     SheetColumn("Value", _at("coefficient"), GENERAL, 16),
     SheetColumn("Standard uncertainty", _at("uncertainty"), GENERAL, 16),
+    *(
+        SheetColumn(f"Correlation with the {said}", _one_of("correlations", place), GENERAL, 13)
+        for place, said in _BEFORE
+    ),
     SheetColumn("Chi-squared", _at("chi_squared"), TWO_DECIMALS, 9),
     SheetColumn("Degrees of freedom", _at("degrees_of_freedom"), WHOLE, 9),
     SheetColumn("Probability", _at("probability"), "0.000", 10),

@@ -252,11 +252,22 @@ def test_csv_has_a_row_of_each_cell_that_was_amended(demo):
     assert len(rows) > 1
 
 
+def test_csv_has_a_row_of_each_factor_found_on_site_and_of_each_of_its_pairs(demo):
+    rows = table(demo["csv"])
+    (factor,) = demo["content"]["found_factors"]
+    (row,) = [row for row in rows if row["record"] == "found factor"]
+    u = factor["same_calibration"]["standard_uncertainty"]
+    assert (float(row["factor_value"]), float(row["factor_standard_uncertainty"])) == (factor["value"], u)
+    assert row["reasons"] == " | ".join([factor["reason"], *factor["cautions"]])
+    pairs = [(row["pair"], float(row["factor_value"])) for row in rows if row["record"] == "factor pair"]
+    assert pairs == [(f"{pair['traverse']}:{pair['face']}", pair["value"]) for pair in factor["pairs"]]
+
+
 def test_csv_holds_nothing_but_these_records(demo):
     records = [row["record"] for row in table(demo["csv"])]
     assert list(dict.fromkeys(records)) == [
         "report", "reading", "total", "job total", "room", "refusal", "not measured", "amendment", "change", "instrument",
-        "reference standard", "joint probability",
+        "reference standard", "found factor", "factor pair", "joint probability",
     ]  # fmt: skip
 
 
