@@ -153,7 +153,8 @@ class Paper:
 
     @staticmethod
     def _readings(text):
-        observed = r"\d{4}-\d\d-\d\d.{1,6}?\d\d:\d\d\S*"
+        day = re.search(r"All readings were observed on (\S+); times are local", text)
+        observed = r"\d\d:\d\d\S*" if day else r"\d{4}-\d\d-\d\d.{1,6}?\d\d:\d\d\S*"
         end = rf"(?= \d+ \S.{{0,80}}? {observed} [a-z]| Reading Line| Reading Outlet)"
         row = rf"(?<= )(\d+) (\S.{{0,80}}?) ({observed}) ([a-z]+) (\S.*?) ({TYPED}) ({FLOW_UNIT}){end}"
         readings = []
@@ -182,7 +183,7 @@ class Paper:
         text = evidence.text.partition("Source of the factor ")[2].partition(" Reading Outlet Observed")[0]
         names = "|".join(sorted({re.escape(each.outlet) for each in self.readings}, key=len, reverse=True))
         start = rf"(?:{names})(?:; (?:{names}))*"
-        text, _, self.rooms_said = text.partition(" Rooms: ")
+        text, _, self.rooms_said = re.sub(r" All readings were observed .*? from UTC\.", "", text).partition(" Rooms: ")
         row = (
             rf"({start})(?: (rectangular|round|flat-oval) (?:Ø )?({TYPED})(?: × ({TYPED}))? (\S+) ({TYPED}) \5)?"
             rf"(?: ({TYPED})( ft2)? ({TYPED})(?: ft2)? (.+?))?(?= {start} (?:rect|round|flat|\d)|$)"
@@ -248,7 +249,7 @@ class Paper:
         """What is said of each reading in the tables of flows, in their order: remarks, service, value, U, unit, k and system."""
         stated = []
         for reading in self.readings:
-            when = re.escape(reading.observed).replace(r"\ ", " ")
+            when = rf"[^±]{{0,20}}?{re.escape(reading.observed)}\S*"
             row = rf"{re.escape(reading.outlet)}((?: \([^)]*\))*) (\S+) {when} [^±]*? ({TYPED}) ± ({TYPED}) ({FLOW_UNIT}) ({TYPED})"
             place = re.search(row, text)
             system = re.findall(r"System (\S+) Outlet Service", text[: place.start()])[-1]

@@ -33,10 +33,13 @@ def evidence_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield _methods(readings)
     if any(_opening(reading) for reading in readings):
         yield _openings(readings)
+    day = _day(readings)
+    if day:
+        yield paragraph(f"All readings were observed on {day[0]}; times are local, {day[1]} from UTC.")
     rooms = list(_rooms(readings))
     if rooms:
         yield paragraph("Rooms: ", *rooms, ".")
-    yield _readings(readings, sets, anchors)
+    yield _readings(readings, sets, day, anchors)
     traversed = [reading for reading in readings if reading["traverse"] is not None]
     if traversed:
         yield _points(traversed, anchors)
@@ -158,12 +161,24 @@ def _factor(evidence: Content, factor: Content) -> tuple[str, str, str]:
 # --- each reading ----------------------------------------------------------------------------------------------------------------
 
 
-def _readings(readings: Sequence[Content], sets: Mapping[_TakenWith, str], anchors: Anchors) -> Table:
+_DAY, _TIME = slice(10), slice(11, 16)
+
+
+def _day(readings: Sequence[Content]) -> tuple[str, str] | None:
+    """The day of all readings and the difference of their times from UTC, said once; None where they differ."""
+    moments = [moment_text(reading["observed_at"]) for reading in readings]
+    first = (moments[0][_DAY], moments[0][_TIME.stop :])
+    return first if all((moment[_DAY], moment[_TIME.stop :]) == first for moment in moments) else None
+
+
+def _readings(
+    readings: Sequence[Content], sets: Mapping[_TakenWith, str], day: tuple[str, str] | None, anchors: Anchors
+) -> Table:
     has_remarks = any(reading["remarks"] for reading in readings)
     columns = (
         TableColumn("Reading", is_short=True),
         TableColumn("Outlet"),
-        TableColumn("Observed"),
+        TableColumn("Observed", is_short=day is not None),
         TableColumn("Taken with", is_short=True),
         TableColumn("Indications as typed", is_wordy=True),
         *((TableColumn("Remarks"),) if has_remarks else ()),
@@ -173,7 +188,7 @@ def _readings(readings: Sequence[Content], sets: Mapping[_TakenWith, str], ancho
         row_of(
             leading_cell(str(reading["reading"]), anchors.of("budget", reading["reading"])),
             words_cell(reading["outlet"]),
-            words_cell(moment_text(reading["observed_at"])),
+            words_cell(moment_text(reading["observed_at"])[_TIME if day else slice(None)]),
             words_cell(sets[_taken_with(reading)]),
             words_cell(_indications(reading)),
             *((words_cell(reading["remarks"] or ""),) if has_remarks else ()),

@@ -138,3 +138,19 @@ def test_the_workbook_has_it_in_its_sheet_of_readings(demo_folder):
         )
     ]
     assert said == ["400", "200", "1", "mm", 0.84, 0.017, "2.5"]
+
+
+def test_the_day_of_all_readings_is_said_once(demo_folder):
+    page = Page.of((demo_folder / "LM-27-r2.html").read_text())
+    assert "All readings were observed on 2026-10-14; times are local, +01:00 from UTC." in page.text
+    assert page.under("Reading", "Outlet", "Observed", "Taken with")[0][2] == "09:12"
+
+
+def test_each_reading_has_its_own_day_where_they_differ(tmp_path):
+    sheets = small_job()
+    sheets["readings.csv"][0]["observed_at"] = "2026-03-04T16:00+01:00"
+    page = Page.of(report_of(records_of(tmp_path, sheets), tmp_path / "reports", "html")["html"])
+    assert "All readings were observed on" not in page.text
+    observed = [row[2] for row in page.under("Reading", "Outlet", "Observed", "Taken with")]
+    assert "2026-03-04 16:00+01:00" in observed
+    assert all(len(each) == len("2026-03-04 16:00+01:00") for each in observed)
