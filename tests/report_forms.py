@@ -77,6 +77,21 @@ READING_CELLS = {name: (name,) for name in OWN_CELLS} | {
     "velocity_standard_uncertainty": ("velocity", "standard_uncertainty"), "probe": ("probe", "tag"),
     "conditions": ("conditions", "name"), "density_kg_m3": ("conditions", "density", "value"),
     "found_factor": ("found_factor", "factor"),
+    "reading": ("reading",), "indication_unit": ("evidence", "unit"), "source_document": ("evidence", "sources", 0, "document"),
+} | {name: (name,) for name in ("method", "operator", "remarks", "averaging_s")} | {
+    name: ("evidence", "dimensions", name)
+    for name in ("shape", "width", "height", "diameter", "dimension_unit", "dimension_limit")
+} | {
+    f"factor_{name}": ("evidence", "factor", name)
+    for name in ("kind", "value", "unit", "standard_uncertainty", "source")
+} | {
+    f"method_{said}": ("evidence", "method", name)
+    for said, name in {
+        "percent": "relative_standard_uncertainty_percent", "degrees_of_freedom": "degrees_of_freedom",
+        "common_percent": "common_standard_uncertainty_percent", "common_degrees_of_freedom": "common_degrees_of_freedom",
+        "own_percent": "own_standard_uncertainty_percent", "own_degrees_of_freedom": "own_degrees_of_freedom",
+        "basis": "basis",
+    }.items()
 }  # fmt: skip
 FLOW_CELLS = {"flow": ("flow", "value"), "flow_unit": ("flow", "unit")} | {
     name: ("flow", name)
@@ -98,9 +113,16 @@ def cells_of(one, paths):
     for name, path in paths.items():
         value = one
         for key in path:
-            value = None if value is None else value.get(key)
+            value = _within(value, key)
         cells[name] = "" if value is None else value if isinstance(value, str) else repr(value)
     return cells
+
+
+def _within(value, key):
+    """What stands under a key, or at a place of a list; nothing where there is none."""
+    if isinstance(value, list):
+        return value[key] if key < len(value) else None
+    return None if value is None else value.get(key)
 
 
 # Record of the CSV: the part of the JSON that it shows, and where each of its cells stands there.
@@ -111,7 +133,7 @@ CSV_RECORDS = {
     "room": ("rooms", ROOM_CELLS | TOTAL_CELLS),
     "refusal": ("refusals", {name: (name,) for name in REFUSED}),
 }
-_TEXTS = ("record", "flags", "reasons")  # several texts joined
+_TEXTS = ("record", "flags", "reasons", "indications", "throttled_indications")  # several texts joined
 
 
 def csv_misfits(text, content, record):

@@ -97,7 +97,7 @@ ROOMS = {
             "people",
             "typed",
         ),
-        "report": ("verify", "impact", "measure", "on_record", "dcc", "people"),
+        "report": ("verify", "factors", "impact", "measure", "on_record", "dcc", "people"),
         "validate": ("on_record", "people"),
         "audit": ("report", "verify", "impact", "on_record", "people"),
     },

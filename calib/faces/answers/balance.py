@@ -20,6 +20,7 @@ from calib.faces.plain_text import table_text, wrapped_lines
 from calib.faces.written import Content, design_text, probability_text, tolerance_text, total_in_full, total_name
 from calib.procedures.measure.cross_checks import CrossChecks
 from calib.procedures.measure.evaluate import Evaluation
+from calib.procedures.measure.results import Results
 from calib.procedures.measure.risks import RisksOfJob
 from calib.procedures.measure.totals import Total, Totals
 from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
@@ -71,8 +72,31 @@ def _total(evaluation: Evaluation, totals: Totals, row: int, units: str | None) 
         "density_kg_per_m3": density,
         "flow": None if flow is None else result(flow, row, in_unit, density),
         "design": _design_of(totals, row, in_unit),
+        "contributions": [] if flow is None else _contributions(evaluation, flow, row, in_unit),
         **({} if flow is None else sharing_document(evaluation, flow, row, totals.not_known[row], in_unit)),
     }
+
+
+def _contributions(evaluation: Evaluation, flow: Results, row: int, in_unit: Unit) -> list[Content]:
+    """What each influence contributes to a total, with all that its readings share; those that contribute nothing are left out."""
+    assert evaluation.compared is not None and flow.combined.part_degrees_of_freedom is not None  # noqa: S101, PT018 (measured)
+    lines = zip(
+        (each.name for each in evaluation.compared.of_totals.contributions),
+        flow.combined.uncertainties[row].tolist(),
+        flow.combined.part_degrees_of_freedom[row].tolist(),
+        flow.combined.variance_percent[row].tolist(),
+        strict=True,
+    )
+    return [
+        {
+            "name": name,
+            "standard_uncertainty": float(in_unit.difference_from_si(u)),
+            "degrees_of_freedom": finite(dof),
+            "variance_percent": percent,
+        }
+        for name, u, dof, percent in lines
+        if u > 0
+    ]
 
 
 def _unit_of(evaluation: Evaluation, total: Total, units: str | None) -> Unit:

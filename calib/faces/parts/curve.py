@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from calib.arrays import Floats
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import ResponseFit, curve_from_text, fit_of, response_of
 from calib.faces.written import Content
@@ -51,20 +52,33 @@ def _shape_of(stored: Curve, instrument: Instrument) -> Content:
         coefficients, _ = stored.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
         _, covariance = stored.scattered.in_unit(own.scale, own.offset).in_powers_of_x()
         symbol, written = own.symbol, formula(coefficients.tolist())
-        names = _POLYNOMIAL[: coefficients.size]
+        names, scattered = _POLYNOMIAL[: coefficients.size], _POLYNOMIAL[: covariance.shape[0]]
     else:
         fit = response_of(stored).fit
         coefficients, covariance = fit.coefficients, fit.covariance
         symbol, written = "SI units", response_formula(fit)
-        names = fit.shape.parameters
+        names = scattered = fit.shape.parameters
+    u = np.sqrt(np.clip(np.diag(covariance), 0.0, None))
     return {
         "title": f"degree {coefficients.size - 1}" if own is not None else response_of(stored).fit.shape.title,
         "unit": symbol,
         "coefficient_names": list(names),
         "coefficients": coefficients.tolist(),
-        "standard_uncertainties": np.sqrt(np.clip(np.diag(covariance), 0.0, None))[: coefficients.size].tolist(),
+        "standard_uncertainties": u[: coefficients.size].tolist(),
+        "scatter": {
+            "names": list(scattered),
+            "standard_uncertainties": u.tolist(),
+            "correlations": correlations(covariance, u).tolist(),
+        },
         "formula": written,
     }
+
+
+def correlations(covariance: Floats, u: Floats) -> Floats:
+    """Correlation coefficients (p, p) from covariances and standard uncertainties (p,); 0 beside what has no uncertainty."""
+    both = np.outer(u, u)
+    others = ~np.eye(u.size, dtype=bool)
+    return np.divide(covariance, both, out=np.eye(u.size), where=(both > 0) & others)
 
 
 def response_formula(fit: ResponseFit) -> str:

@@ -9,7 +9,7 @@ from calib.records.tables.calibrations import AIR_OF_CALIBRATION
 
 _SPECIFIED = (
     "quantity", "unit", "resolution", "repeatability", "mpe_percent", "mpe_absolute", "stability_percent", "stability_absolute",
-    "resistance_ratio", "resistance_ratio_standard_uncertainty",
+    "resistance_ratio", "resistance_ratio_standard_uncertainty", "reference_temperature_degC", "reference_pressure_kPa",
 )  # fmt: skip
 _CERTIFIED = (*AIR_OF_CALIBRATION, "procedure", "issued_on")
 

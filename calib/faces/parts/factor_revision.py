@@ -8,6 +8,7 @@ from calib.faces.plain_text import table_text
 from calib.faces.written import Content, two_digits
 from calib.procedures.factors.factors_on_file import FactorOnFile, PairOnFile
 from calib.procedures.measure.results import Results
+from calib.procedures.on_record.in_force import face_indications
 from calib.procedures.pairs.factor_uncertainty import OTHER, SAME, factor_results
 from calib.quantities import Unit, preferred, unit
 from calib.records.tables.factors import FoundFactor
@@ -15,7 +16,7 @@ from calib.records.tables.outlets import Outlet
 from calib.uncertainty.statement import round_result
 
 # Contribution -> what it is called in a table.
-_CALLED = {
+CALLED = {
     "spread": "spread of the pairs",
     "reference": "what their traverses share",
     "instrument": "calibration at the face",
@@ -25,7 +26,7 @@ _CALLED = {
 def revision(factor: FactorOnFile, units: str | None = None) -> Content:
     """One revision of a factor, as it was recorded."""
     record = factor.factor
-    results = factor_results(record)
+    results, shown = factor_results(record), unit(factor.instrument.indicated, factor.instrument.unit)
     return {
         "factor": record.factor,
         "revision": record.revision,
@@ -42,8 +43,11 @@ def revision(factor: FactorOnFile, units: str | None = None) -> Content:
         "effective_area": _effective_area(factor, units),
         "same_calibration": _case(results, SAME),
         "recalibrated": _case(results, OTHER),
-        "contributions": [_contribution(record, name) for name in _CALLED],
-        "pairs": [_pair(pair) for pair in factor.pairs],
+        "contributions": [_contribution(record, name) for name in CALLED],
+        "pairs": [
+            _pair(pair) | {"indication": {"value": float(shown.from_si(x)), "unit": shown.symbol}}
+            for pair, x in zip(factor.pairs, face_indications(record), strict=True)
+        ],
         "reason": record.reason,
         "found_by": factor.written.person,
         "found_at": factor.written.time,
@@ -178,7 +182,7 @@ def _uncertainty_table(factor: Content) -> str:
     rows = []
     for each in factor["contributions"]:
         u = two_digits(each["relative_standard_uncertainty_percent"])
-        rows.append((_CALLED[each["name"]], "cancels" if each["name"] == "instrument" else u, u, _degrees(each)))
+        rows.append((CALLED[each["name"]], "cancels" if each["name"] == "instrument" else u, u, _degrees(each)))
     combined = [
         two_digits(factor[case]["relative_standard_uncertainty_percent"])
         for case in ("same_calibration", "recalibrated")

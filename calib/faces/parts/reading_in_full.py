@@ -8,7 +8,9 @@ from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
 from calib.measurement import DECIDED, DENSITY, NOT_OBSERVED
+from calib.measurement.standards_behind import REFERENCE_STANDARD, SCATTER
 from calib.procedures.measure.air import AirFound, ConditionFound
+from calib.procedures.measure.arrays import found_by
 from calib.procedures.measure.budget import rectangular_names
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.evaluate import Evaluation
@@ -27,6 +29,8 @@ from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Contribution
 from calib.uncertainty.statement import statement
 
+# Lines that an error of one calibration makes, which a factor found by that calibration has with the other sign.
+CANCELLING = (SCATTER, REFERENCE_STANDARD)
 # Lines of every budget; the others stand in those in which they contribute.
 ALWAYS_LISTED = (
     "repeatability", "resolution", "calibration scatter", "reference standard", "stability", "dimension", "outlet factor",
@@ -189,11 +193,13 @@ def _traverse(evaluation: Evaluation, row: int, units: str | None) -> Content | 
                 "point": place.point,
                 "weight": place.weight,
                 "indications": list(indications),
+                "indications_as_typed": as_typed,
                 "velocity": float(in_velocity.from_si(velocity)),
             }
-            for place, indications, velocity in zip(
+            for place, indications, as_typed, velocity in zip(
                 traversed.places(section_of(measured.outlet)),
                 traversed.indications,
+                traversed.typed,
                 evaluation.point_velocities(row),
                 strict=True,
             )
@@ -281,7 +287,15 @@ def _contribution(contribution: Contribution, place: int, evaluation: Evaluation
         "variance_percent": float(combined.variance_percent[row, place]),
         "shared_with": shared_with(contribution.name, measured),
         **basis,
+        **_cancels_with(contribution.name, measured),
     }
+
+
+def _cancels_with(name: str, measured: Standing) -> Content:
+    """The found factor that an error of the calibration cancels against; nothing where it counts whole."""
+    factor = measured.factor
+    cancels = factor is not None and name in CANCELLING and found_by(factor, measured.calibration)
+    return {"cancels_with": factor.factor} if factor is not None and cancels else {}
 
 
 def _stability_basis(contribution: Contribution, evaluation: Evaluation, row: int) -> str:

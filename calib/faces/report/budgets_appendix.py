@@ -6,6 +6,7 @@ from typing import Any
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.formulas import measurement_function
+from calib.faces.report.found_factors_section import cancelling_lines
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
 from calib.faces.written import Content, coverage_percent_text, ends_of_interval, rounded, significant
 from calib.measurement.ways import BY_NAME
@@ -103,6 +104,7 @@ def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str 
     for each in budget["constants"]:
         yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {in_air.rho_0 if in_air else ''}"
     yield "."
+    yield from (f" {line}." for line in cancelling_lines([reading]))
     if reading["repeatability_is_pooled"]:
         yield " The repeatability rests on all readings of the job with this instrument and method, pooled."
 
@@ -149,7 +151,7 @@ def _points(place: int, reading: Content) -> Table:
             Cell((Run(str(each["line"])),), each["line"]),
             Cell((Run(str(each["point"])),), each["point"]),
             digits_cell(each["weight"], 6),
-            words_cell("; ".join(format(value, "g") for value in each["indications"])),
+            words_cell(_apart(each["indications_as_typed"])),
             digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
         )
         for each in traverse["velocities"]

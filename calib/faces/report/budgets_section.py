@@ -7,6 +7,7 @@ from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
     Bullets,
+    Cell,
     Heading,
     Mark,
     Picture,
@@ -18,6 +19,7 @@ from calib.faces.report.blocks import (
     paragraph,
     runs,
 )
+from calib.faces.report.found_factors_section import cancelling_lines
 from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, row_of, uncertainty_cell, words_cell
 from calib.faces.written import Content
 
@@ -36,15 +38,17 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     )
     listed = {each["name"] for reading in readings for each in reading["contributions"]}
     names = [name for name in drawings.CONTRIBUTIONS if name in listed]
-    columns = (
-        TableColumn("Outlet"),
-        TableColumn("Unit", is_short=True),
-        *(TableColumn(name.capitalize(), is_number=True) for name in names),
-        *number_columns("u", "ν"),
-    )
+    columns = (TableColumn("Outlet"), *_columns(names))
     yield Table("Uncertainty budgets", columns, tuple(_budget(reading, names, anchors) for reading in readings))
+    cancelling = cancelling_lines(readings)
+    if cancelling:
+        yield Bullets(
+            tuple(runs(line, ", see ", Run("Factors found on site", to="found-factors"), ".") for line in cancelling)
+        )
     yield from _dominated(readings, anchors)
+    yield from _of_totals([*report["totals"], *report["job_totals"], *report["rooms"]], names)
     yield paragraph(_SHARED, soft=True)
+    yield Bullets(tuple(runs(each) for each in _RULES))
     yield from _shares(readings)
 
 
@@ -60,17 +64,67 @@ _SHARED = (
 )
 
 
-def _budget(reading: Content, names: Sequence[str], anchors: Anchors) -> TableRow:
-    flow, key = reading["flow"], reading["reading"]
-    parts: Mapping[str, float] = {each["name"]: each["standard_uncertainty"] for each in reading["contributions"]}
-    return row_of(
-        leading_cell(reading["outlet"], anchors.of("reading", key)),
-        words_cell(flow["unit"]),
-        *(uncertainty_cell(parts[name]) if name in parts else NOTHING for name in names),
-        uncertainty_cell(flow["standard_uncertainty"]),
-        degrees_cell(flow["effective_degrees_of_freedom"]),
-        anchor=anchors.of("budget", key),
+# How u, k and totals come about, for whoever works them out.
+_RULES = (
+    (
+        "Of two to four observations the largest counts of their own standard deviation, the declared one and, where five "
+        "readings at least were repeated with one instrument by one method, the pooled relative one with the degrees of "
+        "freedom of all. A log counts as a first-order autoregression, of its values or of means of 2, 3 or 5 neighbours, "
+        "whichever gives the largest U."
+    ),
+    (
+        "k is that of Student's t for ν. Where the distributions of the lines, added, give a U that is larger by more than "
+        "5 %, k is theirs, and ν is the one that gives this k."
+    ),
+    (
+        "In totals a shared error adds with the signs of its flows. Where it is not known how far it is shared, its u² is "
+        "P² + N², P and N the sums of what is added and of what is subtracted; of a change since one calibration it is (P + "
+        "N)². Errors of a calibration are summed so at each of its comparisons, a reading between two of them bearing both "
+        "by nearness; they count for no less than independent errors would."
+    ),
+    (
+        "Not known is what one method with a single figure, the change since one calibration, and the reference standards "
+        "of one laboratory for one quantity have in common; a calibration in house is one of its standard's laboratory, and "
+        "a factor found on site carries the calibration with which its duct was traversed."
+    ),
+)
+
+
+def _of_totals(totals: Sequence[Content], names: Sequence[str]) -> Iterator[Block]:
+    """What each influence contributes to the uncertainty of each total."""
+    measured = [total for total in totals if total["flow"]]
+    if measured:
+        columns = (TableColumn("Total"), *_columns(names))
+        rows = tuple(row_of(words_cell(_named(total)), *_cells(total, names)) for total in measured)
+        yield Table("Budgets of the totals", columns, rows)
+
+
+def _named(total: Content) -> str:
+    return f"room {total['room']}" if "room" in total else f"{total['system'] or 'all systems'}, {total['service']}"
+
+
+def _columns(names: Sequence[str]) -> tuple[TableColumn, ...]:
+    return (
+        TableColumn("Unit", is_short=True),
+        *(TableColumn(name.capitalize(), is_number=True) for name in names),
+        *number_columns("u", "ν"),
     )
+
+
+def _cells(stated: Content, names: Sequence[str]) -> Iterator[Cell]:
+    """Unit, contributions, u and degrees of freedom of a flow or a total."""
+    flow = stated["flow"]
+    parts: Mapping[str, float] = {each["name"]: each["standard_uncertainty"] for each in stated["contributions"]}
+    yield words_cell(flow["unit"])
+    yield from (uncertainty_cell(parts[name]) if name in parts else NOTHING for name in names)
+    yield uncertainty_cell(flow["standard_uncertainty"])
+    yield degrees_cell(flow["effective_degrees_of_freedom"])
+
+
+def _budget(reading: Content, names: Sequence[str], anchors: Anchors) -> TableRow:
+    key = reading["reading"]
+    outlet = leading_cell(reading["outlet"], anchors.of("reading", key))
+    return row_of(outlet, *_cells(reading, names), anchor=anchors.of("budget", key))
 
 
 def _dominated(readings: Sequence[Content], anchors: Anchors) -> Iterator[Block]:

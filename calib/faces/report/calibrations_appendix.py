@@ -121,6 +121,9 @@ def _specified(instrument: Content) -> Iterator[str]:
     if instrument["resistance_ratio"]:
         yield f"; ratio of resistances r = {instrument['resistance_ratio']}"
         yield f", u(r) = {instrument['resistance_ratio_standard_uncertainty']}"
+    if instrument["reference_temperature_degC"]:
+        yield f"; reference state {instrument['reference_temperature_degC']} °C, "
+        yield f"{instrument['reference_pressure_kPa']} kPa, dry air"
     yield "."
 
 
@@ -182,16 +185,25 @@ def _curve(instrument: Content) -> Iterator[str | Run]:
 
 
 def _coefficients(instrument: Content) -> Table:
-    curve = instrument["curve"]
+    """Coefficients with what their scatter says of them; of candidates of a higher degree, whose scatter counts too, it is 0."""
+    curve, scatter = instrument["curve"], instrument["curve"]["scatter"]
+    names = [name.partition(" ")[0] for name in scatter["names"]]
     columns = (
         TableColumn("Coefficient"),
-        *number_columns("Value", "u, from scatter"),
+        *number_columns("Value", "u, from scatter", *(f"Correlation with {name}" for name in names[:-1])),
     )
+    known = dict(zip(curve["coefficient_names"], curve["coefficients"], strict=True))
     rows = tuple(
-        row_of(words_cell(name), digits_cell(value, 7), digits_cell(u, 2))
-        for name, value, u in zip(
-            curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True
+        row_of(
+            words_cell(name),
+            digits_cell(known.get(name, 0.0), 7),
+            digits_cell(scatter["standard_uncertainties"][place], 5),
+            *(
+                digits_cell(scatter["correlations"][place][other], 7) if other < place else NOTHING
+                for other in range(len(names) - 1)
+            ),
         )
+        for place, name in enumerate(scatter["names"])
     )
     return Table(
         f"Coefficients of {instrument['tag']}, certificate {instrument['certificate']}", columns, rows, is_compact=True

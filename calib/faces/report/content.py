@@ -18,9 +18,11 @@ from calib.faces.parts.budgets_in_full import budgets_in_full
 from calib.faces.parts.cross_checks import cross_checks_document
 from calib.faces.parts.curve import curve
 from calib.faces.parts.evidence import certified
+from calib.faces.parts.factor_revision import revision
 from calib.faces.parts.joint_probability import joint_document
 from calib.faces.parts.not_measured import not_measured
 from calib.faces.parts.plant_drift import drift_document
+from calib.faces.parts.reading_evidence import evidence
 from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.parts.review_on_job import review_document
 from calib.faces.parts.summary import summary_document
@@ -33,6 +35,10 @@ from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
 from calib.unswept import unswept
+
+REPORT_SCHEMA = (
+    "urn:calib:report:1"  # report.schema.json beside this file: fields may be added, those named keep name and meaning
+)
 
 
 @dataclass(frozen=True)
@@ -54,6 +60,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
     evaluation = report.evaluation
     units = units or flow_unit_of_report(evaluation.outlets.values())
     return {
+        "schema": REPORT_SCHEMA,
         "job": evaluation.job.job,
         "title": evaluation.job.title,
         "site": evaluation.job.site,
@@ -74,7 +81,10 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "ledger_digest": report.ledger_digest,
         "issue_digest": None,  # of an issue, once its forms are known
         "summary": summary_document(evaluation, units),
-        "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
+        "readings": [
+            reading_content(evaluation, row, units) | {"evidence": evidence(evaluation, row, report.sources)}
+            for row in range(len(evaluation.measured))
+        ],
         **totals(evaluation, units),
         "risks": risks(report.risks),
         "joint_probability": joint_document(report.risks),
@@ -85,6 +95,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "refusals": [_refusal(refused) for refused in evaluation.refused],
         "not_measured": not_measured(evaluation, units),
         "cross_checks": cross_checks_document(report.cross_checks, evaluation, units),
+        "found_factors": [revision(factor, units) for factor in report.factors],
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),

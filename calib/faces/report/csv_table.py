@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calib.faces.parts.cross_checks import cross_check_rows
@@ -21,6 +21,11 @@ _CSV_COLUMNS = (
     "lower_limit", "upper_limit", "guard_band", "guard_factor",
     "drift_percent", "standard_uncertainty_percent", "carried_percent",
     "interval_low", "interval_high", "normalised_error", "agrees",
+    "reading", "indications", "throttled_indications", "indication_unit", "method", "operator", "remarks", "averaging_s",
+    "shape", "width", "height", "diameter", "dimension_unit", "dimension_limit",
+    "factor_kind", "factor_value", "factor_unit", "factor_standard_uncertainty", "factor_source", "source_document",
+    "method_percent", "method_degrees_of_freedom", "method_common_percent", "method_common_degrees_of_freedom",
+    "method_own_percent", "method_own_degrees_of_freedom", "method_basis", "pair",
 )  # fmt: skip
 
 
@@ -67,6 +72,7 @@ def as_csv(report: Content) -> str:
             for record, part in (("instrument", "instruments"), ("reference standard", "reference_standards"))
             for each in report[part]
         ),
+        *(row for factor in report["found_factors"] for row in _csv_found_factor(factor)),
         *(_csv_open_review(each) for each in report["open_reviews"]),
         *(_csv_decided(each) for each in report["reviews"] if each["decision"] is not None),
         *(
@@ -103,6 +109,27 @@ def _csv_report(report: Content) -> Content:
     } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
 
 
+def _csv_found_factor(factor: Content) -> Iterator[Content]:
+    """A revision of a factor found on site, as it is used with the same calibration, and a row for each of its pairs."""
+    said = {"found_factor": factor["factor"], "factor_kind": "found factor", "factor_unit": "1"}
+    said |= _same(factor, "revision", "instrument", "certificate", "method")
+    u = factor["same_calibration"]["standard_uncertainty"]
+    reasons = " | ".join([factor["reason"], *factor["cautions"]])
+    yield {
+        "record": "found factor",
+        "factor_value": factor["value"],
+        "factor_standard_uncertainty": u,
+        "reasons": reasons,
+    } | said
+    for pair in factor["pairs"]:
+        of_pair = {
+            "pair": f"{pair['traverse']}:{pair['face']}",
+            "factor_value": pair["value"],
+            **_same(pair, "outlet", "observed_at"),
+        }
+        yield {"record": "factor pair"} | said | of_pair
+
+
 def _csv_open_review(review: Content) -> Content:
     readings = ", ".join(map(str, review["readings"])) or "none"
     return {
@@ -134,6 +161,26 @@ def _csv_reading(reading: Content) -> Content:
         **_csv_state(design),
         **_same(reading, "place", "room", "stage"),
         **_csv_rests_on(reading),
+        **_same(reading, "reading", "indication_unit", "method", "operator", "remarks", "averaging_s"),
+        **_csv_evidence(reading["evidence"]),
+    }
+
+
+def _csv_evidence(evidence: Content) -> Content:
+    """What a flow was worked out from, as typed; several indications are joined by semicolons, points of a traverse by blanks."""
+    parted = " " if any("=" in each for each in evidence["indications"]) else ";"
+    factor, method = evidence["factor"] or {}, evidence["method"]
+    return {
+        "indications": parted.join(evidence["indications"]),
+        "throttled_indications": ";".join(evidence["throttled_indications"]),
+        **(evidence["dimensions"] or {}),
+        **{f"factor_{name}": cell for name, cell in factor.items()},
+        "source_document": " | ".join(each["document"] for each in evidence["sources"]),
+        "method_percent": method["relative_standard_uncertainty_percent"],
+        "method_degrees_of_freedom": method["degrees_of_freedom"],
+        "method_basis": method["basis"],
+        **{f"method_{part}_percent": method[f"{part}_standard_uncertainty_percent"] for part in ("common", "own")},
+        **{f"method_{part}_degrees_of_freedom": method[f"{part}_degrees_of_freedom"] for part in ("common", "own")},
     }
 
 

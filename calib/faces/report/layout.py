@@ -16,8 +16,10 @@ from calib.faces.report.corrections_and_refusals import (
 )
 from calib.faces.report.cross_checks_section import cross_checks_section
 from calib.faces.report.decisions_section import decisions_section
+from calib.faces.report.evidence_section import evidence_section
 from calib.faces.report.first_page import first_page
 from calib.faces.report.flows_section import balance_section, flows_section
+from calib.faces.report.found_factors_section import found_factors_section
 from calib.faces.report.instruments_section import instruments_section
 from calib.faces.report.traverses_and_air import air_section, traverses_section
 from calib.faces.written import Content
@@ -60,8 +62,10 @@ def _blocks(
     yield from decisions_section(content)
     yield from amendments_section(content)
     yield from refusals_section(content, anchors)
+    yield from evidence_section(content, anchors)
     yield from traverses_section(content, anchors)
     yield from air_section(content)
+    yield from found_factors_section(content, anchors)
     yield from instruments_section(content, anchors)
     yield from budgets_section(content, anchors)
     yield Heading(2, "Cautions", "cautions")

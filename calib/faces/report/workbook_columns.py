@@ -73,6 +73,30 @@ def _typed(key: str) -> Callable[[Content], Any]:
     return lambda row: None if row[key] is None else float(row[key])
 
 
+def _one_of(key: str, place: int) -> Callable[[Content], Any]:
+    """The value at a place of a list; nothing where it is shorter."""
+    return lambda row: row[key][place] if place < len(row[key]) else None
+
+
+_BEFORE = tuple(enumerate(("first", "second", "third")))  # coefficients before another
+
+
+def _as_number(*path: str) -> Callable[[Content], Any]:
+    """A number, typed or worked out, as a number."""
+    of = _at(*path)
+    return lambda row: None if of(row) is None else float(of(row))
+
+
+def _source_text(source: Content) -> str:
+    return ", ".join(source[name] for name in ("source", "edition", "document", "basis") if source[name])
+
+
+def _observations(row: Content) -> str | None:
+    """Those of a reading, or the values of its log."""
+    logged = ";".join(row["evidence"]["indications"]) if row["logged"] else None
+    return row["observations"] or logged
+
+
 def _yes(key: str) -> Callable[[Content], Any]:
     return lambda row: "yes" if row[key] else "no"
 
@@ -182,6 +206,34 @@ OF_FLOWS = (
     SheetColumn("In totals", _yes("in_totals"), width=7),
     _READING,
 )
+_EVIDENCE = _at("evidence")
+_WORKED_OUT_FROM = (
+    SheetColumn("Shape", _at("evidence", "dimensions", "shape"), width=11),
+    *(
+        SheetColumn(side.capitalize(), _at("evidence", "dimensions", side), width=9)
+        for side in ("width", "height", "diameter")
+    ),
+    SheetColumn("Limit of each", _at("evidence", "dimensions", "dimension_limit"), width=9),
+    SheetColumn("Unit of length", _at("evidence", "dimensions", "dimension_unit"), width=8),
+    SheetColumn("Factor", _at("evidence", "factor", "kind"), width=14),
+    SheetColumn("K or A_e", _as_number("evidence", "factor", "value"), GENERAL, 11),
+    SheetColumn("u of it", _as_number("evidence", "factor", "standard_uncertainty"), GENERAL, 11),
+    SheetColumn("Unit of it", _at("evidence", "factor", "unit"), width=7),
+    SheetColumn("Source of it", _at("evidence", "factor", "source"), width=34),
+    SheetColumn(
+        "Source as declared", lambda row: "; ".join(map(_source_text, _EVIDENCE(row)["sources"])) or None, width=34
+    ),
+    SheetColumn("u of the method [%]", _at("evidence", "method", "relative_standard_uncertainty_percent"), width=9),
+    SheetColumn("ν of the method", _at("evidence", "method", "degrees_of_freedom"), width=9),
+    SheetColumn(
+        "Shared by its readings [%]", _at("evidence", "method", "common_standard_uncertainty_percent"), width=9
+    ),
+    SheetColumn("ν of that", _at("evidence", "method", "common_degrees_of_freedom"), width=9),
+    SheetColumn("Of each by itself [%]", _at("evidence", "method", "own_standard_uncertainty_percent"), width=9),
+    SheetColumn("ν of this", _at("evidence", "method", "own_degrees_of_freedom"), width=9),
+    SheetColumn("Basis of the method", _at("evidence", "method", "basis"), width=40),
+    SheetColumn("Averaged over [s]", _at("averaging_s"), width=9),
+)
 OF_READINGS = (
     _READING,
     _OUTLET,
@@ -193,7 +245,7 @@ OF_READINGS = (
     SheetColumn("Certificate", _at("certificate"), width=13),
     SheetColumn("Probe", _at("probe", "tag"), width=8),
     SheetColumn("Indication as typed", _at("indication"), width=10),
-    SheetColumn("Observations as typed", _at("observations"), width=16),
+    SheetColumn("Observations as typed", _observations, width=16),
     SheetColumn("Observations, throttled", _at("throttled_observations"), width=13),
     SheetColumn("Unit", _at("indication_unit"), width=6),
     SheetColumn("Velocity", _at("velocity", "value"), _NEAR_U_OF_VELOCITY, 9),
@@ -203,6 +255,7 @@ OF_READINGS = (
     SheetColumn("Conditions", _at("conditions", "name"), width=12),
     SheetColumn("Density [kg/m3]", _at("conditions", "density", "value"), "0.0000", 9),
     SheetColumn("Factor found", _at("found_factor", "factor"), width=13),
+    *_WORKED_OUT_FROM,
     SheetColumn("Flags", _joined("flags"), width=20),
     SheetColumn("Operator", _at("operator"), width=12),
     SheetColumn("Remarks", _at("remarks"), width=30),
@@ -383,7 +436,7 @@ OF_POINTS = (
     SheetColumn("Line", _at("line"), width=7),
     SheetColumn("Point", _at("point"), width=7),
     SheetColumn("Weight", _at("weight"), GENERAL, 9),
-    SheetColumn("Indications", _joined("indications"), width=24),
+    SheetColumn("Indications as typed", _at("indications_as_typed"), width=24),
     SheetColumn("Velocity", _at("velocity"), "0.000", 9),
     SheetColumn("Unit", _at("unit"), width=6),
     SheetColumn("Rule", _at("rule"), width=18),
@@ -435,6 +488,37 @@ OF_BUDGETS_IN_FULL = (
     SheetColumn("c·u", _at("contribution"), _to_two_digits(_at("contribution")), 12),
     SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
 )
+OF_LINES_OF_TOTALS = (
+    SheetColumn("Of", _at("of"), width=8),
+    SheetColumn("System or room", _at("whose"), width=18),
+    SheetColumn("Total", total_name, width=34),
+    SheetColumn("Contribution", _at("name"), width=20),
+    SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 12),
+    SheetColumn("Unit", _at("flow", "unit"), width=7),
+    SheetColumn("ν", _degrees("degrees_of_freedom"), DEGREES, 9),
+    SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
+)
+OF_FOUND_FACTORS = (
+    SheetColumn("Factor", _at("factor"), width=12),
+    SheetColumn("Revision", _at("revision"), WHOLE, 9),
+    SheetColumn("K", _at("value"), GENERAL, 11),
+    SheetColumn("u, same calibration", _at("same_calibration", "standard_uncertainty"), GENERAL, 11),
+    SheetColumn("u, after a recalibration", _at("recalibrated", "standard_uncertainty"), GENERAL, 11),
+    SheetColumn("Instrument", _at("instrument"), width=11),
+    SheetColumn("Certificate", _at("certificate"), width=13),
+    SheetColumn("Method", _at("method"), width=16),
+    SheetColumn("Reading in the duct", _at("pair", "traverse"), WHOLE, 9),
+    SheetColumn("Duct", _at("pair", "duct"), width=20),
+    SheetColumn("Reading at the face", _at("pair", "face"), WHOLE, 9),
+    SheetColumn("Outlet", _at("pair", "outlet"), width=20),
+    SheetColumn("Indication at the face", _at("pair", "indication", "value"), GENERAL, 11),
+    SheetColumn("Unit", _at("pair", "indication", "unit"), width=7),
+    SheetColumn("K of the pair", _at("pair", "value"), GENERAL, 11),
+    SheetColumn("Found by", _at("found_by"), width=14),
+    SheetColumn("Found", _moment("found_at"), width=25),
+    SheetColumn("Reason", _at("reason"), width=40),
+    SheetColumn("Cautions", _joined("cautions"), width=60),
+)
 OF_COEFFICIENTS = (
     _TAG,
     SheetColumn("Certificate", _at("certificate"), width=14),
@@ -445,6 +529,10 @@ OF_COEFFICIENTS = (
     SheetColumn("Coefficient", _at("coefficient_name"), width=12),
     SheetColumn("Value", _at("coefficient"), GENERAL, 16),
     SheetColumn("Standard uncertainty", _at("uncertainty"), GENERAL, 16),
+    *(
+        SheetColumn(f"Correlation with the {said}", _one_of("correlations", place), GENERAL, 13)
+        for place, said in _BEFORE
+    ),
     SheetColumn("Chi-squared", _at("chi_squared"), TWO_DECIMALS, 9),
     SheetColumn("Degrees of freedom", _at("degrees_of_freedom"), WHOLE, 9),
     SheetColumn("Probability", _at("probability"), "0.000", 10),

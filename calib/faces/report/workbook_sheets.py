@@ -30,9 +30,11 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
         ("Open reviews", "impact reviews without a disposition", columns.OF_REVIEWS, content["open_reviews"]),
         ("Nonconforming work", "what was found, and what was decided", columns.OF_DECIDED_REVIEWS, content["reviews"]),
         ("Flows", "every flow with its U, k and conformity", columns.OF_FLOWS, content["readings"]),
-        ("Readings", "what was observed, with which instrument, by whom", columns.OF_READINGS, content["readings"]),
+        ("Readings", "what was observed, with what, by whom, and at what opening", columns.OF_READINGS, content["readings"]),
         ("Totals", "totals of systems, of the job and of rooms", columns.OF_TOTALS, list(_totals(content))),
         *_budgets(content["readings"]),
+        ("Budgets of totals", "what influences contribute to totals", columns.OF_LINES_OF_TOTALS, list(_of_totals(content))),
+        ("Factors found on site", "each pair of each factor found on site", columns.OF_FOUND_FACTORS, list(_pairs(content))),
         ("Budgets in full", "every input quantity of one flow of each kind", columns.OF_BUDGETS_IN_FULL, list(_in_full(content))),
         ("Decisions", "risks of wrong decisions", columns.OF_DECISIONS, (content["risks"] or {}).get("decisions", [])),
         ("Plant drift", "what readings repeated at the end tell of the plant", columns.OF_DRIFT, content["plant_drift"]),
@@ -67,6 +69,18 @@ def _budgets(readings: Sequence[Content]) -> tuple[_Declared, _Declared]:
         ("Budgets", "what each influence contributes to the u of each flow", columns.budget_columns(names), rows),
         ("Shares of variance", "the share of each influence in u², and its degrees of freedom", of_shares, rows),
     )
+
+
+def _of_totals(content: Content) -> Iterator[Content]:
+    for total in _totals(content):
+        yield from (
+            line | {name: total[name] for name in ("of", "whose", "service", "flow")} for line in total["contributions"]
+        )
+
+
+def _pairs(content: Content) -> Iterator[Content]:
+    for factor in content["found_factors"]:
+        yield from (factor | {"pair": pair} for pair in factor["pairs"])
 
 
 def _amended(content: Content) -> Iterator[Content]:
@@ -118,6 +132,9 @@ def _coefficients(content: Content) -> Iterator[Content]:
     for instrument in (*content["instruments"], *content["reference_standards"]):
         curve = instrument["curve"]
         said = curve | {"tag": instrument["tag"], "certificate": instrument["certificate"]}
-        of_each = zip(curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True)
-        for name, coefficient, uncertainty in of_each:
-            yield said | {"coefficient_name": name, "coefficient": coefficient, "uncertainty": uncertainty}
+        known, scatter = dict(zip(curve["coefficient_names"], curve["coefficients"], strict=True)), curve["scatter"]
+        # Those of candidates of a higher degree, whose scatter counts too, are 0.
+        of_each = zip(scatter["names"], scatter["standard_uncertainties"], scatter["correlations"], strict=True)
+        for place, (name, u, correlations) in enumerate(of_each):
+            cells = {"coefficient_name": name, "coefficient": known.get(name, 0.0), "uncertainty": u}
+            yield said | cells | {"correlations": correlations[:place]}

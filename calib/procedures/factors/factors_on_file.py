@@ -1,17 +1,19 @@
 """Factors found in the field as the records hold them: revisions, pairs, who found them when, and the readings that use them."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.amended import instrument_of
+from calib.procedures.on_record.by_keys import among, by_keys
 from calib.procedures.on_record.by_name import not_there
-from calib.procedures.on_record.factors import factor_revisions, factors_that_count
+from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.on_record.what_counts import not_retracted
+from calib.procedures.on_record.what_counts import not_retracted, that_count
 from calib.procedures.pairs.paired_readings import cautions_of_times
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -100,7 +102,7 @@ def _of_times(pair: PairOnFile) -> Iterator[str]:
 
 def factors_on_file(session: Session) -> list[FactorOnFile]:
     """Every factor as it counts now, by name."""
-    factors = _on_file(session, session.exec(select(FoundFactor)).all())
+    factors = _on_file(session, session.exec(select(FoundFactor).order_by(col(FoundFactor.revision))).all())
     return sorted((factor for factor in factors if factor.latest), key=lambda factor: factor.factor.factor)
 
 
@@ -113,13 +115,23 @@ def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
     return _on_file(session, revisions)
 
 
+def revisions_of_factors(session: Session, names: Collection[str]) -> list[FactorOnFile]:
+    """Every revision of some factors, by name, the first one first."""
+    named = select(FoundFactor).where(col(FoundFactor.factor).in_(sorted(names)))
+    ordered = named.order_by(col(FoundFactor.factor), col(FoundFactor.revision))
+    return _on_file(session, session.exec(ordered).all()) if names else []
+
+
 def _on_file(session: Session, factors: Sequence[FoundFactor]) -> list[FactorOnFile]:
-    latest = factors_that_count(session)
-    ledger = _ledger(session, _FACTOR)
+    """Factors, every revision of each among them."""
+    latest = that_count(factors, lambda factor: factor.factor)
+    keys = [key(factor.id) for factor in factors]
+    ledger = _ledger(session, _FACTOR, keys)
     pairs: dict[int, list[FactorPair]] = defaultdict(list)
-    for pair in session.exec(select(FactorPair).order_by(col(FactorPair.id))):
+    for pair in by_keys(session, select(FactorPair).order_by(col(FactorPair.id)), FactorPair.found_factor_id, keys):
         pairs[pair.found_factor_id].append(pair)
-    places = _Places(session)
+    read = {own for pair in chain(*pairs.values()) for own in (pair.traverse_reading_id, pair.face_reading_id)}
+    places = _Places(session, set(by_keys(session, select(Outlet.job_id).join(Reading), Reading.id, read)))
     return [
         FactorOnFile(
             factor,
@@ -137,11 +149,11 @@ def _on_file(session: Session, factors: Sequence[FoundFactor]) -> list[FactorOnF
 
 
 class _Places:
-    """Outlets as they count now, and their jobs."""
+    """Outlets of jobs, or of all, as they count now, and their jobs."""
 
-    def __init__(self, session: Session) -> None:
-        self.outlets = outlets_in_force(session)
-        self.jobs = {key(job.id): job.job for job in session.exec(select(Job))}
+    def __init__(self, session: Session, jobs: Collection[int] | None = None) -> None:
+        self.outlets = outlets_in_force(session, jobs)
+        self.jobs: dict[int, str] = {key(job.id): job.job for job in session.exec(among(select(Job), Job.id, jobs))}
 
     def job(self, outlet: int) -> str:
         """The job of an outlet."""
@@ -160,9 +172,10 @@ def _pair(session: Session, places: _Places, pair: FactorPair) -> PairOnFile:
     return PairOnFile(traverse, face, pair.value)
 
 
-def _ledger(session: Session, table: str) -> dict[int, LedgerPlace]:
-    """Entries of the records of a table, by their key."""
-    entries = session.exec(select(LedgerEntry).where(LedgerEntry.record_table == table))
+def _ledger(session: Session, table: str, keys: Collection[int] | None = None) -> dict[int, LedgerPlace]:
+    """Entries of the records of a table, or of some of them, by their key."""
+    of_table = select(LedgerEntry).where(LedgerEntry.record_table == table)
+    entries = session.exec(among(of_table, LedgerEntry.record_id, keys))
     return {entry.record_id: LedgerPlace(key(entry.sequence), entry.person, entry.time) for entry in entries}
 
 

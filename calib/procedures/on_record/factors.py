@@ -2,7 +2,6 @@
 
 from sqlmodel import Session, col, select
 
-from calib.procedures.on_record.what_counts import that_count
 from calib.records.tables.factors import FoundFactor
 
 
@@ -15,9 +14,3 @@ def factor_revisions(session: Session, name: str) -> tuple[FoundFactor, ...]:
 def factor_that_counts(session: Session, name: str) -> FoundFactor | None:
     """The revision of a factor that counts; None where there is none of that name."""
     return next(reversed(factor_revisions(session, name)), None)
-
-
-def factors_that_count(session: Session) -> dict[str, FoundFactor]:
-    """The revision that counts of every factor found in the field, by name."""
-    recorded = session.exec(select(FoundFactor).order_by(col(FoundFactor.revision)))
-    return that_count(recorded, lambda factor: factor.factor)

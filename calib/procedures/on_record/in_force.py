@@ -295,10 +295,12 @@ def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
     for point in cells_of(session, TraversePoint, lambda every: of_job(every, TraversePoint.traverse_id)):
         points[point.traverse_id].append(point)
     made = cells_of(session, Traverse, lambda every: of_job(every, Traverse.id))
-    return {
-        traverse.id: Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points[traverse.id]))
-        for traverse in made
-    }
+    return {traverse.id: _traversed(traverse, points[traverse.id]) for traverse in made}
+
+
+def _traversed(traverse: Traverse, points: list[TraversePoint]) -> Traversed:
+    typed = tuple(point.indications for point in _line_by_line(points))
+    return Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points), typed)
 
 
 def logs_on_record(session: Session, job: int) -> dict[int, bytes]:
@@ -311,8 +313,11 @@ def logs_on_record(session: Session, job: int) -> dict[int, bytes]:
 
 def in_order(points: list[TraversePoint]) -> tuple[tuple[float, ...], ...]:
     """Indications of the points of one traverse, line by line."""
-    rising = sorted(points, key=lambda point: (point.line, point.point))
-    return tuple(tuple(observed_values(throttle.indications)) for throttle in rising)
+    return tuple(tuple(observed_values(point.indications)) for point in _line_by_line(points))
+
+
+def _line_by_line(points: list[TraversePoint]) -> list[TraversePoint]:
+    return sorted(points, key=lambda point: (point.line, point.point))
 
 
 def face_indications(factor: FoundFactor) -> list[float]:

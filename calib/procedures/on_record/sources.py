@@ -4,7 +4,7 @@ What rests on one source is in error together. A source is a record, not a spell
 alone are one, and a spelling that differs by more is one of them where a person recorded so.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from sqlmodel import Session, col, select
@@ -31,3 +31,10 @@ def source_names(session: Session) -> SourceNames:
         select(SourceSpelling.spelling, Source.source).join(Source).order_by(col(SourceSpelling.id))
     )
     return SourceNames({spelled_alike(spelling): spelled_alike(source) for spelling, source in recorded})
+
+
+def declared_sources(session: Session, names: Collection[str]) -> dict[str, Source]:
+    """The declared sources, each in its latest edition, that names stand for: by the name; none where it is not declared."""
+    stands_for = source_names(session).source_of
+    declared = {spelled_alike(each.source): each for each in session.exec(select(Source).order_by(col(Source.id)))}
+    return {name: declared[stands_for(name)] for name in names if stands_for(name) in declared}

@@ -1,5 +1,6 @@
 """Load and evaluate everything that a job's report says."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -7,6 +8,7 @@ from sqlmodel import Session
 
 from calib import __version__
 from calib.confirmation.interval import Decision
+from calib.procedures.factors.factors_on_file import FactorOnFile, revisions_of_factors
 from calib.procedures.measure.cross_checks import CrossChecks, cross_checks_of
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
@@ -15,11 +17,13 @@ from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
 from calib.procedures.on_record.company import CompanyOnRecord, company_on_record
 from calib.procedures.on_record.reviews import Review, reviews_of_job
+from calib.procedures.on_record.sources import declared_sources
 from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation
 from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, issued_bytes, issues_of
 from calib.procedures.report.standards_used import StandardsUsed, standards_used
 from calib.records import ledger
+from calib.records.tables.factors import Source
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 
@@ -41,6 +45,12 @@ class JobReport:
     cross_checks: CrossChecks = field(default_factory=CrossChecks)
     validation: ValidationOnRecord | None = None  # of the version that runs; absent: none is on record
     company: CompanyOnRecord | None = None  # absent: nobody named it
+    sources: Mapping[str, Source] = field(
+        default_factory=dict
+    )  # declared, by the names that the job's outlets have for them
+    factors: tuple[
+        FactorOnFile, ...
+    ] = ()  # found in the field, that a flow rests on: every revision, the first one first
 
     @property
     def open_reviews(self) -> tuple[Review, ...]:
@@ -79,7 +89,19 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         cross_checks_of(session, evaluation),
         latest_validation(session, __version__),
         company_on_record(session),
+        declared_sources(session, _named(evaluation)),
+        tuple(
+            revisions_of_factors(
+                session, {each.factor.factor for each in evaluation.measured if each.factor is not None}
+            )
+        ),
     )
+
+
+def _named(evaluation: Evaluation) -> set[str]:
+    """Sources of outlet factors as the outlets of a job name them."""
+    named = (each.outlet.outlet_factor_source for each in evaluation.measured)
+    return {name for name in named if name is not None}
 
 
 def _as_json(session: Session, issue: Issue) -> bytes | None:

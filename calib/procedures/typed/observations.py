@@ -29,6 +29,7 @@ class Traversed:
     lines: int
     points: int  # on each line
     indications: tuple[tuple[float, ...], ...]  # for each point those of its passes, as many for each
+    typed: tuple[str, ...] = ()  # the same as somebody typed them, joined by ;
 
     @property
     def passes(self) -> int:

@@ -252,22 +252,34 @@ def test_csv_has_a_row_of_each_cell_that_was_amended(demo):
     assert len(rows) > 1
 
 
+def test_csv_has_a_row_of_each_factor_found_on_site_and_of_each_of_its_pairs(demo):
+    rows = table(demo["csv"])
+    (factor,) = demo["content"]["found_factors"]
+    (row,) = [row for row in rows if row["record"] == "found factor"]
+    u = factor["same_calibration"]["standard_uncertainty"]
+    assert (float(row["factor_value"]), float(row["factor_standard_uncertainty"])) == (factor["value"], u)
+    assert row["reasons"] == " | ".join([factor["reason"], *factor["cautions"]])
+    pairs = [(row["pair"], float(row["factor_value"])) for row in rows if row["record"] == "factor pair"]
+    assert pairs == [(f"{pair['traverse']}:{pair['face']}", pair["value"]) for pair in factor["pairs"]]
+
+
 def test_csv_holds_nothing_but_these_records(demo):
     records = [row["record"] for row in table(demo["csv"])]
     assert list(dict.fromkeys(records)) == [
         "report", "reading", "total", "job total", "room", "refusal", "not measured", "amendment", "change", "instrument",
-        "reference standard", "cross-check", "joint probability",
+        "reference standard", "cross-check", "found factor", "factor pair", "joint probability",
     ]  # fmt: skip
 
 
 def test_every_column_of_the_csv_is_of_use(demo):
     rows = table(demo["csv"])
-    # The demo states no density: tests/faces/parts/test_state_of_flows.py does. No interval of it lies beside its value, and no
-    # outlet was read again: tests/procedures/measure has such jobs.
+    # The demo states no density: tests/faces/parts/test_state_of_flows.py does. No interval of it lies beside its value, no
+    # outlet was read again, none of its methods has two figures, and no source is declared: tests/procedures/measure has such jobs.
     flow_at = "flow_at_design_density"
     densities = ["flow_density_kg_per_m3", "design_density_kg_per_m3", flow_at, f"{flow_at}_expanded_uncertainty"]
     drift = ["drift_percent", "standard_uncertainty_percent", "carried_percent"]
-    without = [*densities, *drift, "interval_low", "interval_high"]
+    figures = [f"method_{part}_{of}" for part in ("common", "own") for of in ("percent", "degrees_of_freedom")]
+    without = [*densities, *drift, "interval_low", "interval_high", "source_document", *figures]
     assert [name for name in rows[0] if not any(row[name] for row in rows)] == without
 
 

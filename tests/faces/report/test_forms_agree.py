@@ -121,10 +121,29 @@ def test_every_budget_of_the_workbook_is_that_of_the_json_bit_for_bit(forms):
         assert said == {f"ν: {each['name']}": each["degrees_of_freedom"] for each in finite}
 
 
+def test_every_budget_of_a_total_in_the_workbook_is_that_of_the_json_bit_for_bit(forms):
+    totals = [total for part in ("totals", "job_totals", "rooms") for total in forms.content[part]]
+    lines = [(each["name"], each["standard_uncertainty"]) for total in totals for each in total["contributions"]]
+    assert [(row["Contribution"], row["u"]) for row in forms.workbook.sheets["Budgets of totals"]] == lines
+    for total in (total for total in totals if total["flow"]):
+        squares = sum(each["standard_uncertainty"] ** 2 for each in total["contributions"])
+        assert squares == pytest.approx(total["flow"]["standard_uncertainty"] ** 2)
+
+
 def test_coefficients_and_comparisons_of_the_workbook_are_those_of_the_json(forms):
     instruments = [*forms.content["instruments"], *forms.content["reference_standards"]]
-    coefficients = [number for one in instruments for number in one["curve"]["coefficients"]]
-    assert [row["Value"] for row in forms.workbook.sheets["Curves"]] == coefficients
+    curves = [one["curve"] for one in instruments]
+    # With those of candidates of a higher degree, whose scatter counts too.
+    coefficients = [
+        number
+        for curve in curves
+        for number in [*curve["coefficients"], *[0.0] * (len(curve["scatter"]["names"]) - len(curve["coefficients"]))]
+    ]
+    shown = forms.workbook.sheets["Curves"]
+    assert [row["Value"] for row in shown] == coefficients
+    beside = [[row[label] for label in row if label.startswith("Correlation")] for row in shown]
+    known = [each for curve in curves for each in curve["scatter"]["correlations"]]
+    assert beside == [row[: row.index(1.0)] for row in known]
     compared = [each for one in instruments for each in one["comparisons"]]
     rows = forms.workbook.sheets["Comparisons"]
     forms_of_rows = forms.workbook.formats["Comparisons"]
