@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from calib.counted import count_of
+from calib.faces.parts.review_on_job import decided_text
 from calib.faces.plain_text import shortened
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
@@ -17,7 +18,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.verdict_section import verdict_section
-from calib.faces.written import Content
+from calib.faces.written import Content, moment_text
 from calib.procedures.on_record.company import CompanyMark
 from calib.procedures.report.signing_key import PLACE
 
@@ -66,3 +67,94 @@ def signatures(report: Content) -> Signatures:
 
 
 _LONGEST_ISSUER = 60  # signs: three lines of the signature
+
+
+def _facts(report: Content) -> Iterator[tuple[str, str]]:
+    summary = report["summary"]
+    yield "Job", report["job"]
+    if report["site"]:
+        yield "Site", report["site"]
+    if report["client"]:
+        yield "Client", report["client"]
+    if summary["measured_from"]:
+        yield "Measured", _span(summary["measured_from"], summary["measured_until"])
+        yield "Measured by", ", ".join(summary["measured_by"])
+    is_draft = report.get("is_draft", False)
+    yield "Written" if is_draft else "Issued", moment_text(report["issued"])
+    if report.get("issued_by"):
+        yield "Issued by", report["issued_by"]
+    if report.get("signature"):
+        yield "Signed by", f"{report['signature']['by']}, in the PDF"
+    yield "Revision", _revision(report)
+    if report.get("agreed_by"):
+        yield "Decision rule agreed by", ", ".join(filter(None, (report["agreed_by"], report["agreed_on"])))
+
+
+def _span(first: str, last: str) -> str:
+    """From when until when: of one day the day once, the zone where it is the same once."""
+    if first == last:
+        return moment_text(first)
+    same_day, same_zone = first[:10] == last[:10], first[16:] == last[16:]
+    begin = first[:16] if same_zone else first
+    return f"{moment_text(begin)} to {last[11:] if same_day else moment_text(last)}"
+
+
+def _revision(report: Content) -> str:
+    """Its number, and which one it takes the place of."""
+    if not report["revises"]:
+        return str(report["revision"])
+    before = report["revises"][-1]
+    return f"{report['revision']}, in place of {before['revision']} of {before['issued'][:10]}"
+
+
+def _revised(report: Content) -> Iterator[Block]:
+    """What a revision changed and why; before a first issue, that cells were corrected."""
+    changes, reason = report.get("changes") or [], report.get("revision_reason")
+    amendments = report["amendments"]
+    if not (changes or reason or amendments):
+        return
+    parts: list[str | Run] = []
+    if reason:
+        parts += ["Reason: ", str(reason), ". "]
+    if changes:
+        parts += ["What differs from the revision before stands under ", Run("Changes", to="changes"), ". "]
+    if amendments:
+        said = count_of(len(amendments), "correction was", "corrections were")
+        parts += [f"{said} made since the job was first entered: ", Run("Amendments", to="amendments"), "."]
+    lead = f"Revision {report['revision']}." if report["revision"] > 1 else "Corrected."
+    yield Notice(lead, runs(*parts))
+
+
+def _open_review(review: Content) -> Notice:
+    rest = count_of(len(review["readings"]), "reading of this report rests", "readings of this report rest")
+    lines = count_of(review["open_lines_in_all"], "line of the review has", "lines of the review have")
+    certificate = "" if review["certificate"] is None else f" (certificate {review['certificate']})"
+    return Notice(
+        "An impact review is open.",
+        runs(
+            f"{review['instrument'] or ''} ",
+            review["happened"],
+            f"{certificate}. {rest} on it, and {lines} no disposition yet: ",
+            Run("Nonconforming work", to="nonconforming"),
+            ".",
+        ),
+    )
+
+
+def _decided(report: Content) -> Iterator[Notice]:
+    """Reviews by whose decision flows of this report are what they are."""
+    for review in report["reviews"]:
+        if review["decision"] is not None:
+            said = f"{review['instrument'] or ''} {review['happened']}: {review['decision']['said']}, as "
+            said += f"{review['decision']['by']} decided on {review['decision']['at'][:10]}: "
+            yield Notice("Nonconforming work.", runs(said, Run("Nonconforming work", to="nonconforming"), "."))
+
+
+def _answered(report: Content) -> Iterator[Notice]:
+    """What was recorded since the revision before, which this one is the first to answer."""
+    for review in report["reviews"]:
+        if review["answered_by"] == report["revision"] and not review["withdrawn"]:
+            said = f"{review['happened']}: {decided_text(review)}: "
+            yield Notice(
+                "Recorded since the revision before.", runs(said, Run("Nonconforming work", to="nonconforming"), ".")
+            )
