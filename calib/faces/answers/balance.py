@@ -23,7 +23,7 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
 from calib.procedures.measure.risks import RisksOfJob
 from calib.procedures.measure.totals import Total, Totals
-from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
+from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit, flow_unit_of_report
 from calib.quantities import Unit
 
 _TOTALS = ("system", "service", "flow ± U", "design", "% of design", "conformity", "probability", "measured")
@@ -32,7 +32,11 @@ _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"
 
 
 def document(evaluation: Evaluation, of_job: RisksOfJob, checked: CrossChecks, units: str | None) -> Content:
-    """Totals of the systems, of the job and of the rooms, whether all of a system's flows conform at once, and the cross-checks."""
+    """Totals of the systems, of the job and of the rooms, whether all of a system's flows conform at once, and the cross-checks.
+
+    All in one unit, as in the report: that of `units`, else the one in which most of the job's flows were typed.
+    """
+    units = units or flow_unit_of_report(evaluation.outlets.values())
     return (
         {"job": evaluation.job.job}
         | totals(evaluation, units)

@@ -13,6 +13,7 @@ from calib.faces.plain_text import table_text, wrapped_lines
 from calib.faces.written import Content, probability_text, tolerance_text
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.risks import FEWEST_OF_A_PROCESS, RisksOfJob
+from calib.procedures.on_record.flow_unit import flow_unit_of_report
 
 _OUTLETS = (
     "outlet", "flow ± U", "% of design", "limits", "C_m", "conformity", "probability", "risk if accepted", "if rejected",
@@ -23,7 +24,8 @@ _RISKS = {"global": "global", "mean_specific": "mean specific"}
 
 
 def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> Content:
-    """What the flows that are judged prove, and the risks of the decisions."""
+    """What the flows that are judged prove, and the risks of the decisions; in one unit, as in the report."""
+    units = units or flow_unit_of_report(evaluation.outlets.values())
     return {
         "job": evaluation.job.job,
         "decision_rule": evaluation.job.decision_rule,

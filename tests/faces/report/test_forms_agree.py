@@ -173,7 +173,9 @@ def written(one):
     design = one["design"]
     if design is None:
         return f"{result} {k} none"
-    number = f"{design['value']:.4g} {design['unit']} ± {design['tolerance_percent']:g} %"
+    typed = design["typed"]
+    beside = "" if typed["unit"] == design["unit"] else f" {typed['value']} {typed['unit']}"
+    number = f"{design['value']:.4g} {design['unit']}{beside} ± {design['tolerance_percent']:g} %"
     word = f"{'●◐◔✘'[('pass', 'conditional pass', 'conditional fail', 'fail').index(design['conformity'])]} {design['conformity']}"
     probability = probability_text(design["probability_of_conformity"])
     return f"{result} {k} {number} {design['percent_of_design']:.1f} {word} {probability}"
