@@ -7,7 +7,7 @@ XlsxWriter writes it: no dependencies, fixed bytes, text stays text when it is e
 """
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from math import ceil
 
@@ -17,7 +17,20 @@ from xlsxwriter.worksheet import Worksheet
 
 from calib.faces.parts.validation_text import validation_text
 from calib.faces.plain_text import controls_named, shortened
-from calib.faces.report.blocks import Layout, Letterhead, Notice, Strip, Title, unmarked
+from calib.faces.report.blocks import (
+    Block,
+    Heading,
+    Layout,
+    Letterhead,
+    Notice,
+    Paragraph,
+    Strip,
+    Table,
+    TableColumn,
+    TableRow,
+    Title,
+    unmarked,
+)
 from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
 from calib.faces.written import Content
 from calib.unswept import unswept
@@ -29,6 +42,7 @@ _A4 = 9
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
 _FILLED = 0.95  # of a line, since words are not broken
 _NEVER = float("inf")
+_SECTION = 2  # level of a heading that begins one
 _ABOUT_NUMBERS = (
     "Numbers in the sheets are unrounded; each cell shows the digits that the report gives. Uncertainties of 100 and more "
     "are rounded to tens in the report and shown whole in their cells: the column “Flow ± U as reported” has them as reported."
@@ -100,7 +114,7 @@ class _Written:
             self._heighten(page, row, 2 if shown is self._title else lines)
 
     def _said(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> Iterator[tuple[str, str, Format]]:
-        for block in layout.blocks:
+        for block in _first_page(layout):
             if isinstance(block, Letterhead):
                 yield block.name, "\n".join(block.said), self._text
             elif isinstance(block, Title):
@@ -110,6 +124,12 @@ class _Written:
                 yield from ((label, said, self._text) for label, said in block.facts)
             elif isinstance(block, Notice):
                 yield block.lead, unmarked(block.text), self._text
+            elif isinstance(block, Heading):
+                yield block.text, "", self._strong
+            elif isinstance(block, Paragraph):
+                yield "", unmarked(block.text), self._text
+            elif isinstance(block, Table):
+                yield from ((*_in_two(row, block.columns), self._text) for row in block.rows)
         yield "", "", self._text
         yield from ((f"Sheet {each.name}", each.holds, self._text) for each in sheets)
         yield "Numbers", _ABOUT_NUMBERS, self._text
@@ -180,6 +200,25 @@ class _Written:
         """Give a row the height of its lines: not every program does that by itself."""
         if lines > 1:
             page.set_row(row, min(lines * _LINE, _HIGHEST_ROW))
+
+
+def _first_page(layout: Layout) -> Iterator[Block]:
+    """The blocks of the first page: all before the second section."""
+    sections = 0
+    for block in layout.blocks:
+        sections += isinstance(block, Heading) and block.level == _SECTION
+        if sections > 1:
+            return
+        yield block
+
+
+def _in_two(row: TableRow, columns: Sequence[TableColumn]) -> tuple[str, str]:
+    """What a row is of, and what its other cells say under their labels."""
+    first, *others = (unmarked(cell.text) for cell in row.cells)
+    told = (
+        f"{column.label}: {' '.join(text.split())}" for column, text in zip(columns[1:], others, strict=True) if text
+    )
+    return first, "; ".join(told)
 
 
 def _lines(text: str, width: float) -> int:

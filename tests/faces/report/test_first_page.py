@@ -6,6 +6,7 @@ The small job has designs of 1000, 450 and 600 m3/h at S-1, S-2 and R-1, and of 
 import json
 
 import pytest
+from openpyxl import load_workbook
 from PIL import Image
 from pypdfium2 import PdfDocument
 
@@ -179,3 +180,18 @@ def test_the_mark_is_drawn_on_the_first_page(of_a_company):
 
     assert (0x33, 0x66, 0x55) in colours
     assert of_a_company["html"].read_text().count('class="mark" alt="" src="data:image/png;base64,') == 1
+
+
+# --- the workbook ----------------------------------------------------------------------------------------------------------------
+
+
+def test_the_first_sheet_of_the_workbook_says_what_the_first_page_does(tmp_path):
+    records = records_of(tmp_path, small_job())
+    assert calib("report", "J-1", "--format", "xlsx", "--into", tmp_path / "out", records=records).status == 0
+
+    sheet = load_workbook(tmp_path / "out" / "J-1.xlsx").worksheets[0]
+    cells = [str(cell) for row in sheet.iter_rows(values_only=True) for cell in row if cell is not None]
+    assert "Verdict" in cells
+    assert any(cell.startswith("Of 4 design flows ") or cell == "All 4 design flows comply." for cell in cells)
+    assert RULES_IN_BRIEF["guarded non-binary"] in cells
+    assert any(cell.startswith("Supply [m3/h]: ") for cell in cells)
