@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 
 from calib.arrays import finite
+from calib.faces.parts.value_in_unit import system_of_units
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, two_digits
 from calib.procedures.factors.factors_on_file import FactorOnFile, PairOnFile
@@ -85,8 +86,9 @@ def _effective_area(factor: FactorOnFile, units: str | None) -> Content | None:
 
 
 def _area_unit(outlet: Outlet | None, units: str | None) -> Unit:
-    if units or outlet is None:
-        return preferred("area", units or "si")
+    system = system_of_units(units)
+    if system is not None or outlet is None:
+        return preferred("area", system or "si")
     in_feet = outlet.dimension_unit in ("in", "ft")
     return unit("area", outlet.effective_area_unit or ("ft2" if in_feet else "m2"))
 

@@ -10,8 +10,11 @@ from pathlib import Path
 
 import pytest
 from jsonschema import Draft202012Validator
+from PIL import Image
 
 import calib
+from tests import signing
+from tests.command import done
 from tests.every_way import every_way
 from tests.folders import records_of, small_job
 from tests.report_forms import report_of
@@ -85,6 +88,21 @@ def drifted(request):
     return json.loads(report_of(records, folder / "reports", "json")["json"])
 
 
+def signed(request):
+    """Issued and signed, by a company with a mark."""
+    records, folder = request.getfixturevalue("small_records"), request.getfixturevalue("tmp_path")
+    request.getfixturevalue("monkeypatch").setenv("CALIB_SIGNING_PASSWORD", signing.PASSWORD)
+    for name, role in (("Quinn", "QA"), ("Ed", "engineer")):
+        done(records, "person", "add", name, "--role", role, "--by", "Quinn")
+    mark = folder / "mark.png"
+    Image.new("RGB", (60, 30), "#336655").save(mark)
+    done(records, "company", "set", "Tern Air", "--address", "3 Weir Road", "--mark", mark, "--by", "Quinn")
+    key = folder / "ed.p12"
+    key.write_bytes(signing.p12())
+    done(records, "report", "J-1", "--issue", "--sign", key, "--format", "pdf,json", "--by", "Ed", "--into", folder)
+    return json.loads((folder / "J-1-r1.json").read_text())
+
+
 REPORTS = {
     "demo": demo,
     "small job": of_sheets(small_job),
@@ -93,6 +111,7 @@ REPORTS = {
     "refused alone": of_sheets(refused_alone),
     "two figures": of_sheets(two_figures_and_limits),
     "open review": drifted,
+    "signed": signed,
 }
 
 
@@ -128,6 +147,9 @@ def changed(document, *path, value):
         (("readings", 0, "evidence"), None),
         (("totals", 0, "service"), "recirculation"),
         (("instruments", 0, "curve", "scatter", "more"), 1),
+        (("summary", "statements", "undecided"), 1),
+        (("cross_checks", 0, "first", "flow"), None),
+        (("not_measured", 0, "design", "typed", "value"), 40),
     ],
 )
 def test_a_field_that_is_missing_or_of_another_kind_is_found(request, path, value):

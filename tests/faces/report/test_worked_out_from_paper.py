@@ -5,6 +5,7 @@ printed: half a unit of the last one (GUM 7.2.6). Flows "unrounded" have six dig
 """
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -90,6 +91,10 @@ def misfits_of_flows(paper, worked_out):
     for reading, _, _, result in results(paper, worked_out):
         if not agrees_to(result.value, reading.flow, 6):
             yield f"reading {reading.number}: {result.value} is printed {reading.flow} {reading.flow_unit}"
+
+
+def test_a_unit_is_not_broken_at_the_end_of_a_line(paper):
+    assert [line for line in paper.whole.lines if re.search(r"[a-zA-Z3]/$", line)] == []
 
 
 def test_every_reading_of_the_job_stands_in_the_evidence(paper):
