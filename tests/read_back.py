@@ -13,7 +13,7 @@ from typing import Any
 import openpyxl
 import pypdfium2
 
-from tests.report_forms import Page, table
+from tests.report_forms import Page, in_symbols, table
 
 BROKEN_AFTER_HYPHEN = "\ufffe"  # PDFium's sign for the end of a line within a word
 RESULT = re.compile(r"−?-?[\d.]+ ± [\d.]+ (?:m3/h|L/s|cfm|m3/s|m/s|fpm)(?=[ ;,]|$)")
@@ -94,7 +94,7 @@ def pdf_pages(file):
     """Text of each page of a PDF, a file or its bytes, in the order of its content; each page on one line."""
     with closing(pypdfium2.PdfDocument(file)) as document:
         pages = [page.get_textpage().get_text_range() for page in document]
-    return [one_spaced(text.replace(BROKEN_AFTER_HYPHEN, "- ")) for text in pages]
+    return [in_symbols(one_spaced(text.replace(BROKEN_AFTER_HYPHEN, "- "))) for text in pages]
 
 
 def pdf_text(file):
@@ -121,7 +121,7 @@ class Mail:
     @property
     def plain(self):
         """Its body as plain text."""
-        return self.message.get_body(("plain",)).get_content()
+        return in_symbols(self.message.get_body(("plain",)).get_content())
 
     @property
     def attachments(self):
@@ -148,21 +148,22 @@ class Forms:
         return {
             "csv": one_spaced(" ".join(cell for row in table(self.csv) for cell in row.values())),
             "xlsx": one_spaced(" ".join(self.workbook.texts())),
-            "html": page_text(self.html),
+            "html": in_symbols(page_text(self.html)),
             "pdf": self.pdf,
-            "mail": page_text(self.mail.html),
+            "mail": in_symbols(page_text(self.mail.html)),
             "plain": one_spaced(self.mail.plain),
         }
 
     @property
     def drawn(self):
         """What people read in the drawings of the page, which the PDF has too."""
-        return drawn_text(self.html)
+        return in_symbols(drawn_text(self.html))
 
     @property
     def alternatives(self):
         """The texts that stand for the drawings of the page."""
-        return one_spaced(" ; ".join(unescape(one) for one in re.findall(r'<svg [^>]*aria-label="([^"]*)"', self.html)))
+        told = re.findall(r'<svg [^>]*aria-label="([^"]*)"', self.html)
+        return in_symbols(one_spaced(" ; ".join(map(unescape, told))))
 
     @classmethod
     def of(cls, made, pdf_file):

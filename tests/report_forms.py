@@ -176,6 +176,11 @@ def run_by_a_spreadsheet(text):
 # --- the page --------------------------------------------------------------------------------------------------------------------
 
 
+def in_symbols(text):
+    """A text with the units of flows and densities as JSON has them: m3/h for m³/h."""
+    return re.sub("(?<=m)³(?=/)|(?<=/m)³", "3", text)
+
+
 class Page(HTMLParser):
     """An HTML page as its elements, attributes, rows of cells and text."""
 
@@ -191,8 +196,8 @@ class Page(HTMLParser):
         page = cls()
         page.feed(html)
         page.close()
-        page.text = " ".join(page.text.split())
-        page.rows = [[" ".join(cell.split()) for cell in row] for row in page.rows]
+        page.text = in_symbols(" ".join(page.text.split()))
+        page.rows = [[in_symbols(" ".join(cell.split())) for cell in row] for row in page.rows]
         return page
 
     def under(self, *header):

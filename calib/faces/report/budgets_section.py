@@ -21,7 +21,7 @@ from calib.faces.report.blocks import (
 )
 from calib.faces.report.found_factors_section import cancelling_lines
 from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, row_of, uncertainty_cell, words_cell
-from calib.faces.written import Content
+from calib.faces.written import Content, unit_text
 
 
 def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
@@ -115,7 +115,7 @@ def _cells(stated: Content, names: Sequence[str]) -> Iterator[Cell]:
     """Unit, contributions, u and degrees of freedom of a flow or a total."""
     flow = stated["flow"]
     parts: Mapping[str, float] = {each["name"]: each["standard_uncertainty"] for each in stated["contributions"]}
-    yield words_cell(flow["unit"])
+    yield words_cell(unit_text(flow["unit"]))
     yield from (uncertainty_cell(parts[name]) if name in parts else NOTHING for name in names)
     yield uncertainty_cell(flow["standard_uncertainty"])
     yield degrees_cell(flow["effective_degrees_of_freedom"])

@@ -9,7 +9,7 @@ from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, number_columns, paragraph
 from calib.faces.report.table_cells import leading_cell, row_of, words_cell
 from calib.faces.report.traverses_and_air import air_named
-from calib.faces.written import Content, moment_text, significant
+from calib.faces.written import Content, moment_text, significant, unit_text
 
 _TakenWith = tuple[str, ...]
 
@@ -146,7 +146,7 @@ def _size(size: Content) -> str:
 
 
 def _factor(evidence: Content, factor: Content) -> tuple[str, str, str]:
-    unit = "" if factor["unit"] == "1" else f" {factor['unit']}"
+    unit = "" if factor["unit"] == "1" else f" {unit_text(factor['unit'])}"
     declared = "".join(
         f" ({', '.join(each[name] for name in ('document', 'edition', 'basis') if each[name])})"
         for each in evidence["sources"]
@@ -201,7 +201,7 @@ def _readings(
 
 def _unrounded(flow: Content) -> Cell:
     """A flow with digits beyond those that mean something, for whoever works it out."""
-    return Cell((Run(f"{significant(flow['value'], 6)} {flow['unit']}"),), flow["value"], flow["unit"])
+    return Cell((Run(f"{significant(flow['value'], 6)} {unit_text(flow['unit'])}"),), flow["value"], flow["unit"])
 
 
 def _indications(reading: Content) -> str:

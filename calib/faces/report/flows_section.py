@@ -36,7 +36,15 @@ from calib.faces.report.table_cells import (
     statement_cell,
     words_cell,
 )
-from calib.faces.written import Content, coverage_percent_text, design_text, moment_text, tolerance_text, total_name
+from calib.faces.written import (
+    Content,
+    coverage_percent_text,
+    design_text,
+    moment_text,
+    tolerance_text,
+    total_name,
+    unit_text,
+)
 from calib.records.words import DUCT, REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
@@ -185,7 +193,7 @@ def _remarked(reading: Content) -> Iterator[Run]:
 
 def _velocity(velocity: Content) -> Cell:
     text = plain(round_result(velocity["value"], velocity["standard_uncertainty"]).value)
-    return Cell((Run(f"{text} {velocity['unit']}"),), velocity["value"], velocity["unit"])
+    return Cell((Run(f"{text} {unit_text(velocity['unit'])}"),), velocity["value"], velocity["unit"])
 
 
 def _judged(design: Content | None) -> tuple[Cell, ...]:
@@ -195,7 +203,10 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
     limits = tolerance_text(design)
     return (
         Cell(
-            (Run(f"{design_text(design['value'])} {design['unit']}{_at_density(design)}"), *_as_typed(design)),
+            (
+                Run(f"{design_text(design['value'])} {unit_text(design['unit'])}{_at_density(design)}"),
+                *_as_typed(design),
+            ),
             design["value"],
             design["unit"],
         ),
@@ -210,7 +221,7 @@ def _as_typed(design: Content) -> Iterator[Run]:
     """The design in the unit in which it was typed, where the report has another."""
     typed = design.get("typed")
     if typed is not None and typed["unit"] != design["unit"]:
-        yield Run(f"\n{typed['value']} {typed['unit']}", Mark.SOFT)
+        yield Run(f"\n{typed['value']} {unit_text(typed['unit'])}", Mark.SOFT)
 
 
 def _at_density(design: Content) -> str:

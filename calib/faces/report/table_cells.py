@@ -10,6 +10,7 @@ from calib.faces.written import (
     rounded,
     significant,
     two_digits,
+    unit_text,
 )
 
 NOTHING = Cell()
@@ -44,7 +45,7 @@ def flow_cell(flow: Content | None, to: str | None = None, otherwise: str = "not
     """A flow with its expanded uncertainty, leading to what it rests on."""
     if flow is None:
         return Cell((Run(otherwise),))
-    text = [Run(f"{rounded(flow)} {flow['unit']}".rstrip(), to=to)]
+    text = [Run(f"{rounded(flow)} {unit_text(flow['unit'])}".rstrip(), to=to)]
     if flow["interval"]:
         text.append(Run(f" ({ends_of_interval(flow)})", Mark.SOFT))
     return Cell(tuple(text), flow["value"], flow["unit"], flow["expanded_uncertainty"])
@@ -81,4 +82,4 @@ def statement_cell(statement: str | None) -> Cell:
 
 
 def _written(value: float, text: str, unit: str | None) -> Cell:
-    return Cell((Run(f"{text} {unit}" if unit else text),), float(value), unit)
+    return Cell((Run(f"{text} {unit_text(unit)}" if unit else text),), float(value), unit)

@@ -6,7 +6,7 @@ from calib.faces.answers.conditions import declared_texts
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.table_cells import leading_cell, number_cell, row_of, uncertainty_cell, words_cell
-from calib.faces.written import Content, signed_percent, two_digits
+from calib.faces.written import Content, signed_percent, two_digits, unit_text
 
 
 def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
@@ -95,6 +95,6 @@ def _declared(declared: Content | None) -> Iterator[str]:
 
 def _observed(rows: Sequence[Content]) -> Iterator[str]:
     for place, each in enumerate(rows):
-        yield f"{'; ' if place else ''}{each['quantity']} {each['value']} {each['unit']} ("
+        yield f"{'; ' if place else ''}{each['quantity']} {each['value']} {unit_text(each['unit'])} ("
         yield each["instrument"] or each["source"] or ""
         yield f", u = {two_digits(each['standard_uncertainty'])})"

@@ -22,7 +22,7 @@ from calib.faces.report.blocks import (
     paragraph,
 )
 from calib.faces.report.table_cells import NOTHING, flow_cell, probability_cell, row_of, statement_cell, words_cell
-from calib.faces.written import Content, design_text
+from calib.faces.written import Content, design_text, unit_text
 from calib.records.words import NET, SERVICES
 
 _MOST_OBSERVATIONS = 50  # more are taken by nobody on a ladder
@@ -85,6 +85,7 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
 
 
 def _columns(unit: str) -> tuple[TableColumn, ...]:
+    unit = unit_text(unit)
     return (
         TableColumn("Outlet"),
         *number_columns(f"Flow ± U [{unit}]", f"Allowed [{unit}]"),
@@ -147,7 +148,7 @@ def _to_pass(passing: Content | None) -> str:
     if passing is None:
         return "; with this U no flow would pass clearly"
     ends = {"lower_limit": passing["from"], "upper_limit": passing["to"]}
-    return f": {allowed_text(ends)} {passing['unit']} would pass"
+    return f": {allowed_text(ends)} {unit_text(passing['unit'])} would pass"
 
 
 def _doubtful(each: Content, reading: Content, anchors: Anchors) -> tuple[Run, Run]:
@@ -163,7 +164,7 @@ def _of_systems(summary: Content) -> Iterator[Block]:
     totals = summary["systems"]
     if not totals:
         return
-    unit = next((total["flow"]["unit"] for total in totals if total["flow"]), "")
+    unit = unit_text(next((total["flow"]["unit"] for total in totals if total["flow"]), ""))
     services = [service for service in _COLUMNS if any(total["service"] == service for total in totals)]
     of_system: dict[str | None, dict[str, Content]] = {}
     for total in totals:

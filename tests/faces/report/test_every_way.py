@@ -471,7 +471,7 @@ def test_the_conditions_of_the_air_stand_on_the_page_once(report):
     rows = report["page"].under("Conditions")
     assert [row[0] for row in rows] == list(used) == ["plant room", "rooms"]
     for row, one in zip(rows, used.values(), strict=True):
-        assert row[1] == f"{one['density']['value']:.4f} kg/m³"
+        assert row[1] == f"{one['density']['value']:.4f} kg/m3"
         assert near(row[2], one["density"]["standard_uncertainty"])
         for each in one["observed"]:
             by = each["instrument"] or each["source"]

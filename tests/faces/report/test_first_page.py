@@ -194,4 +194,4 @@ def test_the_first_sheet_of_the_workbook_says_what_the_first_page_does(tmp_path)
     assert "Verdict" in cells
     assert any(cell.startswith("Of 4 design flows ") or cell == "All 4 design flows comply." for cell in cells)
     assert RULES_IN_BRIEF["guarded non-binary"] in cells
-    assert any(cell.startswith("Supply [m3/h]: ") for cell in cells)
+    assert any(cell.startswith("Supply [m³/h]: ") for cell in cells)
