@@ -474,8 +474,8 @@ def test_the_conditions_of_the_air_stand_on_the_page_once(report):
         assert row[1] == f"{one['density']['value']:.4f} kg/m3"
         assert near(row[2], one["density"]["standard_uncertainty"])
         for each in one["observed"]:
-            by = each["instrument"] or each["source"]
-            typed = re.escape(f"{each['quantity']} {each['value']} {each['unit']} ({by}, u = ")
+            by, shown = each["instrument"] or each["source"], each["unit"].replace("degC", "°C")
+            typed = re.escape(f"{each['quantity']} {each['value']} {shown} ({by}, u = ")
             found = re.search(rf"{typed}(\S+)\)", row[3])
             assert near(found[1], each["standard_uncertainty"])
 
