@@ -7,9 +7,10 @@ from string import ascii_lowercase
 from calib.faces.parts.reading_evidence import FOUND
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, number_columns, paragraph
+from calib.faces.report.observed import DayAndZone, common_day, day_sentence, observed_cell
 from calib.faces.report.table_cells import leading_cell, row_of, words_cell
 from calib.faces.report.traverses_and_air import air_named
-from calib.faces.written import Content, moment_text, significant, unit_text
+from calib.faces.written import Content, significant, unit_text
 
 _TakenWith = tuple[str, ...]
 
@@ -33,9 +34,8 @@ def evidence_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield _methods(readings)
     if any(_opening(reading) for reading in readings):
         yield _openings(readings)
-    day = _day(readings)
-    if day:
-        yield paragraph(f"All readings were observed on {day[0]}; times are local, {day[1]} from UTC.")
+    day = common_day(readings)
+    yield paragraph(day_sentence(day))
     rooms = list(_rooms(readings))
     if rooms:
         yield paragraph("Rooms: ", *rooms, ".")
@@ -161,18 +161,8 @@ def _factor(evidence: Content, factor: Content) -> tuple[str, str, str]:
 # --- each reading ----------------------------------------------------------------------------------------------------------------
 
 
-_DAY, _TIME = slice(10), slice(11, 16)
-
-
-def _day(readings: Sequence[Content]) -> tuple[str, str] | None:
-    """The day of all readings and the difference of their times from UTC, said once; None where they differ."""
-    moments = [moment_text(reading["observed_at"]) for reading in readings]
-    first = (moments[0][_DAY], moments[0][_TIME.stop :])
-    return first if all((moment[_DAY], moment[_TIME.stop :]) == first for moment in moments) else None
-
-
 def _readings(
-    readings: Sequence[Content], sets: Mapping[_TakenWith, str], day: tuple[str, str] | None, anchors: Anchors
+    readings: Sequence[Content], sets: Mapping[_TakenWith, str], day: DayAndZone | None, anchors: Anchors
 ) -> Table:
     has_remarks = any(reading["remarks"] for reading in readings)
     columns = (
@@ -188,7 +178,7 @@ def _readings(
         row_of(
             leading_cell(str(reading["reading"]), anchors.of("budget", reading["reading"])),
             words_cell(reading["outlet"]),
-            words_cell(moment_text(reading["observed_at"])[_TIME if day else slice(None)]),
+            observed_cell(reading, day),
             words_cell(sets[_taken_with(reading)]),
             words_cell(_indications(reading)),
             *((words_cell(reading["remarks"] or ""),) if has_remarks else ()),

@@ -26,6 +26,7 @@ from calib.faces.report.blocks import (
     paragraph,
     runs,
 )
+from calib.faces.report.observed import DayAndZone, common_day, day_sentence, observed_cell
 from calib.faces.report.table_cells import (
     NOTHING,
     factor_cell,
@@ -40,7 +41,6 @@ from calib.faces.written import (
     Content,
     coverage_percent_text,
     design_text,
-    moment_text,
     tolerance_text,
     total_name,
     unit_text,
@@ -70,11 +70,11 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """Every flow that was measured, system by system, with the totals."""
     first = report["readings"][0]["flow"]["coverage_probability"] if report["readings"] else COVERAGE_PROBABILITY
     percent = f"{coverage_percent_text(first)}\N{NO-BREAK SPACE}%"
+    day = common_day(report["readings"])
     yield Heading(2, "Measured flows", "flows")
     yield paragraph(
         f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
-        f"{percent}. A flow leads to its uncertainty budget, an instrument to its calibration. "
-        "Times are local, with their difference from UTC. A design that states no density is compared as measured, in the air that "
+        f"{percent}. {day_sentence(day)} A design that states no density is compared as measured, in the air that "
         "is at the outlet."
         f"{_about_intervals(report)}"
     )
@@ -83,7 +83,7 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     left = _by_system(report["not_measured"])
     for system in dict.fromkeys((*readings, *left, *totals)):
         yield Heading(3, f"System {system}")
-        rows = [_reading(reading, anchors) for reading in readings.get(system, ())]
+        rows = [_reading(reading, day, anchors) for reading in readings.get(system, ())]
         rows += map(_not_measured, left.get(system, ()))
         if rows:
             yield Table(f"Flows of {system}", _FLOW_COLUMNS, tuple(rows))
@@ -144,7 +144,7 @@ def _by_system(records: list[Content]) -> dict[str, list[Content]]:
     return of_system
 
 
-def _reading(reading: Content, anchors: Anchors) -> TableRow:
+def _reading(reading: Content, day: DayAndZone | None, anchors: Anchors) -> TableRow:
     design, velocity, key = reading["design"], reading["velocity"], reading["reading"]
     used: list[str | Run] = [
         Run(reading["instrument"], to=anchors.of("instrument", reading["instrument"], reading["certificate"]))
@@ -155,7 +155,7 @@ def _reading(reading: Content, anchors: Anchors) -> TableRow:
     return row_of(
         words_cell(reading["outlet"], *_remarked(reading)),
         words_cell(reading["service"]),
-        words_cell(moment_text(reading["observed_at"])),
+        observed_cell(reading, day),
         words_cell(*used),
         NOTHING if velocity is None else _velocity(velocity),
         flow_cell(reading["flow"], to=anchors.of("budget", key)),
