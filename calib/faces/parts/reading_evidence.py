@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation
-from calib.procedures.measure.standing import Standing
+from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.report.collect import instruments_of
 from calib.records.record import typed
 from calib.records.tables.factors import Source
@@ -43,8 +43,8 @@ def _indications(measured: Standing) -> list[str]:
     """As typed: each observation, or LINE/POINT=VALUES of a traverse; of a log with the decimals of its finest value."""
     traversed = measured.observed.traversed
     if traversed is not None:
-        places = [(line, point) for line in range(1, traversed.lines + 1) for point in range(1, traversed.points + 1)]
-        return [f"{line}/{point}={values}" for (line, point), values in zip(places, traversed.typed, strict=True)]
+        places = traversed.places(section_of(measured.outlet))
+        return [f"{at.line}/{at.point}={values}" for at, values in zip(places, traversed.typed, strict=True)]
     if measured.observed.logged:
         decimals = max(len(repr(value).partition(".")[2]) for value in measured.observed.values)
         return [f"{value:.{decimals}f}" for value in measured.observed.values]

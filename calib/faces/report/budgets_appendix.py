@@ -67,8 +67,6 @@ def _in_full(place: int, budget: Content, reading: Content, anchors: Anchors) ->
     yield Heading(3, f"B{place}. {_title(budget['kind'])}", anchors.of("in-full", budget["reading"]))
     yield paragraph(*_about(budget, reading, anchors))
     yield from measurement_function(budget["kind"])
-    if reading["traverse"] is not None:
-        yield _points(place, reading)
     yield _quantities(place, budget, reading)
     yield paragraph(_unit_text(budget, reading), soft=True)
 
@@ -95,7 +93,7 @@ def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str 
         probe = reading["probe"]
         yield from (" with ", Run(probe["tag"], to=anchors.of("curve", probe["tag"], probe["certificate"])))
     yield from (", method ", reading["method"])
-    yield from _observed(reading)
+    yield from _observed(reading, anchors)
     if not budget["kind"]["is_direct"] and not budget["kind"]["is_polynomial"]:
         yield "; f is the calibration curve of the instrument, solved for the value"
     if budget["kind"]["has_probe"]:
@@ -109,11 +107,15 @@ def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str 
         yield " The repeatability rests on all readings of the job with this instrument and method, pooled."
 
 
-def _observed(reading: Content) -> Iterator[str]:
+def _observed(reading: Content, anchors: Anchors) -> Iterator[str | Run]:
     unit = reading["indication_unit"]
     if reading["traverse"] is not None:
-        return
-    if reading["throttled_observations"]:
+        weights = [point["weight"] for point in reading["traverse"]["velocities"]]
+        there = Run("What each flow was worked out from", to=anchors.of("points", reading["reading"]))
+        yield from ("; indications at its points as typed stand under ", there)
+        is_weighted = len(set(weights)) > 1
+        yield ", with weights w_j" if is_weighted else f", each with the weight w_j = {significant(weights[0], 6)}"
+    elif reading["throttled_observations"]:
         open_values = reading["observations"] or reading["indication"]
         yield f"; indications with the throttle open {_apart(open_values)} {unit} (mean x̄_1)"
         yield f", set {_apart(reading['throttled_observations'])} {unit} (mean x̄_2)"
@@ -132,31 +134,6 @@ def _apart(observations: str) -> str:
 
 
 # --- tables ----------------------------------------------------------------------------------------------------------------------
-
-
-def _points(place: int, reading: Content) -> Table:
-    """Indications at each point of a traverse, with the weights of the points."""
-    traverse = reading["traverse"]
-    columns = (
-        *number_columns(
-            "Line",
-            "Point",
-            "Weight w_j",
-            f"Indications [{reading['indication_unit']}]",
-            f"Velocity v_j [{traverse['velocity_unit']}]",
-        ),
-    )
-    rows = tuple(
-        row_of(
-            Cell((Run(str(each["line"])),), each["line"]),
-            Cell((Run(str(each["point"])),), each["point"]),
-            digits_cell(each["weight"], 6),
-            words_cell(_apart(each["indications_as_typed"])),
-            digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
-        )
-        for each in traverse["velocities"]
-    )
-    return Table(f"B{place} points of the traverse", columns, rows, is_compact=True)
 
 
 def _quantities(place: int, budget: Content, reading: Content) -> Table:

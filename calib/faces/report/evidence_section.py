@@ -226,13 +226,15 @@ def _points(traversed: Sequence[Content], anchors: Anchors) -> Table:
             words_cell(" | ".join("; ".join(each["indications_as_typed"].split(";")) for each in points)),
             words_cell(reading["evidence"]["unit"]),
             *((words_cell(" | ".join(significant(each["weight"], 6) for each in points)),) if is_weighted else ()),
+            anchor=anchors.of("points", reading["reading"]) if is_first else None,
         )
         for reading in traversed
-        for line, points in _by_line(reading["traverse"]["velocities"])
+        for is_first, line, points in _by_line(reading["traverse"]["velocities"])
     )
     return Table("Points of the traverses", columns, rows)
 
 
-def _by_line(points: Sequence[Content]) -> Iterator[tuple[int, list[Content]]]:
-    for line, of_line in groupby(points, key=lambda point: point["line"]):
-        yield line, list(of_line)
+def _by_line(points: Sequence[Content]) -> Iterator[tuple[bool, int, list[Content]]]:
+    """Whether it is the first, its number, and its points."""
+    for place, (line, of_line) in enumerate(groupby(points, key=lambda point: point["line"])):
+        yield place == 0, line, list(of_line)

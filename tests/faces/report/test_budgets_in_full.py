@@ -54,7 +54,9 @@ class Budget:
         (head,) = [place for place in part.headings if part.rows[place][0] == "Quantity X_i"]
         *rows, self.total = part.rows[head + 1 :]
         self.rows = {row[0]: row for row in rows}
-        self.points = [row for row in part.rows[:head] if row[0].isdigit()]
+        number_of = re.match(r"Reading (\d+) at", self.text)
+        lines = parts["What each flow was worked out from"].under("Reading", "Line")
+        self.points = [point for row in lines if row[0] == number_of[1] for point in row[2].split(" | ")]
         self.scale = {unit: float(value) for unit, value in re.findall(r"1 (\S+) = (\S+) ", self.text)}
 
     def si(self, symbol, moved=None):
@@ -123,14 +125,15 @@ class Budget:
     def mean_velocity(self, correction, of_probe, moved):
         rho, total = self.si("ρ", moved), 0.0
         reference = re.search(r"ρ_0 = (\S+)", self.text)
-        for row in self.points:
-            values = [float(one) for one in row[3].split(";")]
+        weight = float(re.search(r"each with the weight w_j = ([\d.]+?)[;.](?: |$)", self.text)[1])
+        for point in self.points:
+            values = [float(one) for one in point.split("; ")]
             if reference:
                 single = [(x + correction(x)) * float(reference[1]) / rho for x in values]
             else:
                 bare = [math.sqrt(2 * (x + correction(x)) / rho) for x in values]
                 single = [v + of_probe(v) for v in bare]
-            total += float(row[2]) * statistics.fmean(single)
+            total += weight * statistics.fmean(single)
         return total
 
 

@@ -106,6 +106,29 @@ def test_the_points_of_a_traverse_stand_line_by_line_as_typed(every):
     assert traversed
 
 
+def test_weights_that_differ_stand_with_the_points_and_the_budget_says_so(tmp_path):
+    """ISO 3966, the 26 points of a rectangular duct: 7, 6, 6 and 7 on a line, of unequal weights that add to 1."""
+    sheets = every_way()
+    (reading,) = (row for row in sheets["readings.csv"] if row["outlet"] == "D-2")
+    reading |= {"traverse_rule": "log-linear", "traverse_lines": "4", "traverse_points": "7"}
+    first, *_ = of_duct = [row for row in sheets["traverses.csv"] if row["outlet"] == "D-2"]
+    sheets["traverses.csv"] = [row for row in sheets["traverses.csv"] if row not in of_duct] + [
+        first | {"line": str(line), "point": str(point), "indications": f"{3 + 0.1 * line + 0.07 * point:.2f}"}
+        for line, count in enumerate((7, 6, 6, 7), start=1)
+        for point in range(1, count + 1)
+    ]
+    texts = report_of(records_of(tmp_path, sheets), tmp_path / "reports", "json,html", "E-1")
+    content, page = json.loads(texts["json"]), Page.of(texts["html"])
+    number = next(str(each["reading"]) for each in content["readings"] if each["outlet"] == "D-2")
+    shown = [
+        float(weight) for row in page.under("Reading", "Line") if row[0] == number for weight in row[4].split(" | ")
+    ]
+    assert len(shown) == 26
+    assert len(set(shown)) > 1
+    assert math.isclose(sum(shown), 1, rel_tol=1e-5)
+    assert page.text.count("stand under What each flow was worked out from , with weights w_j") == 1
+
+
 def test_a_flow_is_printed_with_six_digits_for_whoever_works_it_out(every):
     content, page = every
     flows = {str(reading["reading"]): reading["flow"] for reading in content["readings"]}
