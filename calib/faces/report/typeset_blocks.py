@@ -37,6 +37,7 @@ from calib.faces.report.blocks import (
     TableColumn,
     TableRow,
     Title,
+    unmarked,
 )
 from calib.faces.report.typeset_signs import LONGEST_UNSEEN, NUMBERED, showable, shown_in_svg, unseen
 from calib.faces.written import SIGNS
@@ -46,6 +47,8 @@ _LONGEST_WORD_OF_FACT = 16
 _MOST_BETWEEN = 3  # blocks between a heading and the wide table that it goes with
 _MOST_ROWS_BESIDE = 25  # of tables, for a picture to be on their page
 _MOST_ROWS_WHOLE = 12  # of a table that is not parted by the end of a page
+# Signs of a cell: a row with one of fewer is a line or two, one with more may not find room on a page, and is parted by its end.
+_SHORT_CELL, _LONG_CELL = 60, 1_200
 _MOST_LINKS = 1_000  # in tables, of which every one is set
 _TALLEST = 0.88  # of a page's text, for a picture
 
@@ -168,7 +171,9 @@ class Typesetting:
     def _row(self, row: TableRow, columns: Sequence[TableColumn], longest: int) -> Told:
         cells = [self._cell(cell, longest) for cell in row.cells[: len(columns)]]
         cells += [""] * (len(columns) - len(cells))
-        return {"cells": cells, "total": row.is_total, **self._place(row.anchor)}
+        signs = max((len(unmarked(cell.text)) for cell in row.cells), default=0)
+        whole = {"whole": True} if _SHORT_CELL < signs < _LONG_CELL else {}
+        return {"cells": cells, "total": row.is_total, **whole, **self._place(row.anchor)}
 
     def _cell(self, cell: Cell, longest: int) -> Any:
         if not cell.text:
