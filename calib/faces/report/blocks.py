@@ -82,7 +82,6 @@ class Heading:
     level: int
     text: str
     anchor: str | None = None  # unique in the report; absent: nothing leads here
-    begins_page: bool = False  # in print
 
 
 @dataclass(frozen=True)

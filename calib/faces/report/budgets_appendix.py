@@ -49,7 +49,7 @@ def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
     """One budget in full of each kind of measurement."""
     if not content["budgets_in_full"]:
         return
-    yield Heading(2, "Appendix B: budgets in full", "in-full", begins_page=True)
+    yield Heading(2, "Appendix B: budgets in full", "in-full")
     yield paragraph(
         "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
         "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, u_i = |c_i| u(x_i) "

@@ -31,7 +31,7 @@ def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Ite
     """Each calibration that a flow rests on: the certificate, its comparisons as typed, the curve and what differs from it."""
     if not content["instruments"]:
         return
-    yield Heading(2, "Appendix A: calibrations", "calibrations", begins_page=True)
+    yield Heading(2, "Appendix A: calibrations", "calibrations")
     yield paragraph(
         "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
         "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom given; the reference "

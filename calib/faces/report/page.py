@@ -161,8 +161,7 @@ def _notice(notice: Notice) -> Iterator[str]:
 
 
 def _heading(heading: Heading) -> Iterator[str]:
-    kind = ' class="page"' if heading.begins_page else ""
-    yield f"<h{heading.level}{_anchored(heading.anchor)}{kind}>{_text(heading.text)}</h{heading.level}>\n"
+    yield f"<h{heading.level}{_anchored(heading.anchor)}>{_text(heading.text)}</h{heading.level}>\n"
 
 
 def _paragraph(paragraph: Paragraph) -> Iterator[str]:

@@ -146,7 +146,6 @@ class Typesetting:
             "level": self._level,
             "text": typeset_text(heading.text.strip() or "–"),
             "bookmark": len(heading.text) <= LONGEST_UNSEEN,
-            "begins_page": heading.begins_page,
             **self._place(heading.anchor),
         }
 

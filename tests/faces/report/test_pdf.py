@@ -422,12 +422,16 @@ def pages_of(*blocks):
     return pdf_pages(made)
 
 
-def test_an_appendix_begins_a_page():
-    first, second = pages_of(
-        Paragraph(runs("before")), Heading(2, "Appendix", begins_page=True), Paragraph(runs("after"))
-    )
-    assert "before" in first
-    assert "Appendix" in second
+LONG = TableRow((Cell(runs("S1-0")), *[Cell(runs(" ".join(["2.51;"] * 60) + " end"))] * (len(FLOWS.columns) - 1)))
+
+
+@pytest.mark.parametrize("lines", range(30, 46, 3))
+def test_a_row_is_not_parted_by_the_end_of_a_page(lines):
+    """Whatever room the lines above leave on the page."""
+    table = Table("Readings", FLOWS.columns, (LONG,))
+    (page,) = [each for each in pages_of(*[Paragraph(runs("line"))] * lines, table) if "2.51" in each]
+    assert "S1-0" in page
+    assert "end" in page
 
 
 SMALL = Table("Totals", FLOWS.columns, tuple(flow(number) for number in range(3)), is_compact=True)
