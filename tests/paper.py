@@ -298,7 +298,7 @@ def _certificate(own):
     ratio = re.search(rf"r = ({TYPED}), u\(r\) = ({TYPED})", own)
     state = re.search(rf"reference state ({TYPED}) degC, ({TYPED}) kPa", own)
     coefficients = re.findall(
-        rf"a[₀₁₂₃](?: \(of x[²³]?\))? ({NUMBER}(?: {NUMBER})+)", own.partition("u, from scatter")[2] or own
+        rf"a[₀₁₂₃](?: \(of x[²³]?\))? = ({NUMBER}), u = ({NUMBER})(?:, r = ({NUMBER}(?:, {NUMBER})*))?", own
     )
     return Certificate(
         tag, certificate, laboratory, standards, unit, float(step), float(repeatability),
@@ -306,6 +306,5 @@ def _certificate(own):
         [tuple(each[1:7]) for each in re.findall(rows, own) if each[0] == made_from],
         int(degree), float(dof), float(enlarged[1]) if enlarged else 1.0,
         tuple(map(float, ratio.groups())) if ratio else (), tuple(map(float, state.groups())) if state else (),
-        # Numbers of the picture's axis may follow.
-        [each.split()[: 2 + place] for place, each in enumerate(coefficients)],
+        [[value, u, *filter(None, r.split(", "))] for value, u, r in coefficients],
     )  # fmt: skip

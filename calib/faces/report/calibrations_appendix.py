@@ -20,7 +20,7 @@ from calib.faces.report.blocks import (
     paragraph,
     runs,
 )
-from calib.faces.report.table_cells import NOTHING, digits_cell, row_of, words_cell
+from calib.faces.report.table_cells import NOTHING, row_of, words_cell
 from calib.faces.written import Content, significant
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 
@@ -34,14 +34,17 @@ def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Ite
     yield Heading(2, "Appendix A: calibrations", "calibrations")
     yield paragraph(
         "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
-        "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom given; the reference "
-        "part is U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
+        "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom given; of each "
+        "coefficient u is by that scatter, and r are the correlations with those before it. The reference part is U/k of the "
+        "certificate, interpolated between the comparisons, and is not reduced by more of them."
     )
     shown = (*content["instruments"], *content["reference_standards"])
     for instrument in shown:
         yield from _calibration(instrument, anchors)
     caption = "Comparisons with their U, curve with its band, and below them the residuals, enlarged."
     charts = calibration_charts([used[each["tag"], each["certificate"]] for each in shown])
+    if charts:
+        yield Heading(3, "Curves of the calibrations", "curves")
     for place, chart in enumerate(charts):
         yield Picture(f"curves-{place}", chart.figure, chart.words, runs(caption))
 
@@ -52,8 +55,7 @@ def _calibration(instrument: Content, anchors: Anchors) -> Iterator[Block]:
     yield paragraph(*_certificate(instrument, anchors))
     yield paragraph(*_specified(instrument), soft=True)
     yield _comparisons(instrument)
-    yield paragraph(*_curve(instrument), anchor=anchors.of("curve", *place))
-    yield _coefficients(instrument)
+    yield paragraph(*_curve(instrument), *_coefficients(instrument), anchor=anchors.of("curve", *place))
 
 
 def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
@@ -184,27 +186,14 @@ def _curve(instrument: Content) -> Iterator[str | Run]:
         yield "since the comparisons scatter more than their repeatability explains."
 
 
-def _coefficients(instrument: Content) -> Table:
+def _coefficients(instrument: Content) -> Iterator[str]:
     """Coefficients with what their scatter says of them; of candidates of a higher degree, whose scatter counts too, it is 0."""
     curve, scatter = instrument["curve"], instrument["curve"]["scatter"]
-    names = [name.partition(" ")[0] for name in scatter["names"]]
-    columns = (
-        TableColumn("Coefficient"),
-        *number_columns("Value", "u, from scatter", *(f"Correlation with {name}" for name in names[:-1])),
-    )
     known = dict(zip(curve["coefficient_names"], curve["coefficients"], strict=True))
-    rows = tuple(
-        row_of(
-            words_cell(name),
-            digits_cell(known.get(name, 0.0), 7),
-            digits_cell(scatter["standard_uncertainties"][place], 5),
-            *(
-                digits_cell(scatter["correlations"][place][other], 7) if other < place else NOTHING
-                for other in range(len(names) - 1)
-            ),
-        )
-        for place, name in enumerate(scatter["names"])
-    )
-    return Table(
-        f"Coefficients of {instrument['tag']}, certificate {instrument['certificate']}", columns, rows, is_compact=True
-    )
+    yield " Coefficients: "
+    for place, name in enumerate(scatter["names"]):
+        yield f"{'; ' if place else ''}{name} = {significant(known.get(name, 0.0), 7)}"
+        yield f", u = {significant(scatter['standard_uncertainties'][place], 5)}"
+        correlations = [significant(each, 7) for each in scatter["correlations"][place][:place]]
+        yield f", r = {', '.join(correlations)}" if place else ""
+    yield "."

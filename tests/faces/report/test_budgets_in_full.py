@@ -46,6 +46,11 @@ def parts(demo_folder):
     return parts_of(max(demo_folder.glob("*.html")).read_text(encoding="utf-8"))
 
 
+def coefficients(part):
+    """Those of the curve of one instrument, as they are printed."""
+    return [number(value) for value in re.findall(r"a[₀₁₂₃][^=;]* = (\S+), u = ", part.text)]
+
+
 class Budget:
     """One budget as it is printed."""
 
@@ -71,7 +76,7 @@ class Budget:
     def curve(self, tag):
         """c(x) of an instrument in SI, from its coefficients."""
         (part,) = [one for title, one in self.parts.items() if title.startswith(f"{tag}, certificate")]
-        powers = [number(row[1]) for row in part.rows if re.match("a[₀₁₂₃]", row[0])]
+        powers = coefficients(part)
         unit = re.search(r"in (\S+), for indications", part.text)[1]
         scale = self.scale.get(unit, 1.0)
         return lambda x: scale * sum(a * (x / scale) ** power for power, a in enumerate(powers))
@@ -221,7 +226,7 @@ def test_the_curve_leaves_the_residuals_that_are_printed(parts):
     of_curves = [one for title, one in parts.items() if ", certificate " in title]
     assert len(of_curves) == 11  # of ten instruments and of a reference standard
     for part in of_curves:
-        powers = [number(row[1]) for row in part.rows if re.match("a[₀₁₂₃]", row[0])]
+        powers = coefficients(part)
         used = [row for row in part.rows if row[0] in ("as-found", "as-left") and row[8] != "not used"]
         assert len(used) > len(powers)
         for row in used:
