@@ -118,7 +118,7 @@ class _Half:
 
 def _times_log(factor: Floats, y: Floats) -> Floats:
     """factor ln y, and its limit 0 at the wall, where the factor goes with y."""
-    return factor * np.log(np.where(y > 0, y, 1.0))
+    return factor * np.log(y, out=np.zeros_like(y), where=y > 0)
 
 
 # Between parallel walls s = y. In a disc s = 1 - (1 - y)^2 = y (2 - y), the part outside the radius 1 - y.
@@ -136,14 +136,13 @@ _DISC = _Half(
 def _tchebycheff(count: int) -> Floats:
     """Points c in [-1, 1] of equal weight: the mean of c^k over them is its mean over the interval, k = 1 to count.
 
-    The power sums give the elementary symmetric polynomials (Newton's identities), and these the polynomial whose roots they are.
+    Newton's identities, k a_k = -sum_i a_(k-i) p_i, make of the power sums p_i the polynomial c^n + a_1 c^(n-1) + ... + a_n whose
+    roots they are. p_i is count/(i + 1) for even i, 0 for odd i.
     """
-    sums = [0.0 if k % 2 else count / (k + 1) for k in range(count + 1)]
-    symmetric = [1.0]
+    coefficients = [1.0]
     for k in range(1, count + 1):
-        symmetric.append(sum((-1) ** (i - 1) * symmetric[k - i] * sums[i] for i in range(1, k + 1)) / k)
-    signed = [(-1) ** k * place for k, place in enumerate(symmetric)]
-    return np.sort(np.roots(signed).real)
+        coefficients.append(-sum(coefficients[k - i] * count / (i + 1) for i in range(2, k + 1, 2)) / k)
+    return np.sort(np.roots(coefficients).real)
 
 
 def _log_point(half: _Half, part: float) -> Floats:
@@ -164,7 +163,7 @@ def _log_linear_pairs(half: _Half, edges: Floats) -> Floats:
 
 def _log_linear_half(half: _Half, count: int) -> Floats:
     odd = count % 2
-    pairs = _log_linear_pairs(half, np.arange(odd, count + 1, 2) / count)
+    pairs = _log_linear_pairs(half, np.linspace(odd / count, 1, count // 2 + 1))
     return np.concatenate([_log_point(half, 1 / count), pairs]) if odd else pairs
 
 

@@ -55,13 +55,9 @@ class Judged:
 def judge_errors(errors: ComparedErrors, rule: str) -> Judged:
     """Statement and probability of conformity of each comparison; raises CalibError for a rule that is none.
 
-    An error on its limit passes. The errors are moved by twice their limit before they are compared, since the rounding of
-    `conformity` is relative to the middle of the tolerance interval, which is 0 here.
+    An error on its limit passes.
     """
-    middle = 2.0 * np.where(errors.limit > 0, errors.limit, 1.0)
-    moved = ToleranceIntervals(middle - errors.limit, middle + errors.limit)
-    statement = conformity(middle + errors.error, errors.expanded_uncertainty, moved, rule)
-    around_zero = ToleranceIntervals(-errors.limit, errors.limit)
-    return Judged(
-        errors, rule, statement, probability_of_conformity(errors.error, errors.standard_uncertainty, around_zero)
-    )
+    permissible = ToleranceIntervals(-errors.limit, errors.limit)
+    statement = conformity(errors.error, errors.expanded_uncertainty, permissible, rule)
+    probability = probability_of_conformity(errors.error, errors.standard_uncertainty, permissible)
+    return Judged(errors, rule, statement, probability)

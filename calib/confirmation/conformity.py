@@ -26,8 +26,8 @@ from calib.confirmation.words import DECISION_RULES, GUARDED, SIMPLE
 from calib.errors import CalibError
 from calib.uncertainty.coverage import coverage_factor, exact_probability
 
-# A limit counts as inside. Values are compared after rounding to this fraction of the design value, since binary floats put
-# 0.1 * 0.9 + 0.006 above 0.096.
+# A limit counts as inside. Values are compared after rounding to this fraction of the middle of the tolerance interval, or of its
+# upper limit where the middle is 0, since binary floats put 0.1 * 0.9 + 0.006 above 0.096.
 _ROUNDING = 1e-9
 
 
@@ -49,7 +49,7 @@ class ToleranceIntervals:
 
 
 def margin(value: NDArray[np.float64], interval: ToleranceIntervals) -> NDArray[np.float64]:
-    """Distance to the nearer limit, positive inside, rounded to 1e-9 of the middle, or of the one limit that there is."""
+    """Distance to the nearer limit, positive inside, rounded to 1e-9 of the middle, of the only limit, or of both about 0."""
     inside = np.minimum(value - interval.lower, interval.upper - value)
     grain = _grain(interval)
     return np.asarray(np.round(inside / grain) * grain)
@@ -58,7 +58,7 @@ def margin(value: NDArray[np.float64], interval: ToleranceIntervals) -> NDArray[
 def _grain(interval: ToleranceIntervals) -> NDArray[np.float64]:
     lower, upper = (np.where(np.isfinite(limit), limit, 0.0) for limit in (interval.lower, interval.upper))
     middle = np.abs(upper + lower) * np.where(interval.one_limit, 1.0, 0.5)
-    return _ROUNDING * np.where(middle > 0, middle, 1.0)
+    return np.asarray(_ROUNDING * np.select([middle > 0, upper > 0], [middle, upper], 1.0))
 
 
 @dataclass(frozen=True)

@@ -103,7 +103,8 @@ def lack_of_fit(x: Floats, fit: Whitened) -> LackOfFit | None:
     pure = float(np.sum((fit.residuals - means[place]) ** 2))
     lacking = float(np.sum(fit.residuals**2)) - pure
     above, below = places.size - fit.jacobian.shape[1], x.size - places.size
-    if above < 1 or below < 1 or pure <= 0:
+    # Without a repeated indication each residual is its own mean: the pure error is 0 to the bit.
+    if above < 1 or pure <= 0:
         return None
     f = (lacking / above) / (pure / below)
     return LackOfFit(f, (above, below), float(fdtrc(above, below, f)))

@@ -94,7 +94,7 @@ def type_a_of_series(values: ArrayLike) -> SeriesEstimate:
         )
     if not np.all(np.isfinite(series)):
         raise CalibError(f"logged value {int(np.flatnonzero(~np.isfinite(series))[0]) + 1} is not finite")
-    blocks = [size for size in _BLOCKS if size == 1 or n // size >= _FEWEST_BLOCKS]
+    blocks = [size for size in _BLOCKS if n >= size * _FEWEST_BLOCKS]
     means = [_autoregression(_of_blocks(series, size)) for size in blocks]
     factors = coverage_factor([mean.degrees_of_freedom for mean in means])
     widest = int(np.argmax(factors * [mean.standard_uncertainty for mean in means]))
@@ -107,8 +107,8 @@ def type_a_of_series(values: ArrayLike) -> SeriesEstimate:
 
 def _of_blocks(series: Floats, size: int) -> Floats:
     """Means of as many neighbours; what is left at the end counts for nothing."""
-    whole = series.size // size * size
-    return np.asarray(series[:whole].reshape(-1, size).mean(axis=1))
+    blocks = series.size // size
+    return np.asarray(series[: blocks * size].reshape(blocks, size).mean(axis=1))
 
 
 def _autoregression(series: Floats) -> _Mean:

@@ -2,7 +2,12 @@
 
 import pytest
 
-from calib.airflow.standard_atmosphere import standard_pressure, standard_pressure_sensitivity
+from calib.airflow.standard_atmosphere import (
+    WEATHER,
+    WEATHER_RELATIVE_UNCERTAINTY,
+    standard_pressure,
+    standard_pressure_sensitivity,
+)
 from calib.errors import CalibError
 
 
@@ -23,3 +28,9 @@ def test_an_altitude_that_it_is_not_taken_for_is_named(altitude):
         CalibError, match=f"altitude {altitude:g} m: the pressure of the air follows from it between -500 and 4000 m"
     ):
         standard_pressure(altitude)
+
+
+def test_weather_moves_the_pressure_by_up_to_4_percent_taken_as_rectangular():
+    # 97 to 105 kPa at sea level, half-width over their middle; GUM 4.3.7: u^2 = a^2/3.
+    assert pytest.approx((105 - 97) / (105 + 97), abs=0.0005) == WEATHER
+    assert pytest.approx(0.04**2 / 3, rel=1e-14) == WEATHER_RELATIVE_UNCERTAINTY**2

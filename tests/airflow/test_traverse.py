@@ -387,6 +387,11 @@ def test_an_unknown_rule_is_refused_with_the_known_ones():
     [
         ("square", 1.0, 1.0),
         (RECTANGULAR, 0.0, 1.0),
+        (RECTANGULAR, 1.0, 0.0),
+        (RECTANGULAR, -0.5, 1.0),
+        (RECTANGULAR, 1.0, -0.5),
+        (RECTANGULAR, math.inf, 1.0),
+        (FLAT_OVAL, math.inf, 1.0),
         (RECTANGULAR, 1.0, -1.0),
         (RECTANGULAR, math.nan, 1.0),
         (RECTANGULAR, 1.0, math.inf),
@@ -406,7 +411,15 @@ def test_areas_of_the_three_shapes():
 
 
 @pytest.mark.parametrize(
-    ("counts", "said"), [((4,), "4"), ((2, 3, 4), "2, 3 or 4"), (tuple(range(2, 41, 2)), "2, 4, ..., 40")]
+    ("counts", "said"),
+    [
+        ((4,), "4"),
+        ((3, 4), "3 or 4"),
+        ((2, 3, 4), "2, 3 or 4"),
+        ((2, 4, 6, 8, 10), "2, 4, 6, 8 or 10"),
+        ((2, 4, 6, 8, 10, 12), "2, 4, ..., 12"),
+        (tuple(range(2, 41, 2)), "2, 4, ..., 40"),
+    ],
 )
 def test_numbers_are_listed_as_a_person_lists_them(counts, said):
     assert spoken(counts) == said
@@ -431,6 +444,8 @@ def test_numbers_are_listed_as_a_person_lists_them(counts, said):
         # As many as make cells of 150 mm (equal area) or lines no further than 200 mm apart; whole to nine decimals.
         (Section(RECTANGULAR, 0.9, 0.901), EQUAL_AREA, (6, 7)),
         (Section(RECTANGULAR, 1.2, 1.201), LOG_TCHEBYCHEFF, (6, 7)),
+        (Section(RECTANGULAR, 0.6, 0.15 * 7.000_000_000_3), EQUAL_AREA, (4, 7)),
+        (Section(RECTANGULAR, 0.6, 0.15 * 7.000_000_002), EQUAL_AREA, (4, 8)),
         (Section(RECTANGULAR, 0.1, 0.61), EQUAL_AREA, (4, 5)),
         (Section(RECTANGULAR, 1.0, 1.01), LOG_TCHEBYCHEFF, (5, 6)),
         (Section(RECTANGULAR, 1.05, 9.0), EQUAL_AREA, (7, 8)),
@@ -473,7 +488,8 @@ def test_averaged_pressures_would_give_too_much(pressures):
 
 
 @pytest.mark.parametrize(
-    ("velocities", "weights"), [([1.0, 2.0], [0.5, 0.25, 0.25]), ([1.0, 2.0], [0.5, 0.4]), ([[1.0], [2.0]], [0.5, 0.5])]
+    ("velocities", "weights"),
+    [([1.0, 2.0], [0.5, 0.25, 0.25]), ([1.0, 2.0], [0.5, 0.4]), ([[1.0], [2.0]], [0.5, 0.5]), (2.0, 1.0)],
 )
 def test_velocities_and_weights_that_do_not_belong_together_are_refused(velocities, weights):
     with pytest.raises(CalibError):

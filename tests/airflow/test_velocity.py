@@ -1,4 +1,7 @@
-"""Velocity from pressure, mass flow and vanes: exact roots, inverses, and a vane built from its balance of torques."""
+"""Velocity from pressure, mass flow and vanes: exact roots, inverses, and a vane built from its balance of torques.
+
+Near zero pressure: scipy's quadrature and parabolic cylinder functions; the floor of 0.6: measurement/test_low_velocities.
+"""
 
 import math
 
@@ -6,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import integrate, special
 
 from calib.airflow.velocity import (
     LOW_PRESSURE_LIMIT,
@@ -14,6 +18,7 @@ from calib.airflow.velocity import (
     density_exponent,
     flagged,
     low_pressure_text,
+    near_zero,
     pressure_sensitivity,
     refused,
     relative_velocity_uncertainty,
@@ -21,6 +26,7 @@ from calib.airflow.velocity import (
     similarity_scale,
     standard_velocity,
     velocity_from_pressure,
+    velocity_near_zero,
     velocity_pressure,
 )
 from calib.errors import CalibError
@@ -92,6 +98,45 @@ def test_arrays_run_over_the_points_of_a_traverse():
     assert velocity_from_pressure(dp, 1.2) == pytest.approx(np.array([[0.0, 0.0], [1.0, 2.0]]))
     assert pressure_sensitivity(dp, np.full((2, 1), 1.2)) == pytest.approx(np.array([[0.0, 0.0], [1 / 1.2, 1 / 2.4]]))
     assert relative_velocity_uncertainty(dp, 0.06) == pytest.approx(np.array([[np.inf, np.inf], [0.05, 0.0125]]))
+
+
+@pytest.mark.parametrize("m", [-2.0, -1.0, 0.0, 0.3, 1.0, 2.5, 5.0])
+def test_the_mean_velocity_is_that_of_a_published_integral(m):
+    """E sqrt(max(z, 0)) for z normal about m: Gamma(3/2) exp(-m^2/4) D_(-3/2)(-m)/sqrt(2 pi) (DLMF 12.5.1, from memory)."""
+    expected = math.gamma(1.5) * math.exp(-(m**2) / 4) * special.pbdv(-1.5, -m)[0] / math.sqrt(2 * math.pi)
+    mean, _ = velocity_near_zero(0.4 * m, 0.4, 1.2)
+    assert float(mean) / math.sqrt(2 * 0.4 / 1.2) == pytest.approx(expected, abs=1e-11)
+
+
+@given(st.floats(-8, 5), st.floats(1e-3, 10), st.floats(0.9, 1.4))
+def test_value_and_uncertainty_are_those_of_quadrature(m, u, rho):
+    def moment(power):
+        """Of s^2 = z, in which the integrand is smooth at 0."""
+
+        def integrand(s):
+            return 2 * s ** (power + 1) * math.exp(-((s**2 - m) ** 2) / 2) / math.sqrt(2 * math.pi)
+
+        last = math.sqrt(max(m, 0) + 9)
+        return integrate.quad(integrand, 0, last, points=[math.sqrt(max(m, 0.01))], epsabs=1e-13)[0]
+
+    mean, u_mean = (float(each) for each in velocity_near_zero(m * u, u, rho))
+    scale = math.sqrt(2 * u / rho)
+    assert mean / scale == pytest.approx(moment(1), abs=1e-9)
+    spread = math.sqrt(max(moment(2) - moment(1) ** 2, 0.0))
+    assert u_mean / scale == pytest.approx(max(spread, 0.6), rel=1e-6)
+
+
+def test_a_pressure_is_near_zero_where_u_is_more_than_a_tenth_of_twice_the_pressure():
+    near = near_zero([5.1, 5.0, 4.9, 0.0, -1.0, 0.0], [1.0, 1.0, 1.0, 1.0, 1.0, 0.0])
+    assert near.tolist() == [False, False, True, True, True, False]
+
+
+@pytest.mark.parametrize("dp", [-9.0, -40.0])
+def test_far_below_zero_the_air_stands_and_the_floor_is_its_uncertainty(dp):
+    # No part of a normal distribution with u = 1 Pa lies nine times that above its mean; 0.6 sqrt(2 x 1/0.5) = 1.2 m/s.
+    mean, u_mean = velocity_near_zero(dp, 1.0, 0.5)
+    assert float(mean) == pytest.approx(0.0, abs=1e-18)
+    assert float(u_mean) == pytest.approx(1.2, rel=1e-15)
 
 
 @pytest.mark.parametrize(("v", "percent"), [(30.0, 0.10), (60.0, 0.38)])

@@ -53,6 +53,14 @@ def test_floats_do_not_turn_a_limit_into_a_failure():
     assert statements("simple", [14.00 - 13.60], limit=0.4) == ["pass"]
 
 
+@pytest.mark.parametrize("limit", [2e-9, 3e-5, 0.7, 5e4])
+def test_whatever_the_unit_an_error_on_its_limit_passes_and_a_millionth_more_fails(limit):
+    assert statements("simple", [limit, -limit, 1.000001 * limit, -1.000001 * limit], limit=limit) == [
+        *["pass"] * 2,
+        *["fail"] * 2,
+    ]
+
+
 def test_a_conditional_pass_is_accepted_and_a_conditional_failure_is_not():
     assert judge_errors(errors([0.09]), "guarded non-binary").accepted
     assert not judge_errors(errors([0.11]), "guarded non-binary").accepted

@@ -29,6 +29,9 @@ def judged(error, limit, expanded):
         (0.07, 0.05, 0.01, True, False),
         (0.04, 0.05, 0.01, False, True),  # U away from it: still within
         (1.05 - 1.00, 0.05, 0.01, False, True),  # on the limit, as floats it lies beyond
+        (2.0, 0.0, 2.0, True, True),  # U away from a limit of 0, to the bit
+        (49_899.999_98, 50_000.0, 100.0, False, True),  # U and 4e-10 of the limit away
+        (49_899.999_9, 50_000.0, 100.0, False, False),  # U and 2e-9 of the limit
     ],
 )
 def test_an_error_is_beyond_its_limit_or_not_and_near_it_or_not(error, limit, expanded, beyond, near):

@@ -84,13 +84,15 @@ def test_binary_floats_do_not_decide_on_the_tolerance_limit(design, value):
     assert stated(value, 0.0, SIMPLE, design) == "pass"
 
 
-BEYOND = [  # lower, upper, and what 1e-9 of the middle, or of the one limit, is
+BEYOND = [  # lower, upper, and what 1e-9 of the middle, or of the limits, is
     (90.0, 110.0, 1e-7),
     (-np.inf, 200.0, 2e-7),
     (200.0, np.inf, 2e-7),
     (-110.0, -90.0, 1e-7),
     (0.09, 0.11, 1e-10),
-    (-5.0, 5.0, 1e-9),  # about 0 there is no middle: 1 in the unit of the flow
+    (-5.0, 5.0, 5e-9),  # about 0 there is no middle: 1e-9 of the limits
+    (-2e-7, 2e-7, 2e-16),
+    (0.0, 0.0, 1e-9),  # nor any limit but 0: 1 in the unit of the value
 ]
 
 
@@ -99,8 +101,8 @@ def test_a_value_counts_as_on_a_limit_up_to_half_a_grain_beyond_it(lower, upper,
     """Computed and tried in binary floats, of which the last bit at 200 is 3e-14."""
     interval = ToleranceIntervals(column(lower), column(upper))
     limit, way = (upper, 1.0) if np.isfinite(upper) else (lower, -1.0)
-    assert margin(column(limit + way * 0.4 * grain), interval) == pytest.approx([0.0], abs=1e-13)
-    assert margin(column(limit + way * 0.6 * grain), interval) == pytest.approx([-grain], rel=1e-3)
+    assert margin(column(limit + way * 0.4 * grain), interval) == pytest.approx([0.0], abs=1e-6 * grain)
+    assert margin(column(limit + way * 0.6 * grain), interval) == pytest.approx([-grain], rel=1e-3, abs=0)
 
 
 def test_an_uncertainty_wider_than_the_tolerance_leaves_no_acceptance_interval():

@@ -29,7 +29,9 @@ def test_two_results_agree_within_their_uncertainties_together(second, e, agrees
 
 @pytest.mark.parametrize(("e", "agrees"), [(1.0000000003, True), (1.000000002, False)])
 def test_the_limit_is_met_to_nine_decimals(e, agrees):
-    assert (round(agreement(e, 1.0, 0.0, 0.0).normalised_error, 9) <= LIMIT) is agrees
+    found = agreement(e, 1.0, 0.0, 0.0)
+    assert (round(found.normalised_error, 9) <= LIMIT) is agrees
+    assert found.caution is agrees
 
 
 def test_no_uncertainty_at_all_is_refused():

@@ -72,6 +72,12 @@ def test_calibrations_that_scatter_are_borne_with_both_their_variances(years):
     assert np.mean(found.per_interval**2) == pytest.approx(2.0 * 0.1**2, rel=0.02)
 
 
+@pytest.mark.parametrize(("m", "expected"), [(3, 18 / 8), (4, 32 / 11), (12, 288 / 35)])
+def test_the_degrees_of_freedom_of_so_many_intervals_are_2_m_squared_over_3_m_less_1(m, expected):
+    # Of squares of m changes of variance 1, neighbours correlated by -1/2: Var = 2 [m + 2 (m - 1)/4] = 3 m - 1; nu = 2 m^2/Var.
+    assert stability(seen(np.ones(m), np.ones(m))).degrees_of_freedom == pytest.approx([expected], rel=1e-14)
+
+
 @pytest.mark.parametrize("m", [3, 4, 12])
 def test_the_degrees_of_freedom_are_those_of_calibrations_that_scatter(m):
     """The relative variance of a sum of squares with nu degrees of freedom is 2/nu."""

@@ -131,6 +131,16 @@ def test_lack_of_fit_by_hand():
     assert found.probability == pytest.approx(f_distribution.sf(2.25, 1, 3), rel=1e-12)
 
 
+def test_lack_of_fit_by_hand_where_one_indication_was_repeated_once():
+    # x = 0, 0, 1, 3; y = 0, 4, 5, 5: the line is y = 2.5 + x, with residuals -2.5, 1.5, 1.5, -0.5 (sum of squares 11).
+    x = np.array([0.0, 0.0, 1.0, 3.0])
+    found = lack_of_fit(x, line(x, np.array([0.0, 4.0, 5.0, 5.0]), known=False))
+    # Pure error 4 + 4 with 1 degree of freedom, lack of fit 11 - 8 with 1; t of one degree: 2/pi atan(1/sqrt(F)).
+    assert found.f == pytest.approx(3 / 8, rel=1e-12)
+    assert found.degrees_of_freedom == (1, 1)
+    assert found.probability == pytest.approx(2 / np.pi * np.arctan(np.sqrt(8 / 3)), rel=1e-12)
+
+
 @pytest.mark.parametrize(
     ("x", "y"),
     [

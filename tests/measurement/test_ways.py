@@ -13,6 +13,7 @@ from calib.measurement.hood import HOOD, THROTTLED_HOOD
 from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
+from calib.measurement.velocity_pressure import VELOCITY_PRESSURE
 from calib.measurement.way import ProbeUse
 from calib.measurement.ways import BY_NAME, WAYS, effects_of, flow_meters_at, way_of, way_of_reading
 from calib.records.words import DENSITY_EFFECTS, DUCT, OUTLET, PATTERNS, PLACES
@@ -68,6 +69,17 @@ def test_a_plan_goes_back_by_the_inverse(way, v, rho, rho_0):
     assert way.in_air.value(*arrays(y, rho, rho_0)) == pytest.approx([v], rel=1e-12)
 
 
+def test_the_velocity_of_a_vane_that_stands_does_not_depend_on_the_density():
+    """Beside one of 0.8 m/s at x s = 1 m/s: (1.02/0.8 - 1)/2."""
+    found = VANE.in_air.exponent(*arrays(0.0, 0.0, 1.02)), VANE.in_air.exponent(*arrays(1.0, 0.8, 1.02))
+    assert np.concatenate(found) == pytest.approx([0.0, 0.1375], rel=1e-14)
+
+
+def test_a_velocity_pressure_begins_at_most_where_air_of_130_metres_per_second_has_it():
+    """rho v^2/2 in air of 1.2 kg/m3."""
+    assert VELOCITY_PRESSURE.begins_at_most == pytest.approx(0.5 * 1.2 * 130**2, rel=0.02)
+
+
 @by_name(OF_TWO)
 @given(first=st.floats(0.05, 2.0), lower=st.floats(0.75, 0.99), ratio=st.floats(2.0, 6.0))
 def test_the_value_of_two_indications_has_the_sensitivities_that_differences_show(way, first, lower, ratio):
@@ -96,16 +108,16 @@ def test_names_and_keys_tell_every_way_of_an_instrument_from_the_others():
     assert [way_of(way.quantity, way.density_effect) for way in declared] == declared
 
 
-def test_the_effects_of_the_density_are_those_of_the_records():
+def test_the_effects_of_the_density_are_those_that_a_record_may_name():
     declared = {effect for way in WAYS for effect in effects_of(way.quantity)}
     assert declared == set(DENSITY_EFFECTS)
 
 
-def test_the_places_are_those_of_the_records():
+def test_the_places_are_those_that_a_record_may_name():
     assert {place for way in WAYS for place in way.not_at} <= set(PLACES)
 
 
-def test_the_patterns_are_those_of_the_records():
+def test_the_patterns_are_those_that_a_record_may_name():
     assert {way.pattern for way in WAYS} - {None} <= set(PATTERNS)
 
 

@@ -49,6 +49,11 @@ def test_a_meter_that_shows_one_value_all_the_time_has_no_scatter():
     found = type_a_of_series([2.5] * 30)
     assert found.estimate.value == 2.5
     assert found.estimate.standard_uncertainty == 0.0
+    # Of values that do not vary none remembers another: r1 = 0, raised to 1/30 and half a standard deviation of it.
+    r = 1 / 30 + 0.5 * math.sqrt((1 - 1 / 900) / 30)
+    assert found.correlation == pytest.approx(r, rel=1e-14)
+    effective = 30 / (1 + 2 * math.fsum((1 - k / 30) * r**k for k in range(1, 30)))
+    assert found.estimate.degrees_of_freedom == pytest.approx(effective - 1, rel=1e-13)
 
 
 def rule_by_hand(values):
