@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from PIL import Image
 from pypdfium2 import PdfDocument
 
 REPORTS = Path(__file__).parent.parent / "reports"
@@ -12,7 +13,7 @@ _SCALE = 1.4  # of 72 dots to the inch
 def page_one(pdf):
     """The first page of a PDF as a picture of few colours."""
     with PdfDocument(pdf) as document:
-        return document[0].render(scale=_SCALE).to_pil().convert("RGB").quantize(64)
+        return document[0].render(scale=_SCALE).to_pil().convert("RGB").quantize(256, method=Image.Quantize.MAXCOVERAGE)
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from calib.counted import count_of
 from calib.faces.parts.reading_in_full import result, state_text
-from calib.faces.written import Content, names_text, rounded
+from calib.faces.written import Content, names_text, rounded, unit_text
 from calib.procedures.measure.cross_checks import CrossCheck, CrossChecks, TwoWays
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
@@ -99,7 +99,7 @@ def other_measurements(checks: Sequence[Content], outlet: str) -> Iterator[str]:
         flow = told.get(check["kind"]) if of_flow == outlet else None
         if flow is not None:
             said = "" if check["agrees"] is None else f", which {'agrees' if check['agrees'] else 'does not agree'}"
-            yield f"{'by difference' if check['agrees'] is None else first}: {rounded(flow)} {flow['unit']}{said}"
+            yield f"{'by difference' if check['agrees'] is None else first}: {rounded(flow)} {unit_text(flow['unit'])}{said}"
 
 
 def cross_check_rows(checks: Sequence[Content]) -> list[tuple[str, ...]]:
