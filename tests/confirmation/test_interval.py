@@ -290,6 +290,11 @@ def test_the_ends_of_the_measuring_interval_are_included(indication, allowed):
     assert decided(instrument(calibration()), DUE, indication=indication).allowed is allowed
 
 
+def test_an_indication_is_no_reason_of_its_own_where_no_calibration_is_in_force():
+    (reason,) = decided(instrument(), DUE, indication=7.0).reasons
+    assert "no calibration accepted" in reason
+
+
 def test_an_indication_outside_is_printed_as_it_was_typed():
     decision = decided(instrument(calibration()), DUE, indication=20.1, indication_text="3957 fpm")
     (reason,) = decision.reasons
@@ -517,8 +522,8 @@ def test_a_certificate_reissued_with_the_same_values_is_that_of_either_key():
 
 
 def test_a_calibration_is_asked_for_by_its_key_or_by_that_of_a_curve_in_its_place():
-    both = instrument(calibration(6), calibration(7, held=(held(-1), held(-2, FROM_DAY))))
-    assert [both.calibration(key).record_id for key in (6, 7, -1, -2)] == [6, 7, 7, 7]
+    both = instrument(calibration(6, held=(held(-3),)), calibration(7, held=(held(-1), held(-2, FROM_DAY))))
+    assert [both.calibration(key).record_id for key in (6, 7, -1, -2, -3)] == [6, 7, 7, 7, 6]
 
 
 # What else is on record

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from calib.curves.choice import choose
 from calib.curves.curve import CorrectionCurve, correction_curve_from_text, reference_part
 from calib.curves.regression import weighted
-from calib.errors import MeasuringIntervalError
+from calib.errors import CurveError, MeasuringIntervalError
 from tests.comparisons import certificates, taken
 
 X = np.array([1.0, 2.0, 4.0, 8.0])
@@ -60,6 +60,24 @@ def test_outside_its_measuring_interval_the_curve_refuses_with_the_numbers(ask, 
 @pytest.mark.parametrize("end", [1.0, 8.0])
 def test_the_ends_of_the_measuring_interval_belong_to_it(end):
     assert LINE.value(end) == pytest.approx(end * 1.02 + 0.1)
+
+
+def test_of_no_indication_there_is_no_value():
+    assert LINE.value([]).size == 0
+
+
+@pytest.mark.parametrize("x", [1.0, 1.1, 5.0, 8.0])
+def test_the_inverse_gives_the_indication_of_a_value(x):
+    # y = 0.1 + 1.02 x.
+    assert LINE.indication(float(LINE.value(x))) == pytest.approx(x, rel=1e-12)
+    assert LINE.indication(0.1 + 1.02 * 3.0) == pytest.approx(3.0, rel=1e-12)
+
+
+@pytest.mark.parametrize("value", [1.0, 0.2, 8.5, 30.0])
+def test_a_value_that_the_curve_gives_nowhere_is_refused_with_those_of_its_ends(value):
+    said = f"no indication between 1 and 8 gives the value {value:g}; the ends give 1.12 and 8.26"
+    with pytest.raises(CurveError, match=said):
+        LINE.indication(value)
 
 
 @pytest.mark.parametrize(("x", "u"), [(1.0, 0.02), (1.5, 0.025), (3.0, 0.03), (5.0, 0.0475), (8.0, 0.10)])
