@@ -15,10 +15,10 @@ from calib.errors import CalibError
 
 # Relative expanded uncertainty of a velocity above which its velocity pressure is called low: common practice, no source.
 LOW_PRESSURE_LIMIT = 0.10
-# u(dp)/(2 dp) above which the root bends too much for its tangent, and what u(v) is then at least, in sqrt(2 u(dp)/rho): chosen by
+# u(dp)/(2 dp) above which the root bends too much for its tangent, and what u(v) is then, in sqrt(2 u(dp)/rho): chosen by
 # simulation (2 u covers 94.9 % of single points at dp = 0 and 99.0 % or more above, 95.9 % or more of traverses). No source.
 NEAR_ZERO = 0.10
-LEAST_NEAR_ZERO = 0.6
+UNCERTAINTY_NEAR_ZERO = 0.6
 # Decisions on a limit are taken after rounding to this, relative: a value on the limit is on it whatever its last bits are.
 _ROUNDING = 1e-9
 
@@ -86,16 +86,17 @@ def velocity_near_zero(pressure: ArrayLike, u_pressure: ArrayLike, density: Arra
     D/rho), which is 0 for D <= 0 (the air stands there):
 
         v = E v(D) = sqrt(2 u/rho) E sqrt(max(z, 0)),   z normal about m = dp/u with standard deviation 1
-        E sqrt(max(z, 0)) = integral of 2 s^2 phi(s^2 - m) ds from 0,   E max(z, 0) = m Phi(m) + phi(m)
-        u(v) = the standard deviation of v(D), at least LEAST_NEAR_ZERO sqrt(2 u/rho)
+        E sqrt(max(z, 0)) = integral of 2 s^2 phi(s^2 - m) ds from 0
+        u(v) = UNCERTAINTY_NEAR_ZERO sqrt(2 u/rho)
 
-    The floor is there since D may lie far above a reading at zero or below, where the distribution about the reading is narrow.
-    Source: JCGM 101, 4.1 and 5.1 (mean and standard deviation of a distribution propagated); floor by simulation.
+    The standard deviation of v(D) is 0.533 sqrt(2 u/rho) at most, at m = 0.68. It is not taken, since D may lie far above a reading
+    at zero or below, where the distribution about the reading is narrow.
+    Source: JCGM 101, 4.1 and 5.1 (mean of a distribution propagated); u(v) by simulation.
     Raises CalibError for a density that is not above 0.
 
     Decision (2026-11-29). Options: the root of the reading and its slope (between two neighbouring readings U fell by a third; the
     value was biased); a distribution cut off at zero (biases a traverse by up to 7.7 %); a root with the sign of the pressure (by
-    -3.9 %). Cost: about the truth dp = 0 a point reads high by half of sqrt(2 u/rho), which the floor covers.
+    -3.9 %). Cost: about the truth dp = 0 a point reads high by half of sqrt(2 u/rho), which u(v) covers.
     """
     dp, u, rho = np.broadcast_arrays(
         *(np.asarray(each, dtype=float) for each in (pressure, u_pressure)), _above_zero(density, "density of the air")
@@ -104,25 +105,18 @@ def velocity_near_zero(pressure: ArrayLike, u_pressure: ArrayLike, density: Arra
     m = np.clip(dp / u, -_BEYOND, None)
     last = np.sqrt(m + _BEYOND)
     s = np.multiply.outer(last, (_NODES + 1.0) / 2.0)
-    mean = last / 2.0 * ((2.0 * s**2 * _normal_density(s**2 - m[..., np.newaxis])) @ _WEIGHTS)
-    second = m * _normal_below(m) + _normal_density(m)
-    spread = np.sqrt(np.maximum(second - mean**2, 0.0))
-    return np.asarray(unit * mean), np.asarray(unit * np.maximum(spread, LEAST_NEAR_ZERO))
-
-
-def _normal_density(z: Floats) -> Floats:
-    return np.asarray(np.exp(-0.5 * z**2) / math.sqrt(2.0 * math.pi))
-
-
-def _normal_below(z: Floats) -> Floats:
-    """Share of a normal distribution below z; without scipy, which a stored curve does not need."""
-    return np.array([0.5 * math.erfc(-each / math.sqrt(2.0)) for each in np.ravel(z)]).reshape(np.shape(z))
+    density_there = np.exp(-0.5 * (s**2 - m[..., np.newaxis]) ** 2) / math.sqrt(2.0 * math.pi)
+    mean = last * ((s**2 * density_there) @ _WEIGHTS)
+    return np.asarray(unit * mean), np.asarray(unit * UNCERTAINTY_NEAR_ZERO)
 
 
 def refused(pressure: ArrayLike, expanded_uncertainty: ArrayLike) -> Truths:
-    """Whether a velocity pressure dp cannot be told from zero: dp <= U(dp), both in [Pa]. Also where either is not a number."""
+    """Whether a velocity pressure dp cannot be told from zero: dp <= U(dp), both in [Pa]; also where either is not a number.
+
+    U(dp) is 0 or above, so that a pressure of zero or below never can.
+    """
     dp, bound = np.asarray(pressure, dtype=float), np.asarray(expanded_uncertainty, dtype=float)
-    return np.asarray(~((dp > 0) & (dp > bound * (1.0 + _ROUNDING))))
+    return np.asarray(~(dp > bound * (1.0 + _ROUNDING)))
 
 
 def flagged(pressure: ArrayLike, expanded_uncertainty: ArrayLike) -> Truths:

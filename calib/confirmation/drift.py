@@ -83,7 +83,7 @@ class DriftLine(Drift):
 def drift_line(history: History, x: float) -> DriftLine | None:
     """The line through the errors at an indication; None where fewer than three calibrations tell of it without a break."""
     run = unbroken(history, x)
-    if len(run) < FEWEST_CALIBRATIONS or len({calibration.on for calibration in run}) < FEWEST_CALIBRATIONS:
+    if len({calibration.on for calibration in run}) < FEWEST_CALIBRATIONS:
         return None
     years = np.array([years_between(run[-1].on, calibration.on) for calibration in run])
     errors, anew, repeated = _errors(run, x)
@@ -125,7 +125,7 @@ def _errors(run: History, x: float) -> tuple[Floats, Floats, Floats]:
     stacked = [*as_found, *left]
     combined = np.hstack([np.zeros((n, n)), np.eye(n)])
     for j, calibration in enumerate(run):
-        if calibration.adjusted and calibration.as_found is not None:
+        if calibration.adjusted:  # the first may have nothing as found, and none before it
             combined[:j, j] -= 1.0
             combined[:j, n + j] += 1.0
     values = np.array([float(point.error) for point in stacked])

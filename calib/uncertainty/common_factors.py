@@ -44,7 +44,7 @@ def common_factors(contributions: Sequence[Contribution], rows: Integers, if_not
                 for direction, part in enumerate(parts.T):
                     factor = factors.setdefault((pool, each, direction), np.zeros(rows.size))
                     factor[inside] += np.sqrt(rho) * part[inside]
-    every = np.array(list(factors.values())).reshape(-1, rows.size)
+    every = np.array(list(factors.values())).reshape(len(factors), rows.size)
     alone = np.count_nonzero(every, axis=1) < 2  # an error of one result is its own
     own += np.sum(every[alone] ** 2, axis=0)
     return CommonFactors(every[~alone].T, np.sqrt(own))
@@ -52,5 +52,5 @@ def common_factors(contributions: Sequence[Contribution], rows: Integers, if_not
 
 def _correlation(rule: SharingRule) -> float:
     """The correlation of two equal terms of one group, not below 0."""
-    together = rule(np.ones((2, 1)), np.zeros(2, dtype=np.int64), 1)
-    return max(float(together[0]) / 2.0 - 1.0, 0.0)
+    (together,) = rule(np.ones((2, 1)), np.zeros(2, dtype=np.int64), 1)
+    return max(float(together) / 2.0 - 1.0, 0.0)

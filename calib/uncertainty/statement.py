@@ -34,7 +34,7 @@ def round_uncertainty(uncertainty: float, digits: int = 2, rounding: Rounding = 
         raise CalibError(f"an uncertainty of {uncertainty} cannot be stated: it must be finite and not negative")
     exact = Decimal(repr(float(uncertainty)))
     if exact == 0:
-        return exact.quantize(Decimal(1))
+        return Decimal(0)
     nearest = _significant(exact, digits, ROUND_HALF_EVEN)
     if rounding == "up" or (exact - nearest) > LARGEST_LOSS * exact:
         return _significant(exact, digits, ROUND_CEILING)

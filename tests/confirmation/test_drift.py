@@ -3,6 +3,7 @@
 The tolerances of the drawn histories are the Monte Carlo error of the draws.
 """
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -10,8 +11,8 @@ import pytest
 import statsmodels.api as sm
 
 from calib.confirmation.drift import Drift, drift_line, time_to, wandering
-from calib.confirmation.history import CalibrationErrors, ErrorPoints, changes_between, years_between
-from tests.histories import FIRST, calibrated, yearly
+from calib.confirmation.history import CalibrationErrors, Changes, ErrorPoints, changes_between, years_between
+from tests.histories import FIRST, calibrated, points, yearly
 
 X = 5.0  # indication
 ERRORS = (0.11, 0.12, 0.16, 0.15, 0.19)
@@ -218,6 +219,19 @@ def test_changes_of_a_walk_give_its_drift_and_a_band_that_covers_what_comes():
     assert inside / trials == pytest.approx(0.9545, abs=4.0 * np.sqrt(0.9545 * 0.0455 / trials))
 
 
+def test_of_two_indications_the_drift_is_that_of_the_first():
+    past = walked([0.4, 0.8, 0.1], [1461, 2922, 1461])
+    first, other = changes_between(past, X).change, np.array([[9.0], [np.nan], [9.0]])
+    seen = Changes(tuple(one.on for one in past[1:]), np.array([4.0, 8.0, 4.0]), np.hstack([first, other]))
+    assert wandering(past, seen, X).rate == pytest.approx(0.08125, rel=1e-12)
+
+
+def test_where_the_instrument_was_left_at_another_indication_alone_nothing_is_said_of_this():
+    past = walked([0.4, 0.8, 0.1], [1461, 2922, 1461])
+    past[-1] = replace(past[-1], as_left=points(0.2, (50.0, 100.0)))
+    assert wandering(past, changes_between(past, X), X) is None
+
+
 def test_two_changes_make_no_drift():
     past = walked([0.1, 0.1], [365, 365])
     assert wandering(past, changes_between(past, X), X) is None
@@ -244,6 +258,11 @@ def drift(level, rate, u):
 def test_the_limit_is_reached_where_error_and_band_together_meet_it(level, rate, years):
     found = time_to(0.05, drift(level, rate, 0.01))
     assert found == (None if years is None else pytest.approx(years, abs=1.01 / 365.25))
+
+
+def test_a_limit_that_is_met_just_when_the_calibration_is_made_is_reached_then():
+    # 0.25 + 2 x 0.125, exact in binary.
+    assert time_to(0.5, drift(0.25, 0.0, 0.125)) == 0.0
 
 
 def test_what_is_corrected_for_is_not_held_against_the_limit():

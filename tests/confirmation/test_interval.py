@@ -1,5 +1,6 @@
 """Due date and the gate (ISO/IEC 17025:2017, 6.4; ILAC-G24 / OIML D 10): each rule with its boundary."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta, timezone
 
 import pytest
@@ -11,10 +12,13 @@ from calib.confirmation.interval import (
     RELEASE,
     RETIREMENT,
     SUSPENSION,
+    ZONES_DIFFER_BY,
     CalibrationOnRecord,
     CheckOnRecord,
     EventOnRecord,
+    HeldCurve,
     InstrumentOnRecord,
+    ReviewOnRecord,
     add_months,
     calibration_in_force,
     due_date,
@@ -286,6 +290,11 @@ def test_the_ends_of_the_measuring_interval_are_included(indication, allowed):
     assert decided(instrument(calibration()), DUE, indication=indication).allowed is allowed
 
 
+def test_an_indication_is_no_reason_of_its_own_where_no_calibration_is_in_force():
+    (reason,) = decided(instrument(), DUE, indication=7.0).reasons
+    assert "no calibration accepted" in reason
+
+
 def test_an_indication_outside_is_printed_as_it_was_typed():
     decision = decided(instrument(calibration()), DUE, indication=20.1, indication_text="3957 fpm")
     (reason,) = decision.reasons
@@ -453,6 +462,225 @@ def test_asking_with_an_indication_never_removes_a_reason(history, after, indica
     one, _ = history
     day = CALIBRATED + after * ONE_DAY
     assert set(decided(one, day).reasons) <= set(decided(one, day, indication=indication).reasons)
+
+
+# Another curve in the place of a certificate's own
+
+
+def held(key, since_day=None, since=None):
+    return HeldCurve(key, since_day, since, 1.0, 15.0, "1 m/s to 15 m/s")
+
+
+FROM_DAY, FROM_TIME = date(2025, 6, 1), noon(date(2025, 6, 1))
+
+
+@pytest.mark.parametrize(
+    ("since_day", "since", "at", "holds"),
+    [
+        (None, None, CALIBRATED, True),
+        (FROM_DAY, None, FROM_DAY, True),
+        (FROM_DAY, None, FROM_DAY - ONE_DAY, False),
+        (FROM_DAY, None, FROM_TIME - ONE_DAY, False),
+        (FROM_DAY, None, FROM_TIME, True),
+        (None, FROM_TIME, FROM_TIME, True),
+        (None, FROM_TIME, FROM_TIME - timedelta(seconds=1), False),
+        (None, FROM_TIME, FROM_DAY, True),
+        (None, FROM_TIME, FROM_DAY - ONE_DAY, False),
+        (FROM_DAY + ONE_DAY, FROM_TIME, FROM_TIME, False),
+        (FROM_DAY, FROM_TIME + ONE_DAY, FROM_TIME, False),
+        (FROM_DAY, FROM_TIME, FROM_TIME, True),
+    ],
+)
+def test_a_curve_holds_from_its_day_and_its_time_on(since_day, since, at, holds):
+    assert held(-1, since_day, since).holds(at) is holds
+
+
+def test_of_several_curves_the_last_that_holds_counts_and_the_certificate_keeps_its_key():
+    one = calibration(7, held=(held(-1), held(-2, FROM_DAY), held(-3, DUE)))
+    assert [one.as_held(day).record_id for day in (CALIBRATED, FROM_DAY, DUE)] == [-1, -2, -3]
+    assert [one.on_file, one.as_held(CALIBRATED).on_file] == [7, 7]
+    assert one.as_held(CALIBRATED).measuring_interval == "1 m/s to 15 m/s"
+    assert [calibration(8).as_held(CALIBRATED).record_id, calibration(8).on_file] == [8, 8]
+
+
+@pytest.mark.parametrize(
+    ("curves", "for_a_part"),
+    [
+        ((), False),
+        ((held(-1),), False),
+        ((held(-1), held(-2, FROM_DAY)), True),
+        ((held(-1, None, FROM_TIME),), True),
+    ],
+)
+def test_a_curve_that_begins_later_holds_for_a_part_of_the_time(curves, for_a_part):
+    assert calibration(held=curves).is_held_for_a_part is for_a_part
+
+
+def test_a_certificate_reissued_with_the_same_values_is_that_of_either_key():
+    one = calibration(7, same_as=frozenset({4, 5}))
+    assert [key for key in range(3, 9) if one.is_that_of(key)] == [4, 5, 7]
+
+
+def test_a_calibration_is_asked_for_by_its_key_or_by_that_of_a_curve_in_its_place():
+    both = instrument(calibration(6, held=(held(-3),)), calibration(7, held=(held(-1), held(-2, FROM_DAY))))
+    assert [both.calibration(key).record_id for key in (6, 7, -1, -2, -3)] == [6, 7, 7, 7, 6]
+
+
+# What else is on record
+
+
+@pytest.mark.parametrize(
+    ("recorded", "told"),
+    [(None, ""), (SUSPENDED, ""), (SUSPENDED - ONE_DAY, ""), (date(2026, 5, 1), ", recorded on 2026-05-01")],
+)
+def test_an_event_recorded_on_a_later_day_says_so(recorded, told):
+    one = EventOnRecord(SUSPENSION, noon(SUSPENDED), "dropped", recorded)
+    assert one.since() == f"{SUSPENDED}T12:00:00+00:00{told} (dropped)"
+
+
+@pytest.mark.parametrize(
+    ("keys", "since", "shaken"),
+    [
+        ({1, 2}, None, True),
+        ({1}, FROM_DAY, True),
+        ({1}, FROM_DAY + ONE_DAY, False),
+        ({1}, FROM_DAY - ONE_DAY, True),
+        ({2}, None, False),
+        ({2}, FROM_DAY, False),
+    ],
+)
+def test_a_review_shakes_what_relied_on_its_calibrations_from_its_day_on(keys, since, shaken):
+    review = ReviewOnRecord(3, "found bent", FROM_TIME, True, False, False, frozenset(keys), since)
+    assert review.shakes(calibration(1), FROM_DAY) is shaken
+
+
+OPENED = date(2025, 6, 1)
+
+
+@pytest.mark.parametrize(
+    ("shaken", "is_own", "is_open", "closes_gate", "day", "refused", "told"),
+    [
+        (1, True, True, True, OPENED, True, False),
+        (1, False, True, True, OPENED, True, False),
+        (1, True, True, True, OPENED - ONE_DAY, False, False),
+        (1, True, False, True, OPENED, False, False),
+        (1, False, True, False, OPENED, False, True),
+        (1, True, True, False, OPENED, False, True),
+        (1, False, True, False, OPENED - ONE_DAY, False, False),
+        (1, False, False, False, OPENED, False, False),
+        (2, True, True, True, OPENED, False, True),  # another calibration is shaken: of the instrument all the same
+        (2, False, True, True, OPENED, False, False),
+        (2, False, True, False, OPENED, False, False),
+        (2, True, False, False, OPENED, False, False),
+    ],
+)
+def test_an_open_review_closes_the_gate_or_is_told(shaken, is_own, is_open, closes_gate, day, refused, told):
+    review = ReviewOnRecord(3, "bent", noon(OPENED), is_open, closes_gate, is_own, frozenset({shaken}))
+    decision = decided(replace(instrument(calibration()), reviews=(review,)), day)
+    assert decision.reasons == (("VANE-1: bent: use another instrument until it is closed",) if refused else ())
+    assert decision.notes == (("VANE-1: bent",) if told else ())
+
+
+@pytest.mark.parametrize(("is_own", "notes"), [(True, ("VANE-1: bent",)), (False, ())])
+def test_a_review_closes_nothing_where_no_calibration_is_in_force(is_own, notes):
+    review = ReviewOnRecord(3, "bent", noon(OPENED), True, True, is_own, frozenset({1}))
+    decision = decided(replace(instrument(), reviews=(review,)), OPENED)
+    assert [decision.reasons, decision.notes] == [
+        (f"VANE-1: no calibration accepted on or before {OPENED}: have it calibrated and the certificate accepted",),
+        notes,
+    ]
+
+
+@pytest.mark.parametrize(
+    ("said", "day", "told"),
+    [
+        ({}, CALIBRATED, ": have certificate C-1 accepted"),
+        ({}, CALIBRATED - ONE_DAY, ": have it calibrated and the certificate accepted"),
+        ({"withdrawn": True}, CALIBRATED, " (withdrawn: C-1): have it calibrated and the certificate accepted"),
+        ({"superseded_by": "C-1a"}, CALIBRATED, ": have it calibrated and the certificate accepted"),
+    ],
+)
+def test_what_to_do_where_no_calibration_is_accepted(said, day, told):
+    decision = decided(instrument(calibration(accepted_on=None, **said)), day)
+    assert decision.reasons == (f"VANE-1: no calibration accepted on or before {day}{told}",)
+
+
+@pytest.mark.parametrize(
+    ("kind", "happened", "asked", "told"),
+    [
+        ("repair", OPENED, OPENED, "repaired"),
+        ("adjustment", OPENED, OPENED + ONE_DAY, "adjusted"),
+        ("repair", OPENED, OPENED - ONE_DAY, None),
+        ("repair", CALIBRATED + ONE_DAY, OPENED, "repaired"),
+        ("repair", CALIBRATED, OPENED, None),  # the records keep no hour of a calibration
+        ("repair", CALIBRATED - ONE_DAY, OPENED, None),
+        ("move", OPENED, OPENED, None),
+    ],
+)
+def test_an_instrument_repaired_since_its_calibration_is_calibrated_again(kind, happened, asked, told):
+    decision = decided(instrument(calibration(), events=[event(kind, happened)]), asked)
+    expected = (
+        f"VANE-1: {told} at {happened}T12:00:00+00:00 (dropped), after its calibration C-1 of 2025-01-31: "
+        "have it calibrated again"
+    )
+    assert decision.reasons == ((expected,) if told else ())
+
+
+def test_a_repair_of_what_was_never_calibrated_is_no_reason_of_its_own():
+    (reason,) = decided(instrument(events=[event("repair", OPENED)]), OPENED).reasons
+    assert "no calibration accepted" in reason
+
+
+@pytest.mark.parametrize(
+    ("day", "said", "step"),
+    [
+        (OPENED + ONE_DAY, {"accepted_on": None}, "have certificate C-2 accepted"),
+        (OPENED + ONE_DAY, {"accepted_on": OPENED + 9 * ONE_DAY}, "its certificate holds from 2025-06-10 on"),
+        (OPENED, {"accepted_on": None}, None),
+        (OPENED + ONE_DAY, {"accepted_on": None, "withdrawn": True}, None),
+        (OPENED + ONE_DAY, {"accepted_on": None, "superseded_by": "C-2a"}, None),
+        (OPENED + ONE_DAY, {"accepted_on": None, "adjusted": False}, None),
+        (OPENED + ONE_DAY, {}, None),  # accepted on its own day
+    ],
+)
+def test_after_an_adjustment_the_curve_before_it_counts_no_more(day, said, step):
+    adjusted = calibration(2, OPENED, **{"adjusted": True} | said)
+    decision = decided(instrument(calibration(adjusted=True), adjusted), day)
+    expected = f"VANE-1: adjusted on {OPENED}, as certificate C-2 says, after its calibration C-1 of 2025-01-31: {step}"
+    assert decision.reasons == ((expected,) if step else ())
+
+
+def test_an_adjustment_is_no_reason_of_its_own_where_no_calibration_is_in_force():
+    (reason,) = decided(instrument(calibration(accepted_on=None, adjusted=True)), OPENED).reasons
+    assert "no calibration accepted" in reason
+
+
+@pytest.mark.parametrize(
+    ("at", "now"), [(CALIBRATED, noon(CALIBRATED - ONE_DAY)), (noon(CALIBRATED), CALIBRATED - ONE_DAY)]
+)
+def test_a_day_and_a_time_are_not_compared(at, now):
+    assert gate(register(instrument(calibration())), "VANE-1", at, now).allowed
+
+
+def test_the_days_of_one_moment_in_two_zones_are_a_day_apart_at_most():
+    # Honolulu and Auckland, winter there.
+    zones = [timezone(timedelta(hours=hours)) for hours in (-10, 12)]
+    moments = [noon(CALIBRATED) + timedelta(hours=hour) for hour in range(24)]
+    days = [[moment.astimezone(zone).date() for zone in zones] for moment in moments]
+    assert max(east - west for west, east in days) == ZONES_DIFFER_BY
+
+
+@pytest.mark.parametrize(
+    ("check_days", "first_due_on"),
+    [(None, DUE), (90, date(2025, 5, 1)), (366, DUE)],
+)
+def test_what_is_due_first_is_the_earlier_of_calibration_and_check(check_days, first_due_on):
+    # Accepted on 31 January 2025: 90 days later is 1 May, 366 days later a day after the calibration is due.
+    assert decided(instrument(calibration(), check_days=check_days), CALIBRATED).first_due_on == first_due_on
+
+
+def test_nothing_is_due_of_an_instrument_that_was_never_calibrated():
+    assert decided(instrument(check_days=90), CALIBRATED).first_due_on is None
 
 
 # Due list

@@ -14,6 +14,7 @@ from calib.confirmation.interval import (
     IntervalChange,
     gate,
     interval_at,
+    interval_of,
 )
 
 
@@ -40,6 +41,7 @@ def due(instrument, day="2025-10-01"):
         ([("2025-06-01", 6)], "2025-07-10"),
         ([("2025-06-01", 24)], "2026-01-10"),  # in use already: not longer
         ([("2025-01-20", 24)], "2027-01-10"),  # on the day of the acceptance: it was accepted with it
+        ([("2025-01-20", 9), ("2025-01-20", 24)], "2027-01-10"),
         ([("2025-01-15", 24), ("2025-03-01", 18)], "2026-07-10"),
         ([("2025-03-01", 6), ("2025-04-01", 12)], "2025-07-10"),  # the shortest since
         ([("2024-03-01", 6), ("2024-09-01", 9)], "2025-10-10"),  # the latest before
@@ -48,6 +50,13 @@ def due(instrument, day="2025-10-01"):
 )
 def test_the_due_date_follows_the_interval_that_counts(changes, due_on):
     assert due(vane(*changes)) == due_on
+
+
+@pytest.mark.parametrize(("day", "months"), [("2025-01-10", 6), ("2025-01-11", 6), ("2025-01-09", 9)])
+def test_of_a_calibration_that_waits_for_its_acceptance_the_interval_counts_from_its_own_day(day, months):
+    waiting = vane(("2025-01-09", 9), (day, months))
+    (calibration,) = (replace(each, accepted_on=None) for each in waiting.calibrations)
+    assert interval_of(waiting, calibration, at("2025-10-01")) == months
 
 
 def test_a_shorter_interval_holds_from_its_time_on_only():

@@ -1,6 +1,7 @@
 """Correction curve of a calibration (VIM 2.53, 4.31): its two uncertainties and its measuring interval."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from calib.curves.choice import choose
 from calib.curves.curve import CorrectionCurve, correction_curve_from_text, reference_part
 from calib.curves.regression import weighted
-from calib.errors import MeasuringIntervalError
+from calib.errors import CurveError, MeasuringIntervalError
 from tests.comparisons import certificates, taken
 
 X = np.array([1.0, 2.0, 4.0, 8.0])
@@ -60,6 +61,41 @@ def test_outside_its_measuring_interval_the_curve_refuses_with_the_numbers(ask, 
 @pytest.mark.parametrize("end", [1.0, 8.0])
 def test_the_ends_of_the_measuring_interval_belong_to_it(end):
     assert LINE.value(end) == pytest.approx(end * 1.02 + 0.1)
+
+
+def test_of_no_indication_there_is_no_value():
+    assert LINE.value([]).size == 0
+
+
+@pytest.mark.parametrize("x", [1.0, 1.1, 5.0, 8.0])
+def test_the_inverse_gives_the_indication_of_a_value(x):
+    # y = 0.1 + 1.02 x.
+    assert LINE.indication(float(LINE.value(x))) == pytest.approx(x, rel=1e-12)
+    assert LINE.indication(0.1 + 1.02 * 3.0) == pytest.approx(3.0, rel=1e-12)
+
+
+@pytest.mark.parametrize("unit", [1.0, 1e-15])
+def test_the_inverse_of_a_bent_curve_is_the_root_of_its_square_in_any_unit(unit):
+    # y = 0.1 + 1.02 x + 0.01 x^2.
+    correction = 0.1 + 0.02 * X + 0.01 * X**2
+    bent = replace(
+        LINE, polynomial=weighted(unit * X, unit * correction, np.full(4, unit), 2), reference_indications=unit * X
+    )
+    expected = (-1.02 + math.sqrt(1.02**2 + 0.04 * (6.0 - 0.1))) / 0.02
+    assert bent.indication(6.0 * unit) == pytest.approx(unit * expected, rel=1e-12)
+
+
+def test_a_value_with_other_coefficients_adds_their_powers():
+    # Powers of t = (x - 4.5)/3.5: at 1 and 8, -1 and 1.
+    found = LINE.value_with(np.array([1.0, 8.0]), np.array([[0.5, 0.25], [0.1, 0.3]]))
+    assert found == pytest.approx([1.0 + 0.5 - 0.25, 8.0 + 0.1 + 0.3], rel=1e-14)
+
+
+@pytest.mark.parametrize("value", [1.0, 0.2, 8.5, 30.0])
+def test_a_value_that_the_curve_gives_nowhere_is_refused_with_those_of_its_ends(value):
+    said = f"no indication between 1 and 8 gives the value {value:g}; the ends give 1.12 and 8.26"
+    with pytest.raises(CurveError, match=said):
+        LINE.indication(value)
 
 
 @pytest.mark.parametrize(("x", "u"), [(1.0, 0.02), (1.5, 0.025), (3.0, 0.03), (5.0, 0.0475), (8.0, 0.10)])

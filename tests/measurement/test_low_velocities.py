@@ -1,6 +1,6 @@
 """Velocity pressures near zero and below the lowest comparison: what they are worth, and how often U covers what is true.
 
-True velocities are known because they were drawn. The rule (the floor of 0.6, its coverage of 95.9 to 100 %) comes from this
+True velocities are known because they were drawn. The rule (u of 0.6, its coverage of 95.9 to 100 %) comes from this
 project's own simulations; GUM 6.2.1 for what coverage is.
 """
 

@@ -42,6 +42,9 @@ def test_what_is_not_known_is_as_whoever_asks_answers(rule):
     u = np.array([1.0, 2.0, 3.0, 4.0])
     assert matrix_of(common_factors(those, EVERY, 1.0)) == pytest.approx(np.outer(u, u))
     assert matrix_of(common_factors(those, EVERY, 0.0)) == pytest.approx(np.diag(u**2))
+    # A quarter of each variance is common: 0.25 u_i u_j beside u_i^2.
+    quarter = matrix_of(common_factors(those, EVERY, 0.25))
+    assert quarter == pytest.approx(0.25 * np.outer(u, u) + 0.75 * np.diag(u**2), rel=1e-14)
 
 
 def test_contributions_of_one_pool_share_their_groups():
