@@ -31,9 +31,10 @@ RULES_IN_WORDS = {
 # The same in one plain sentence, for a first page.
 RULES_IN_BRIEF = {
     "simple": "Decision rule: a flow complies if its measured value lies within the allowed range; its uncertainty is stated beside it and "
-    "not subtracted (simple acceptance, ILAC-G8:09/2019, 4.2.1, from memory).",
+    "not subtracted (simple acceptance, ILAC-G8:09/2019, 4.2.1).",
     "guarded": "Decision rule: a flow complies if it lies within the allowed range by at least its uncertainty U (guarded acceptance, "
-    "ILAC-G8:09/2019, 4.2.2, from memory).",
+    "ILAC-G8:09/2019, 4.2.2).",
     "guarded non-binary": "Decision rule: a flow complies if it lies within the allowed range by at least its uncertainty U. Nearer to the "
-    "limit it probably complies; beyond the limit by less than U it probably does not (ILAC-G8:09/2019, 4.2.3, from memory).",
+    "limit it probably complies (conditional pass); beyond the limit by less than U it probably does not (conditional fail; "
+    "ILAC-G8:09/2019, 4.2.3).",
 }

@@ -104,8 +104,8 @@ def _contributions(evaluation: Evaluation, flow: Results, row: int, in_unit: Uni
 
 
 def _unit_of(evaluation: Evaluation, total: Total, units: str | None) -> Unit:
-    measured = evaluation.measured_outlets
-    return common_flow_unit(flow_unit(measured[outlet], units).symbol for outlet in total.sign if outlet in measured)
+    outlets = evaluation.outlets
+    return common_flow_unit(flow_unit(outlets[outlet], units).symbol for outlet in total.sign if outlet in outlets)
 
 
 def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:

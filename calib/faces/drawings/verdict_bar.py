@@ -9,6 +9,7 @@ from calib.faces.drawings.style import FIGURE_WIDTH, INK, STATEMENT_LOOKS, Chart
 from calib.faces.written import SIGNS
 
 _HIGH = 0.72  # [in]
+_LEAST_NAMED = 0.03  # of the bar: a narrower part has its number in the legend alone
 
 
 def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
@@ -23,17 +24,19 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
         for statement, count in shown.items():
             look = STATEMENT_LOOKS[statement]
             axes.barh(0, count, left=start, **look.patch)
-            axes.text(
-                start + count / 2, 0, str(count), ha="center", va="center", fontweight="bold", color=INK,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2},
-            )  # fmt: skip
+            if count > _LEAST_NAMED * sum(shown.values()):
+                axes.text(
+                    start + count / 2, 0, str(count), ha="center", va="center", fontweight="bold", color=INK,
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2},
+                )  # fmt: skip
             start += count
         axes.set_xlim(0, start)
         axes.set_xticks([])
         axes.set_yticks([])
         axes.set_axis_off()
         patches = [
-            Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {each}".strip()) for each in shown
+            Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {shown[each]} {each}".strip())
+            for each in shown
         ]
         figure.legend(handles=patches, loc="outside lower left", ncols=len(patches))
     said = ", ".join(f"{count} {statement}" for statement, count in shown.items())

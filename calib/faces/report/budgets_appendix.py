@@ -8,7 +8,7 @@ from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableCol
 from calib.faces.report.formulas import measurement_function
 from calib.faces.report.found_factors_section import cancelling_lines
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
-from calib.faces.written import Content, coverage_percent_text, ends_of_interval, rounded, significant
+from calib.faces.written import Content, coverage_percent_text, ends_of_interval, rounded, significant, unit_text
 from calib.measurement.ways import BY_NAME
 from calib.procedures.measure import budgets_in_full as full
 
@@ -100,7 +100,7 @@ def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str 
         yield "; c_P is the correction of the probe"
     in_air = BY_NAME[budget["kind"]["measured"]].in_air
     for each in budget["constants"]:
-        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {in_air.rho_0 if in_air else ''}"
+        yield f"; {each['symbol']} = {significant(each['value'], 6)} {unit_text(each['unit'])}, {in_air.rho_0 if in_air else ''}"
     yield "."
     yield from (f" {line}." for line in cancelling_lines([reading]))
     if reading["repeatability_is_pooled"]:
@@ -108,7 +108,7 @@ def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str 
 
 
 def _observed(reading: Content, anchors: Anchors) -> Iterator[str | Run]:
-    unit = reading["indication_unit"]
+    unit = unit_text(reading["indication_unit"])
     if reading["traverse"] is not None:
         weights = [point["weight"] for point in reading["traverse"]["velocities"]]
         there = Run("What each flow was worked out from", to=anchors.of("points", reading["reading"]))
@@ -147,15 +147,15 @@ def _quantities(place: int, budget: Content, reading: Content) -> Table:
         TableColumn("Evaluation", is_short=True),
         *number_columns("ν_i", "c_i"),
         TableColumn("Unit of c_i", is_short=True),
-        *number_columns(f"u_i [{flow['unit']}]", "Share of u² [%]"),
+        *number_columns(f"u_i [{unit_text(flow['unit'])}]", "Share of u² [%]"),
     )
     rows = [_quantity(each, flow["unit"]) for each in budget["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
     total = row_of(
         words_cell("q_V"),
-        words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}{_interval(flow)}"),
+        words_cell(f"({rounded(flow)}) {unit_text(flow['unit'])}, k = {flow['coverage_factor']:.2f}{_interval(flow)}"),
         digits_cell(flow["value"], 7, flow["unit"]),
-        words_cell(flow["unit"]),
+        words_cell(unit_text(flow["unit"])),
         digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
         NOTHING,
         degrees_cell(dof),
@@ -179,20 +179,23 @@ def _quantity(each: Content, flow_unit: str) -> TableRow:
         words_cell(each["symbol"]),
         words_cell(MEANINGS[each["symbol"]]),
         digits_cell(each["estimate"], 7, unit),
-        words_cell(unit),
+        words_cell(unit_text(unit)),
         digits_cell(each["standard_uncertainty"], 5, unit),
         words_cell(f"{each['evaluation']}, {each['distribution']}"),
         degrees_cell(dof),
         digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
-        words_cell(each["sensitivity_unit"]),
+        words_cell(unit_text(each["sensitivity_unit"])),
         digits_cell(each["contribution"], 5, flow_unit),
         Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
     )
 
 
 def _unit_text(budget: Content, reading: Content) -> str:
-    conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in budget["conversions"]]
+    conversions = [
+        f"1 {unit_text(each['unit'])} = {each['value']:.9g} {unit_text(each['si_unit'])}"
+        for each in budget["conversions"]
+    ]
     flow = reading["flow"]
-    said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {flow['unit']}, "
+    said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {unit_text(flow['unit'])}, "
     said += f"for a coverage probability of {coverage_percent_text(flow['coverage_probability'])} %."
     return f"{said} Units: {'; '.join(conversions)}." if conversions else said

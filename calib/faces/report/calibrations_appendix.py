@@ -21,7 +21,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.table_cells import NOTHING, row_of, words_cell
-from calib.faces.written import Content, significant
+from calib.faces.written import Content, significant, unit_text
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 
 Used = Mapping[tuple[str, str], CalibrationOnFile]
@@ -109,7 +109,7 @@ def reference_standards(instrument: Content, anchors: Anchors) -> Iterator[str |
 
 def _specified(instrument: Content) -> Iterator[str]:
     """What the budgets take from the register."""
-    unit = instrument["unit"]
+    unit = unit_text(instrument["unit"])
     yield f"Resolution {instrument['resolution']} {unit}"
     yield (
         f"; declared repeatability {instrument['repeatability']} {unit}"
@@ -141,7 +141,9 @@ def _comparisons(instrument: Content) -> Table:
         TableColumn("Phase", is_short=True),
         *number_columns("Reference", "Indication"),
         TableColumn("Unit", is_short=True),
-        *number_columns("U", "k", "Repeatability", "Observations", f"Residual [{instrument['residual_unit']}]"),
+        *number_columns(
+            "U", "k", "Repeatability", "Observations", f"Residual [{unit_text(instrument['residual_unit'])}]"
+        ),
     )
     rows = tuple(_comparison(each) for each in instrument["comparisons"])
     return Table(
@@ -156,7 +158,7 @@ def _comparison(each: Content) -> TableRow:
         words_cell(each["phase"]),
         _typed(each["reference"]),
         _typed(each["indication"]),
-        words_cell(unit),
+        words_cell(unit_text(unit)),
         _typed(each["expanded_uncertainty"]),
         _typed(each["coverage_factor"]),
         _typed(each["repeatability"]),
@@ -173,7 +175,7 @@ def _typed(text: object) -> Cell:
 def _curve(instrument: Content) -> Iterator[str | Run]:
     curve = instrument["curve"]
     yield Run("Curve", Mark.STRONG)
-    yield f" {curve['formula']}, in {curve['unit']}, for indications from {instrument['measuring_interval']}"
+    yield f" {curve['formula']}, in {unit_text(curve['unit'])}, for indications from {unit_text(instrument['measuring_interval'])}"
     yield f"; made from the comparisons {curve['made_from']}, {curve['degrees_of_freedom']:g} degrees of freedom; {curve['title']}"
     if curve["chosen_by"] == "rule":
         yield from (": ", curve["reason"], ".")

@@ -4,15 +4,12 @@ from collections.abc import Iterator
 
 from calib.counted import count_of
 from calib.faces.parts.review_on_job import decided_text
-from calib.faces.plain_text import shortened
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
     Letterhead,
     Notice,
     Run,
-    Signatures,
-    SignedInPdf,
     Strip,
     Title,
     runs,
@@ -20,7 +17,6 @@ from calib.faces.report.blocks import (
 from calib.faces.report.verdict_section import verdict_section
 from calib.faces.written import Content, moment_text
 from calib.procedures.on_record.company import CompanyMark
-from calib.procedures.report.signing_key import PLACE
 
 
 def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = None) -> Iterator[Block]:
@@ -45,7 +41,6 @@ def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = Non
         said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons stand under "
         yield Notice(f"{lead}.", runs(said, Run("Refused readings", to="refused"), "."))
     yield from verdict_section(report, anchors)
-    yield signatures(report)
 
 
 def letterhead(company: Content, mark: CompanyMark | None) -> Letterhead:
@@ -53,20 +48,6 @@ def letterhead(company: Content, mark: CompanyMark | None) -> Letterhead:
     said = tuple(company[part] for part in ("address", "contact") if company[part])
     picture, media_type = (None, None) if mark is None else (mark.content, mark.media_type)
     return Letterhead(company["name"], said, picture, media_type)
-
-
-def signatures(report: Content) -> Signatures:
-    """Room for the engineer's signature, with the name of whoever issued the report; or what the PDF's signature says."""
-    issued_by, signature = report.get("issued_by"), report.get("signature")
-    if signature is None:
-        return Signatures(((f"Certifying engineer{', who issued it' if issued_by else ''}", str(issued_by or "")),))
-    said = f"Signed electronically in the PDF ({signature['level']}). Certificate issued by "
-    said += f"{shortened(signature['issuer'], _LONGEST_ISSUER)}, SHA-256 {signature['sha256'][:16]}."
-    signed = SignedInPdf(said, signature["at"][:10], PLACE)
-    return Signatures((("Certifying engineer, who issued it", signature["by"]),), signed)
-
-
-_LONGEST_ISSUER = 60  # signs: three lines of the signature
 
 
 def _facts(report: Content) -> Iterator[tuple[str, str]]:

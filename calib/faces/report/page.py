@@ -83,9 +83,9 @@ def as_html(
 def _written(blocks: Sequence[Block], forms: Mapping[type, Callable[[Any], Iterator[str]]]) -> Iterator[str]:
     contents = [block for block in blocks if isinstance(block, Heading) and block.level == 2 and block.anchor]
     for block in blocks:
-        yield from forms[type(block)](block)
-        if isinstance(block, Strip):
+        if block in contents[1:2]:  # what stands before is read first
             yield from _contents(contents)
+        yield from forms[type(block)](block)
 
 
 # --- text ------------------------------------------------------------------------------------------------------------------------

@@ -21,6 +21,7 @@ from calib.faces.report.blocks import (
     number_columns,
     paragraph,
 )
+from calib.faces.report.signature_line import signatures
 from calib.faces.report.table_cells import NOTHING, flow_cell, probability_cell, row_of, statement_cell, words_cell
 from calib.faces.written import Content, design_text, unit_text
 from calib.records.words import NET, SERVICES
@@ -47,6 +48,7 @@ def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     if bar is not None:
         yield Picture("verdict", bar.figure, bar.words)
     yield paragraph(RULES_IN_BRIEF[report["decision_rule"]], soft=True)
+    yield signatures(report)
     yield from _needing_attention(report, anchors)
     yield from _of_systems(summary)
     yield paragraph(" ".join(_how_sure(report)), soft=True)
@@ -133,11 +135,12 @@ def _settling(each: Content, reading: Content | None) -> Iterator[str]:
     passing = each["passing_flows"]
     if each["statement"] == "fail":
         yield "set the damper and read it again" + _to_pass(passing)
-    elif each["observations_to_settle"] is not None and each["observations_to_settle"] <= _MOST_OBSERVATIONS:
-        yield f"{each['observations_to_settle']} observations would settle it"
+    elif (count := each["observations_to_settle"]) is not None:
+        quicker = ", or sooner another meter or method, or the damper" if count > _MOST_OBSERVATIONS else ""
+        yield f"{count} observations would settle it{quicker}"
     else:
         largest = max(reading["contributions"], key=lambda part: part["variance_percent"])
-        yield f"more observations hardly help, since {largest['name']} rules U: another meter or method, or the damper"
+        yield f"no number of observations settles it, since {largest['name']} rules U: another meter or method, or the damper"
         if passing is None:
             yield "with this U no flow would pass clearly"
     if reading["remarks"]:
@@ -162,9 +165,9 @@ def _doubtful(each: Content, reading: Content, anchors: Anchors) -> tuple[Run, R
 def _of_systems(summary: Content) -> Iterator[Block]:
     """Each system's supply, return, exhaust and net in one row, in one unit."""
     totals = summary["systems"]
-    if not totals:
+    if not any(total["flow"] for total in totals):
         return
-    unit = unit_text(next((total["flow"]["unit"] for total in totals if total["flow"]), ""))
+    unit = unit_text(next(total["flow"]["unit"] for total in totals if total["flow"]))
     services = [service for service in _COLUMNS if any(total["service"] == service for total in totals)]
     of_system: dict[str | None, dict[str, Content]] = {}
     for total in totals:

@@ -216,7 +216,9 @@ def _in_two(row: TableRow, columns: Sequence[TableColumn]) -> tuple[str, str]:
     """What a row is of, and what its other cells say under their labels."""
     first, *others = (unmarked(cell.text) for cell in row.cells)
     told = (
-        f"{column.label}: {' '.join(text.split())}" for column, text in zip(columns[1:], others, strict=True) if text
+        f"{column.label}: {', '.join(map(str.strip, text.splitlines()))}"
+        for column, text in zip(columns[1:], others, strict=True)
+        if text
     )
     return first, "; ".join(told)
 

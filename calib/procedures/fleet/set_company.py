@@ -10,6 +10,9 @@ from calib.procedures.people.authorise import append
 from calib.records import ledger
 from calib.records.tables.company import Company
 
+_LONGEST = 200  # signs of a text, which stands at the head of each report
+# As pictures are held that a page shows without a profile of a printer: grey or RGB, with or without transparency.
+_COLOURS = ("1", "L", "LA", "P", "RGB", "RGBA")
 _LARGEST_MARK = 1_000_000  # bytes, since each report holds it
 
 
@@ -29,7 +32,9 @@ def set_company(
     cells = {"name": name, "address": address, "contact": contact, "base_address": base_address}
     told = {column: cell.strip() for column, cell in cells.items() if cell is not None}
     findings = [
-        Finding.typed(column, cells[column], "a text that is not blank") for column, cell in told.items() if not cell
+        Finding.typed(column, cells[column], expected)
+        for column, cell in told.items()
+        if (expected := _expected_of(column, cell)) is not None
     ]
     expected = None if mark is None else _expected_of_mark(mark)
     if mark is not None and expected is not None:
@@ -44,6 +49,17 @@ def set_company(
     return company
 
 
+def _expected_of(column: str, cell: str) -> str | None:
+    """What a text of the company should have been; None where it is right."""
+    if not cell:
+        return "a text that is not blank"
+    if len(cell) > _LONGEST or not cell.isprintable():
+        return f"one line of at most {_LONGEST} signs"
+    if column == "base_address" and not cell.startswith(("https://", "http://")):
+        return "an address that begins with https:// or http://"
+    return None
+
+
 def _expected_of_mark(mark: FileRead) -> str | None:
     """What a mark should have been; None where it is right."""
     from PIL import ImageFile  # noqa: PLC0415 (where there is a mark)
@@ -52,8 +68,8 @@ def _expected_of_mark(mark: FileRead) -> str | None:
         parser = ImageFile.Parser()
         try:
             parser.feed(mark.content)
-            parser.close()
+            colours = parser.close().mode
         except Exception:  # noqa: BLE001 (a damaged picture ends its reader in any way)
             return "a picture that can be drawn"
-        return None
+        return None if colours in _COLOURS else "a picture in RGB or grey"
     return "a picture, PNG or JPEG, of at most 1 MB"

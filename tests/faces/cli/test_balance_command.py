@@ -106,7 +106,7 @@ def test_what_was_not_measured_is_said(tmp_path):
     by_name = {(row[0], row[1]): row for row in systems}
     assert by_name["AH-1", "supply"][4:] == ["-", "-", "-", "3 of 4"]
     assert by_name["AH-1", "supply"][2].endswith("m3/h, k = 2.14")
-    assert by_name["AH-1", "exhaust"] == ["AH-1", "exhaust", "not measured", "200 L/s", "-", "-", "-", "0 of 1"]
+    assert by_name["AH-1", "exhaust"] == ["AH-1", "exhaust", "not measured", "720 m3/h", "-", "-", "-", "0 of 1"]
     assert [row[3:] for row in rooms[1:]] == [["-", "1 of 2"], ["-", "1 of 2"]]
 
 

@@ -69,3 +69,30 @@ def test_a_certificate_as_pdf_is_no_mark(empty_records, tmp_path):
 
     assert ran.status == 2
     assert "--mark: 'mark.pdf'; expected a picture, PNG or JPEG, of at most 1 MB" in ran.err
+
+
+def test_a_mark_in_the_colours_of_a_printer_is_refused_since_no_report_could_show_it(empty_records, tmp_path):
+    mark = tmp_path / "mark.jpg"
+    out = io.BytesIO()
+    Image.new("CMYK", (40, 20)).save(out, "JPEG")
+    mark.write_bytes(out.getvalue())
+
+    ran = calib(*SAID, "--mark", mark, records=empty_records)
+
+    assert ran.status == 2
+    assert "--mark: 'mark.jpg'; expected a picture in RGB or grey" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("--contact", "x" * 201), "one line of at most 200 signs"),
+        (("--contact", "a bell \x07"), "one line of at most 200 signs"),
+        (("--base-address", "javascript:alert(1)"), "an address that begins with https:// or http://"),
+    ],
+)
+def test_what_no_head_of_a_report_could_show_is_refused(empty_records, words, expected):
+    ran = calib("company", "set", "Brook & Vane Ltd", "--address", "3 Weir Road", *words, records=empty_records)
+
+    assert ran.status == 2
+    assert f"expected {expected}" in ran.err

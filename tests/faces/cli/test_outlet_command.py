@@ -101,7 +101,8 @@ def test_readings_that_no_longer_stand_are_told_by_the_next_command(records):
     ]  # fmt: skip
     assert calib(*AMEND, *words, *REASON, records=records).status == 0
     listed = calib("reading", "list", "E-1", records=records)
-    assert "S-1" not in [line.split()[1] for line in listed.out.splitlines()[1:]]
+    (line,) = [line for line in listed.out.splitlines()[1:] if line.split()[1] == "S-1"]
+    assert "not measured" in line
     assert listed.err.startswith(
         "refused: S-1, 2026-03-05T10:10+01:00: outlet S-1: no outlet factor and no effective area, and VF-1 indicates no flow"
     )

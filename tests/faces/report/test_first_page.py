@@ -147,6 +147,36 @@ def test_a_job_with_nothing_measured_has_a_first_page(tmp_path):
     assert "Of 4 design flows 4 were not measured." in page.text
 
 
+def test_a_job_with_nothing_measured_has_no_table_of_systems_and_one_unit(tmp_path):
+    sheets = small_job()
+    del sheets["readings.csv"]
+
+    content, page = first_page_of(tmp_path, sheets)
+
+    assert not any("[]" in cell for row in page.rows for cell in row)
+    assert {total["design"]["unit"] for total in content["totals"] if total["design"]} <= {"m3/h"}
+
+
+def test_the_verdict_stands_before_the_list_of_contents(tmp_path):
+    written = report_of(records_of(tmp_path, small_job()), tmp_path / "out", "html")["html"]
+
+    assert written.index('id="verdict"') < written.index('aria-label="Contents"') < written.index('id="flows"')
+
+
+def test_the_signature_stands_on_page_one_however_many_outlets_need_attention(tmp_path):
+    sheets = small_job()
+    valve, reading = sheets["outlets.csv"][-1], sheets["readings.csv"][-1]
+    sheets["outlets.csv"] += [valve | {"outlet": f"E-{number}"} for number in range(2, 90)]
+    sheets["readings.csv"] += [reading | {"outlet": f"E-{number}", "indication": "1.20"} for number in range(2, 90)]
+
+    pdf = written_by(tmp_path, records_of(tmp_path, sheets))["pdf"]
+
+    with PdfDocument(pdf) as document:
+        first, second = (" ".join(document[page].get_textpage().get_text_range().split()) for page in (0, 1))
+    assert "Certifying engineer" in first
+    assert "E-40" in second
+
+
 # --- the company -----------------------------------------------------------------------------------------------------------------
 
 HOSTILE = "<script>alert(1)</script>#eval(1)$x$ =1+1"

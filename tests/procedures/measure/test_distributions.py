@@ -59,7 +59,7 @@ def test_the_distribution_is_drawn_to_a_file(records, tmp_path):
     assert calib("budget", 1, "--monte-carlo", "--digits", 1, "--plot", plot, records=records).status == 0
     text = plot.read_text(encoding="utf-8")
     assert "interval of the law" in text
-    assert "flow [m3/h]" in text
+    assert "flow [m³/h]" in text
 
 
 def test_a_rectangular_contribution_that_dominates_gets_a_coverage_factor_of_its_own(empty_records, tmp_path):

@@ -11,6 +11,8 @@ from scipy.special import stdtrit
 
 from tests.reference import numbers, printed
 
+DIGITS = {"sd of the distribution": 11}  # a difference of squares: the twelfth hangs on the machine
+
 
 def distribution(given, dp):
     """Mean and standard deviation of q: normal inputs; by Gauss-Hermite quadrature, the inputs being independent."""
@@ -73,5 +75,8 @@ def tables():
         ("sd of the distribution", sd, "m3/s"),
     ]
     return {
-        "results": [{"symbol": symbol, "printed": f"{value:#.12g}", "unit": unit} for symbol, value, unit in values]
+        "results": [
+            {"symbol": symbol, "printed": f"{value:#.{DIGITS.get(symbol, 12)}g}", "unit": unit}
+            for symbol, value, unit in values
+        ]
     }
