@@ -8,7 +8,8 @@ from matplotlib.patches import Patch
 from calib.faces.drawings.style import FIGURE_WIDTH, INK, STATEMENT_LOOKS, Chart, house_style
 from calib.faces.written import SIGNS
 
-_HIGH = 0.72  # [in]
+_HIGH = 0.95  # [in]
+_IN_A_ROW = 3  # of the legend: the width of a page holds no more of the longest
 _LEAST_NAMED = 0.03  # of the bar: a narrower part has its number in the legend alone
 
 
@@ -38,6 +39,6 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
             Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {shown[each]} {each}".strip())
             for each in shown
         ]
-        figure.legend(handles=patches, loc="outside lower left", ncols=len(patches))
+        figure.legend(handles=patches, loc="outside lower left", ncols=_IN_A_ROW)
     said = ", ".join(f"{count} {statement}" for statement, count in shown.items())
     return Chart(figure, f"Design flows by statement: {said}.")
