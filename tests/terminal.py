@@ -20,6 +20,7 @@ _PATIENCE = 120.0  # s, until something shown that is waited for
 def _with_its_keys():
     """Ctrl-C and a terminal that is closed reach the command."""
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # tests may run in the background of a shell, which ignores it
 
 
 class Terminal:

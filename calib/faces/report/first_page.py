@@ -38,7 +38,7 @@ def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = Non
     if refused:
         count = len(refused)
         lead = count_of(count, "reading was refused", "readings were refused")
-        said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons stand under "
+        said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons: "
         yield Notice(f"{lead}.", runs(said, Run("Refused readings", to="refused"), "."))
     yield from verdict_section(report, anchors)
 
@@ -98,7 +98,7 @@ def _revised(report: Content) -> Iterator[Block]:
     if reason:
         parts += ["Reason: ", str(reason), ". "]
     if changes:
-        parts += ["What differs from the revision before stands under ", Run("Changes", to="changes"), ". "]
+        parts += ["What differs from the revision before: ", Run("Changes", to="changes"), ". "]
     if amendments:
         said = count_of(len(amendments), "correction was", "corrections were")
         parts += [f"{said} made since the job was first entered: ", Run("Amendments", to="amendments"), "."]

@@ -181,11 +181,11 @@ def _picture(picture: Picture, drawn: Callable[[Picture], str]) -> Iterator[str]
 
 
 def _formula(formula: Formula, typeset: Callable[[Formula], str]) -> Iterator[str]:
-    yield f'<p class="formula">{typeset(formula)}</p>\n'
+    yield f'<p class="formula" tabindex="0">{typeset(formula)}</p>\n'
 
 
 def _signatures(signatures: Signatures) -> Iterator[str]:
-    yield '<table class="signatures"><thead><tr><th scope="col"></th><th scope="col">Name</th>'
+    yield '<table class="signatures"><thead><tr><th scope="col">Role</th><th scope="col">Name</th>'
     yield '<th scope="col">Signature</th><th scope="col">Date</th></tr></thead>\n<tbody>\n'
     for place, (role, name) in enumerate(signatures.lines):
         signed = signatures.signed if place == 0 else None
