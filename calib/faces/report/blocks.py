@@ -50,6 +50,11 @@ class Title:
     below: str
 
 
+def on_one_line(text: Runs) -> str:
+    """Runs without their marks, their lines joined by commas."""
+    return ", ".join(map(str.strip, unmarked(text).splitlines()))
+
+
 @dataclass(frozen=True)
 class Letterhead:
     """Whose report it is: name, address and contact, and a picture that stands for them."""

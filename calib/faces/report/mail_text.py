@@ -20,6 +20,7 @@ from calib.faces.report.blocks import (
     TableColumn,
     TableRow,
     Title,
+    on_one_line,
     unmarked,
 )
 
@@ -88,7 +89,7 @@ def _table(table: Table) -> Iterator[str]:
 
 def _row(row: TableRow, columns: Sequence[TableColumn]) -> Iterator[str]:
     """What the row is of, then what each filled cell says; a number stays on one line with its uncertainty and unit."""
-    texts = [", ".join(map(str.strip, unmarked(cell.text).splitlines())) for cell in row.cells]
+    texts = [on_one_line(cell.text) for cell in row.cells]
     said = [
         f"{column.label} {text.replace(' ', _HELD) if column.is_number else text}"
         for column, text in zip(columns[1:], texts[1:], strict=True)

@@ -29,6 +29,7 @@ from calib.faces.report.blocks import (
     TableColumn,
     TableRow,
     Title,
+    on_one_line,
     unmarked,
 )
 from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
@@ -214,12 +215,8 @@ def _first_page(layout: Layout) -> Iterator[Block]:
 
 def _in_two(row: TableRow, columns: Sequence[TableColumn]) -> tuple[str, str]:
     """What a row is of, and what its other cells say under their labels."""
-    first, *others = (unmarked(cell.text) for cell in row.cells)
-    told = (
-        f"{column.label}: {', '.join(map(str.strip, text.splitlines()))}"
-        for column, text in zip(columns[1:], others, strict=True)
-        if text
-    )
+    first, *others = (on_one_line(cell.text) for cell in row.cells)
+    told = (f"{column.label}: {text}" for column, text in zip(columns[1:], others, strict=True) if text)
     return first, "; ".join(told)
 
 
