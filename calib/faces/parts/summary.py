@@ -2,18 +2,20 @@
 
 from calib.arrays import finite
 from calib.faces.parts.limits import limits_content
-from calib.faces.parts.reading_in_full import result
 from calib.faces.parts.value_in_unit import value_in
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation
-from calib.procedures.measure.totals import Totals, design_of
-from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
+from calib.procedures.measure.totals import design_of
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.report.summary import NeedsAttention, summary_of
 from calib.quantities import Unit
 
 
-def summary_document(evaluation: Evaluation, units: str | None) -> Content:
-    """Counts that add up, who measured and when, what needs attention, the totals of the systems in one unit, how sure it is."""
+def summary_document(evaluation: Evaluation, totals: Content, units: str | None) -> Content:
+    """Counts that add up, who measured and when, what needs attention, the totals of the systems, how sure it is.
+
+    `totals` are those of the same report, in its one unit.
+    """
     summary = summary_of(evaluation)
     readings = [each.reading for each in evaluation.measured]
     observed = sorted((each.at, each.reading.observed_at) for each in evaluation.measured)
@@ -28,7 +30,7 @@ def summary_document(evaluation: Evaluation, units: str | None) -> Content:
         "measured_from": observed[0][1] if observed else None,
         "measured_until": observed[-1][1] if observed else None,
         "attention": [_attention(evaluation, each, units) for each in summary.attention],
-        "systems": _systems(evaluation, units),
+        "systems": [_total(each) for each in (*totals["totals"], *totals["job_totals"])],
         "relative_expanded_uncertainty_percent": None
         if relative is None
         else {"least": 100.0 * relative[0], "largest": 100.0 * relative[1]},
@@ -58,25 +60,8 @@ def _end(in_unit: Unit, flow: float) -> float | None:
     return finite(in_unit.from_si(flow))
 
 
-def _systems(evaluation: Evaluation, units: str | None) -> list[Content]:
-    """Totals of the systems and of the job, all in one unit."""
-    in_unit = common_flow_unit(flow_unit(each, units).symbol for each in evaluation.measured_outlets.values())
-    return [
-        row for totals in (evaluation.of_systems, evaluation.of_job) for row in _totals(evaluation, totals, in_unit)
-    ]
-
-
-def _totals(evaluation: Evaluation, totals: Totals, in_unit: Unit) -> list[Content]:
-    density = None if evaluation.compared is None else evaluation.compared.density
-    return [
-        {
-            "system": total.system,
-            "service": total.service,
-            "outlets": total.outlets,
-            "outlets_measured": total.measured,
-            "flow": None if totals.flow is None or total.measured == 0 else result(totals.flow, row, in_unit, density),
-            "design": finite(in_unit.from_si(total.design)),
-            "conformity": None if totals.judgement is None else str(totals.judgement.statement[row]) or None,
-        }
-        for row, total in enumerate(totals.totals)
-    ]
+def _total(total: Content) -> Content:
+    """A total of a system or of the job in short."""
+    design = total["design"] or {"value": None, "conformity": None}
+    said = {name: total[name] for name in ("system", "service", "outlets", "outlets_measured", "flow")}
+    return said | {"design": design["value"], "conformity": design["conformity"]}

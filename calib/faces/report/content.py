@@ -59,6 +59,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
     """
     evaluation = report.evaluation
     units = units or flow_unit_of_report(evaluation.outlets.values())
+    of_systems = totals(evaluation, units)
     return {
         "schema": REPORT_SCHEMA,
         "job": evaluation.job.job,
@@ -80,12 +81,12 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "agreed_on": evaluation.job.agreed_on,
         "ledger_digest": report.ledger_digest,
         "issue_digest": None,  # of an issue, once its forms are known
-        "summary": summary_document(evaluation, units),
+        "summary": summary_document(evaluation, of_systems, units),
         "readings": [
             reading_content(evaluation, row, units) | {"evidence": evidence(evaluation, row, report.sources)}
             for row in range(len(evaluation.measured))
         ],
-        **totals(evaluation, units),
+        **of_systems,
         "risks": risks(report.risks),
         "joint_probability": joint_document(report.risks),
         "plant_drift": drift_document(evaluation),
