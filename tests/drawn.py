@@ -17,9 +17,9 @@ DPI = 60
 _SECTION = Section(RECTANGULAR, 1.2, 0.5)
 DRAWN = {
     "curve": lambda: drawings.curve_chart(pictures.CURVE),
+    "small-curve": lambda: drawings.small_curve_chart(pictures.CURVE),
     "budget": lambda: drawings.budget_bars(pictures.JOB[0]),
     "budget-and-distribution": lambda: drawings.budget_bars(pictures.JOB[0], pictures.DISTRIBUTION),
-    "budgets": lambda: drawings.budget_chart(pictures.JOB),
     "overview": lambda: overview_charts(pictures.JOB)[0],
     "overview-of-many": lambda: overview_charts(pictures.many(120, 5))[0],
     "balance": lambda: balance_charts(pictures.BALANCE)[0],

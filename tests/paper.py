@@ -9,16 +9,27 @@ from dataclasses import dataclass, field
 
 import pypdfium2
 
-NUMBER = r"−?\d+(?:\.\d+)?(?:e[-−]?\d+)?"
+NUMBER = r"−?\d+(?:\.\d+)?(?: × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?"
 TYPED = r"\d+(?:\.\d+)?"
 FLOW_UNIT = r"(?:m3/h|L/s|cfm|m3/s)"
-_RUNNING = re.compile(r"^(?:Job .* Revision \d+|Ledger digest [0-9a-f]+ Page \d+ of \d+)$")
-_SAME = (("m³", "m3"), ("ft²", "ft2"), ("°C", "degC"), ("\ufffe", "-"), ("\N{NO-BREAK SPACE}", " "), ("\r", ""))
+_TABLE = (
+    r"(?:(as-found|as-left)(, not used)? )?Reference \[.+?(?= (?:as-found|as-left)(?:, not used)? Reference| Curve )"
+)
+_RUNNING = re.compile(r"^(?:Job .* Revision \d+|Digest [0-9a-f]+ Page \d+ of \d+)$")
+_SAME = (
+    ("m³", "m3"),
+    ("ft²", "ft2"),
+    ("°C", "degC"),
+    ("\ufffe", "-"),
+    ("\N{NO-BREAK SPACE}", " "),
+    ("\N{SOFT HYPHEN}", ""),
+    ("\r", ""),
+)
 
 
 def number(text):
-    """A number with the minus sign that print has."""
-    return float(text.replace("−", "-"))
+    """A number with the minus sign and the powers of ten that print has."""
+    return float(text.translate(str.maketrans("−⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "--0123456789")).replace(" × 10", "e"))
 
 
 def lines_of(pdf):
@@ -102,11 +113,12 @@ class Stated:
     unit: str
     k: str
     system: str
+    is_earlier: bool
 
     @property
     def is_in_totals(self):
         """Whether totals take it: the latest reading of an outlet."""
-        return "(duct)" not in self.remarks and "later reading" not in self.remarks
+        return "(duct)" not in self.remarks and not self.is_earlier
 
 
 class Paper:
@@ -123,12 +135,10 @@ class Paper:
         self.openings = self._openings(evidence)
         self.points = self._points(evidence)
         self.factors = self._factors(whole.between("Factors found on site", "Instruments used"))
-        self.certificates = self._certificates(
-            whole.between("Appendix A: calibrations", "Appendix B: budgets in full").text
-        )
+        self.certificates = self._certificates(whole.text.partition(" Appendix B: calibrations ")[2])
         budgets = whole.between("Uncertainty budgets", "Cautions").text
         self.budgets = self._budgets(budgets, [reading.outlet for reading in self.readings])
-        self.stated = self._stated(whole.between("Measured flows", "Balance").text)
+        self.stated = self._stated(whole.between("Measured flows", "Balance").text, evidence.text)
         self.totals = self._totals(whole)
         self.budgets_of_totals = self._budgets(budgets, [_in_budgets(*total) for total in self.totals])
 
@@ -155,7 +165,7 @@ class Paper:
     def _readings(text):
         day = re.search(r"All readings were observed on (\S+); times are local", text)
         observed = r"\d\d:\d\d\S*" if day else r"\d{4}-\d\d-\d\d.{1,6}?\d\d:\d\d\S*"
-        end = rf"(?= \d+ \S.{{0,80}}? {observed} [a-z]| Reading Line| Reading Outlet)"
+        end = rf"(?= \d+ \S.{{0,80}}? {observed} [a-z]| Reading Points| Reading Outlet)"
         row = rf"(?<= )(\d+) (\S.{{0,80}}?) ({observed}) ([a-z]+) (\S.*?) ({TYPED}) ({FLOW_UNIT}){end}"
         readings = []
         for place, outlet, when, taken, typed, flow, unit in re.findall(row, text):
@@ -196,11 +206,12 @@ class Paper:
     @staticmethod
     def _points(evidence):
         """Passes of each point of the traverses, by the number of the reading."""
-        text = evidence.text.partition("Points of the line")[2]
-        points = {}
-        for reading, _, line, unit in re.findall(rf"(?<= )(\d+) (\d+) ({TYPED}(?:(?:; | \| ){TYPED})*) (Pa|m/s)", text):
-            points.setdefault(reading, ([], unit))[0].extend(point.split("; ") for point in line.split(" | "))
-        return points
+        text = evidence.text.partition("Points of the traverse")[2]
+        row = rf"(?<= )(\d+) ({TYPED}(?:(?:; | \| | ‖ ){TYPED})+) (Pa|m/s)"
+        return {
+            reading: ([point.split("; ") for point in re.split(r" [|‖] ", points)], unit)
+            for reading, points, unit in re.findall(row, text)
+        }
 
     @staticmethod
     def _factors(section):
@@ -223,7 +234,7 @@ class Paper:
 
     @staticmethod
     def _certificates(text):
-        starts = [match.start() for match in re.finditer(r"(\S+), certificate (\S+) \1, ", text)]
+        starts = [match.start() for match in re.finditer(r"(\S+), certificate (\S+) \1: ", text)]
         each = (_certificate(text[start:end]) for start, end in zip(starts, [*starts[1:], None], strict=True))
         return {certificate.tag: certificate for certificate in each}
 
@@ -232,7 +243,7 @@ class Paper:
         """Contributions as printed, u and ν, of what has these names in the order of the rows."""
         budgets, place = [], 0
         for name in names:
-            row = re.compile(rf"{re.escape(name)} {FLOW_UNIT} ((?:{TYPED} )+)(> 9999|∞|{TYPED})(?= |$)")
+            row = re.compile(rf"{re.escape(name)} ((?:{TYPED} )+)(> 9999|∞|{TYPED})(?= |$)")
             cells = row.search(text, place)
             place = cells.end()
             *parts, u = cells[1].split()
@@ -245,29 +256,29 @@ class Paper:
         said = (room.partition(" with ") for room in self.rooms_said.rstrip(". ").split("; "))
         return {room: outlets.split(", ") for room, _, outlets in said}
 
-    def _stated(self, text):
-        """What is said of each reading in the tables of flows, in their order: remarks, service, value, U, unit, k and system."""
+    def _stated(self, text, evidence):
+        """What is said of each reading beside its design, in their order; those that do not count stand with the evidence."""
         stated = []
+        earlier = evidence.partition(" Reading Outlet Service Flow ± U")[2].partition(" Points of the traverse")[0]
         for reading in self.readings:
-            when = rf"[^±]{{0,20}}?{re.escape(reading.observed)}\S*"
-            row = rf"{re.escape(reading.outlet)}((?: \([^)]*\))*) (\S+) {when} [^±]*? ({TYPED}) ± ({TYPED}) ({FLOW_UNIT}) ({TYPED})"
-            place = re.search(row, text)
-            system = re.findall(r"System (\S+) Outlet Service", text[: place.start()])[-1]
-            stated.append(Stated(*place.groups(), system))
+            named = rf"{re.escape(reading.outlet)}((?: \([^)]*\))*) (supply|return|exhaust)"
+            row = rf"{named} ({TYPED}) ± ({TYPED}) ({FLOW_UNIT}) ({TYPED})"
+            place = re.search(rf" {reading.number} {row}", earlier) or re.search(row, text)
+            system = re.findall(r"System (\S+) Outlet Service", text[: place.start()])
+            is_earlier = place.string is earlier
+            stated.append(Stated(*place.groups(), "" if is_earlier else system[-1], is_earlier))
         return stated
 
     @staticmethod
     def _totals(whole):
         """Value, U, unit and k of each total by where it stands and what it is."""
         text = whole.between("Measured flows", "Decision rule").text
-        name = r"(supply|return|exhaust|net)(?: \(supply − return − exhaust\))?"
-        row = rf"(?<= ){name} ({NUMBER}) ± ({TYPED}) ({FLOW_UNIT}) ({TYPED})"
+        row = rf" total(?: of \d+ of \d+, incomplete)? (supply|return|exhaust|net) ({NUMBER}) ± ({TYPED}) ({FLOW_UNIT}) ({TYPED})"
         totals = {}
-        for where, of in re.findall(
-            r"(Total of \S+|All systems) Flow ± U k (.+?)(?= System | – | All systems Flow | Room Supply|$)", text
-        ):
-            for service, *rest in re.findall(row, f" {of}"):
-                totals.setdefault((where.removeprefix("Total of "), service), rest)
+        end = r"(?= System \S+ Outlet | All systems Service | Room Supply|$)"
+        for where, of in re.findall(rf"(System \S+ Outlet|All systems) Service Flow ± U(.+?){end}", text):
+            for service, *rest in re.findall(row, of):
+                totals.setdefault((where.removeprefix("System ").removesuffix(" Outlet"), service), rest)
         rooms = text.partition(" Room Supply less extract")[2].partition("The sign of the net")[0]
         for room, *rest in re.findall(
             rf"(?:is so Measured|\d of \d) (.+?) ({NUMBER}) ± ({TYPED}) ({FLOW_UNIT}) ({TYPED}) a ", rooms
@@ -284,13 +295,12 @@ def _in_budgets(where, what):
 def _certificate(own):
     """One calibration from its part of the appendix."""
     tag, certificate = re.match(r"(\S+), certificate (\S+) ", own).groups()
-    laboratory = re.search(r", [^:]+?: ([^,;]+),", own)[1]
-    standards = re.search(r"reference standards (.+?)\. Resolution", own)[1]
+    laboratory = re.search(r": ([^,;]+),", own)[1]
+    standards = re.search(r"(?:reference standards (.+?))?\. Resolution", own)[1] or ""
     step, unit, repeatability = re.search(
         rf"Resolution ({TYPED}) (\S+); declared repeatability ({TYPED})", own
     ).groups()
-    limits = re.search(rf"± \(?(?:({TYPED}) % of the indication)?(?: \+ )?(?:({TYPED}) [^ ,)]+)?\)?,", own)
-    rows = rf"(as-found|as-left) ({TYPED}) ({TYPED}) {re.escape(unit)} ({TYPED}) ({TYPED}) (?:({TYPED}) (\d+) )?(not used|{NUMBER})"
+    limits = re.search(rf"± \(?(?:({TYPED}) % of the indication)?(?: \+ )?(?:({TYPED}) [^ ,)]+?)?\)?[.,;]", own)
     made_from, dof, degree = re.search(
         rf"comparisons (as-\w+), ({TYPED}) degrees of freedom; degree (\d)", own
     ).groups()
@@ -298,13 +308,23 @@ def _certificate(own):
     ratio = re.search(rf"r = ({TYPED}), u\(r\) = ({TYPED})", own)
     state = re.search(rf"reference state ({TYPED}) degC, ({TYPED}) kPa", own)
     coefficients = re.findall(
-        rf"a[₀₁₂₃](?: \(of x[²³]?\))? = ({NUMBER}), u = ({NUMBER})(?:, r = ({NUMBER}(?:, {NUMBER})*))?", own
+        rf"a[₀₁₂₃](?: \(of x[²³]?\))? (?:= ({NUMBER})|not in the curve), u = ({NUMBER})(?:, r = ({NUMBER}(?:, {NUMBER})*))?",
+        own,
     )
     return Certificate(
         tag, certificate, laboratory, standards, unit, float(step), float(repeatability),
         float(limits[1] or 0), float(limits[2] or 0),
-        [tuple(each[1:7]) for each in re.findall(rows, own) if each[0] == made_from],
+        _rows(own, made_from),
         int(degree), float(dof), float(enlarged[1]) if enlarged else 1.0,
         tuple(map(float, ratio.groups())) if ratio else (), tuple(map(float, state.groups())) if state else (),
-        [[value, u, *filter(None, r.split(", "))] for value, u, r in coefficients],
+        [[value or "0", u, *filter(None, r.split(", "))] for value, u, r in coefficients],
     )  # fmt: skip
+
+
+def _rows(own, phase):
+    """Comparisons of the phase that a curve was made from, without residuals; where there are more, captions name them."""
+    (table,) = [each[0] for each in re.finditer(_TABLE, own) if not each[2] and each[1] in (None, phase)]
+    columns = 7 if " s n" in table else 5
+    numbers = re.findall(rf"(?<= ){NUMBER}(?= |$)", table.rpartition("]")[2])
+    each = [numbers[at : at + columns] for at in range(0, len(numbers), columns)]
+    return [(*row[:4], *(row[4:6] if columns == 7 else ("", ""))) for row in each]

@@ -177,8 +177,12 @@ def run_by_a_spreadsheet(text):
 
 
 def in_symbols(text):
-    """A text with the units of flows and densities as JSON has them: m3/h for m³/h."""
+    """A text with the units of flows and densities as JSON has them: m3/h for m³/h; without marks where a word may be parted."""
+    text = text.replace("\N{SOFT HYPHEN}", "")
     return re.sub("(?<=m)³(?=/)|(?<=/m)³", "3", text)
+
+
+_BETWEEN = {"br": " ", "sub": "_"}  # x_i is a letter with a subscript
 
 
 class Page(HTMLParser):
@@ -206,6 +210,11 @@ class Page(HTMLParser):
         end = min((number for number in self.headings if number > place), default=len(self.rows))
         return self.rows[place + 1 : end]
 
+    @property
+    def drawings(self):
+        """The words of each drawing; a bar in a cell has none, since its row says the same."""
+        return [words for tag, name, words in self.attributes if (tag, name) == ("svg", "aria-label")]
+
     def handle_starttag(self, tag, attrs):
         """An element begins."""
         self.elements.append(tag)
@@ -216,8 +225,10 @@ class Page(HTMLParser):
             self.rows[-1].append("")
             self.in_cell = True
             self.headings |= {len(self.rows) - 1} if ("scope", "col") in attrs else set()
-        elif tag == "br" and self.in_cell:
-            self.rows[-1][-1] += " "
+        elif tag in _BETWEEN:
+            self.text += _BETWEEN[tag]
+            if self.in_cell:
+                self.rows[-1][-1] += _BETWEEN[tag]
 
     def handle_endtag(self, tag):
         """An element ends."""
@@ -227,7 +238,8 @@ class Page(HTMLParser):
         """Text between elements."""
         if self.elements and self.elements[-1] == "style":
             return
-        self.text += f" {data}" if "svg" in self.elements else data
+        is_subscript = self.elements[-1:] == ["sub"] and self.text.endswith("_")
+        self.text += f" {data}" if "svg" in self.elements and not is_subscript else data
         if self.in_cell:
             self.rows[-1][-1] += data
 

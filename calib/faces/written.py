@@ -99,8 +99,17 @@ def rounded_text(value: float, expanded_uncertainty: float) -> str:
 
 
 def significant(value: float, digits: int) -> str:
-    """Significant digits, trailing zeros left out, with a minus sign where it is negative."""
-    return format(value, f".{digits}g").replace("-", "−").replace("e−", "e-")
+    """Significant digits, trailing zeros left out, with a minus sign where it is negative: 0.0025, −2.6458 × 10⁻⁷."""
+    return with_powers(format(value, f".{digits}g").replace("-", "−"))
+
+
+def with_powers(text: str) -> str:
+    """A text with the powers of ten of its numbers raised: 2.6458 × 10⁻⁷ for 2.6458e-07."""
+    return _EXPONENT.sub(lambda power: f" × 10{str(int(power[1].replace('−', '-'))).translate(_RAISED)}", text)
+
+
+_EXPONENT = re.compile(r"(?<=\d)e([-−+]?\d+)")
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
 def two_digits(uncertainty: float) -> str:

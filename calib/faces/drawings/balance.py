@@ -37,24 +37,18 @@ _PARTIAL = Look(WHITE, "\\\\\\\\\\")  # a sum of a part of the outlets
 _ALL = "all systems"
 
 
-def balance_charts(content: Content, most: int | None = None) -> list[Chart]:
+def balance_charts(content: Content) -> list[Chart]:
     """Supply, return, exhaust and net flow of each system and of the job, with U and design; a system is never parted.
 
-    `content` is a report's content, or the answer of `calib balance --json`. Of more pictures than `most` the first ones are drawn
-    and the last, which has the totals of the job. Raises CalibError where there is no total.
+    `content` is a report's content, or the answer of `calib balance --json`. Raises CalibError where there is no total.
     """
     parts = _parts(content)
     symbol = _common_unit([total for part in parts for _, lot in part for total in lot])
     with house_style():
         return [
             Chart(_figure(part, symbol, place, len(parts)), _words(part, place, len(parts)))
-            for place, part in _numbered(parts, most)
+            for place, part in enumerate(parts, start=1)
         ]
-
-
-def _numbered(parts: Sequence[_Part], most: int | None) -> list[tuple[int, _Part]]:
-    numbered = list(enumerate(parts, start=1))
-    return numbered if most is None or len(numbered) <= most else [*numbered[: most - 1], numbered[-1]]
 
 
 def _parts(content: Content) -> list[_Part]:

@@ -1,9 +1,7 @@
-"""Pictures of uncertainty budgets: one reading's as sorted bars, with its distribution below; many readings' side by side."""
+"""The picture of an uncertainty budget: one reading's as sorted bars, with its distribution below."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from operator import itemgetter
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,7 +9,6 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from calib.counted import count_of
 from calib.faces.drawings.style import (
     BAND,
     CONTRIBUTION_LOOKS,
@@ -29,8 +26,6 @@ from calib.faces.drawings.style import (
 from calib.faces.written import Content, unit_text
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)
-_MOST_BARS = 40
-_ROW = 0.168  # [in]
 _EVALUATIONS = {"A": "type A: from observations", "B": "type B: otherwise"}
 
 
@@ -146,63 +141,4 @@ def _distribution_words(drawing: DistributionDrawing) -> str:
         f"Distribution of the {drawing.label} of {drawing.name} from {len(drawing.sample)} Monte Carlo trials, with the normal "
         f"distribution of the law of propagation about {drawing.value:.5g}. Coverage interval of the law: {drawing.law[0]:.5g} "
         f"to {drawing.law[1]:.5g}; of the distributions: {drawing.simulated[0]:.5g} to {drawing.simulated[1]:.5g}."
-    )
-
-
-def budget_chart(readings: Sequence[Content]) -> Chart:
-    """Share of each contribution in the variance of each flow, as one bar a reading; their numbers stand in a table above it."""
-    shown = readings[:_MOST_BARS]
-    with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + _ROW * len(shown)))
-        axes = figure.subplots()
-        left = np.zeros(len(shown))
-        rows = np.arange(len(shown))
-        for name, look in CONTRIBUTION_LOOKS.items():
-            share = np.array([_share(reading, name) for reading in shown])
-            if share.any():
-                axes.barh(rows, share, left=left, height=0.72, label=name, **look.patch)
-            left += share
-        axes.set_yticks(
-            rows, [short(f"{reading['outlet']}, {reading['instrument']}") for reading in shown], fontsize=SMALL_LETTERS
-        )
-        axes.tick_params(axis="y", length=0)
-        axes.set_ylim(len(shown) - 0.4, -0.6)
-        axes.set_xlim(0, 100)
-        axes.set_xlabel("share of the variance of the flow [%]")
-        figure.legend(loc="outside upper left", ncols=4)
-        return Chart(figure, _shares_words(shown))
-
-
-def most_bars(readings: Sequence[Content]) -> list[Content]:
-    """The readings that a budget chart has room for: those with the largest relative uncertainty."""
-    if len(readings) <= _MOST_BARS:
-        return list(readings)
-    ranked = sorted(readings, key=_relative_uncertainty, reverse=True)
-    return ranked[:_MOST_BARS]
-
-
-def _relative_uncertainty(reading: Content) -> float:
-    return float(reading["flow"]["standard_uncertainty"] / (abs(reading["flow"]["value"]) or 1))
-
-
-def _shares_words(readings: Sequence[Content]) -> str:
-    """Which contribution is the largest, and how often."""
-    largest = Counter(max(reading["contributions"], key=itemgetter("variance_percent"))["name"] for reading in readings)
-    told = ", ".join(f"{name} for {count}" for name, count in largest.most_common())
-    return (
-        f"Share of each contribution in the variance of {count_of(len(readings), 'flow', 'flows')}; their numbers are in the table "
-        f"above. The largest is: {told}."
-    )
-
-
-def _share(reading: Content, name: str) -> float:
-    return float(
-        next(
-            (
-                contribution["variance_percent"]
-                for contribution in reading["contributions"]
-                if contribution["name"] == name
-            ),
-            0.0,
-        )
     )

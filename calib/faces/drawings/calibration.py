@@ -1,14 +1,14 @@
 """The picture of a calibration on file: its comparisons and its curve."""
 
 import pickle
-from collections.abc import Sequence
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve
 from calib.curves.response import curve_from_text
-from calib.faces.drawings.curve import ON_A_PAGE, CurveDrawing, curves_chart
+from calib.faces.drawings.curve import CurveDrawing, curve_chart, small_curve_chart
 from calib.faces.drawings.style import Chart
 from calib.faces.written import unit_text
 from calib.procedures.certificate.fit_curve import comparisons_in_si
@@ -23,18 +23,17 @@ def calibration_chart(on_file: CalibrationOnFile) -> Chart:
 
     Of one content it is one figure, laid out and drawn once: the revisions of a report show most of their calibrations alike.
     """
-    return calibration_charts([on_file])[0]
+    return _chart(pickle.dumps(_drawing(on_file)), curve_chart)
 
 
-def calibration_charts(on_files: Sequence[CalibrationOnFile]) -> list[Chart]:
-    """The charts of calibrations on file, four in a picture, likewise drawn once."""
-    drawings = [_drawing(on_file) for on_file in on_files]
-    return [_chart(pickle.dumps(drawings[at : at + ON_A_PAGE])) for at in range(0, len(drawings), ON_A_PAGE)]
+def small_calibration_chart(on_file: CalibrationOnFile) -> Chart:
+    """The same as wide as a column of text, likewise drawn once."""
+    return _chart(pickle.dumps(_drawing(on_file)), small_curve_chart)
 
 
-@lru_cache(maxsize=32)  # figures of a job or two
-def _chart(pickled: bytes) -> Chart:
-    return curves_chart(pickle.loads(pickled))  # noqa: S301 (its own bytes)
+@lru_cache(maxsize=64)  # figures of a job or two
+def _chart(pickled: bytes, chart: Callable[[CurveDrawing], Chart]) -> Chart:
+    return chart(pickle.loads(pickled))  # noqa: S301 (its own bytes)
 
 
 def _drawing(on_file: CalibrationOnFile) -> CurveDrawing:

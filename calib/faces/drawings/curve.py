@@ -1,6 +1,5 @@
 """The picture of a calibration: curve, comparisons and what they differ from it."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,10 +8,10 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from calib.faces.drawings.style import (
+    COLUMN_WIDTH,
     COVERAGE_BAND,
     FIGURE_WIDTH,
     INK,
-    SMALL_LETTERS,
     STROKE,
     TITLE_LETTERS,
     Chart,
@@ -55,30 +54,18 @@ def curve_chart(drawing: CurveDrawing) -> Chart:
         return Chart(figure, _words(drawing))
 
 
-ON_A_PAGE = 4  # curves in one picture, each readable
-_PER_ROW = 2
-
-
-def curves_chart(drawings: Sequence[CurveDrawing]) -> Chart:
-    """Up to four curves in one picture, each with its residuals below it, enlarged."""
-    if len(drawings) == 1:
-        return curve_chart(drawings[0])
+def small_curve_chart(drawing: CurveDrawing) -> Chart:
+    """Curve, points and band as wide as a column of text; the residuals stand in a table beside it."""
     with house_style():
-        lines = -(-len(drawings) // _PER_ROW)
-        figure = Figure(figsize=(FIGURE_WIDTH, 0.4 + 3.4 * lines))
-        grid = figure.add_gridspec(2 * lines, _PER_ROW, height_ratios=(5, 2) * lines)
-        for place, drawing in enumerate(drawings):
-            line, across = divmod(place, _PER_ROW)
-            upper = figure.add_subplot(grid[2 * line, across])
-            lower = figure.add_subplot(grid[2 * line + 1, across], sharex=upper)
-            upper.tick_params(labelbottom=False)
-            _curve(upper, drawing, title_letters=SMALL_LETTERS)
-            _residuals(lower, drawing)
-        figure.legend(*figure.axes[0].get_legend_handles_labels(), loc="outside lower left", ncols=3)
-        return Chart(figure, " ".join(map(_words, drawings)))
+        figure = Figure(figsize=(COLUMN_WIDTH, 1.5))
+        axes = figure.subplots()
+        _curve(axes, drawing)
+        axes.set_title("", loc="left")
+        axes.set_xlabel(drawing.indication_label)
+        return Chart(figure, _words(drawing))
 
 
-def _curve(axes: Axes, drawing: CurveDrawing, title_letters: float = TITLE_LETTERS) -> None:
+def _curve(axes: Axes, drawing: CurveDrawing) -> None:
     low, high = drawing.curve - drawing.band, drawing.curve + drawing.band
     axes.fill_between(drawing.along, low, high, **COVERAGE_BAND, label="band of the curve, k = 2")
     axes.plot(drawing.along, drawing.curve, color=STROKE, lw=1.8, label="curve")
@@ -89,7 +76,7 @@ def _curve(axes: Axes, drawing: CurveDrawing, title_letters: float = TITLE_LETTE
     if drawing.zero_line:
         axes.axhline(0, color=INK, lw=0.6, ls=":")
     axes.set_ylabel(drawing.value_label)
-    axes.set_title(short(drawing.name, 60), loc="left", fontsize=title_letters, fontweight="bold")
+    axes.set_title(short(drawing.name, 60), loc="left", fontsize=TITLE_LETTERS, fontweight="bold")
 
 
 def _residuals(axes: Axes, drawing: CurveDrawing) -> None:

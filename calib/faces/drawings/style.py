@@ -35,6 +35,7 @@ EDGE, WARNING = "#66757f", "#8a3b12"  # of a band, which without it is hardly se
 
 # [in] of every picture, and of those in a report at most: what an A4 or Letter page holds between its margins, with a caption.
 FIGURE_WIDTH, HIGHEST_FIGURE = 6.4, 8.55
+COLUMN_WIDTH = 3.4  # [in] of a picture in a column of a page that has two
 SMALL_LETTERS, TITLE_LETTERS = 8.5, 9.5  # sizes of letters [pt]
 TYPEFACE = "Libertinus Serif"  # of the report, and of its pictures there
 _TYPEFACES = (

@@ -17,6 +17,7 @@ class Mark(Enum):
     STRONG = "strong"
     SOFT = "soft"  # said beside: smaller, paler
     CODE = "code"  # a digest, a command
+    SYMBOL = "symbol"  # of a quantity, as x_i: a letter and its subscript
     STATEMENT = "statement"  # a statement of conformity: set with its sign, see `SIGNS`
 
 
@@ -87,6 +88,8 @@ class Heading:
     level: int
     text: str
     anchor: str | None = None  # unique in the report; absent: nothing leads here
+    begins_page: bool = False  # on paper
+    is_in_columns: bool = False  # of level 2: what stands under it is set in two columns on paper
 
 
 @dataclass(frozen=True)
@@ -126,6 +129,20 @@ def number_columns(*labels: str) -> tuple[TableColumn, ...]:
 
 
 @dataclass(frozen=True, slots=True)
+class Bar:
+    """A small picture beside a cell's number: an interval about a value on a band of limits; each from 0, left, to 1, right.
+
+    What lies outside ends at the edge. It says nothing that the row does not say in words and numbers.
+    """
+
+    low: float
+    value: float
+    high: float
+    band: tuple[float, float] | None  # absent: no limits
+    is_outside: bool = False  # what it shows fails
+
+
+@dataclass(frozen=True, slots=True)
 class Cell:
     """A cell; an empty one has no runs."""
 
@@ -133,6 +150,7 @@ class Cell:
     value: float | None = None  # unrounded, where it is a number
     unit: str | None = None  # of the value
     expanded_uncertainty: float | None = None  # unrounded, in that unit, where the text gives it beside the value
+    bar: Bar | None = None
 
 
 @dataclass(frozen=True, slots=True)

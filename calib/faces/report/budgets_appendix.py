@@ -1,12 +1,13 @@
 """Budgets in full: the measurement function of each kind, its input quantities, and what a reader needs to work one flow out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, TableRow, number_columns, paragraph
+from calib.faces.report.blocks import Block, Cell, Heading, Paragraph, Run, Table, TableColumn, TableRow, number_columns
 from calib.faces.report.formulas import measurement_function
 from calib.faces.report.found_factors_section import cancelling_lines
+from calib.faces.report.symbols import with_symbols
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
 from calib.faces.written import Content, coverage_percent_text, ends_of_interval, rounded, significant, unit_text
 from calib.measurement.ways import BY_NAME
@@ -49,26 +50,30 @@ def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
     """One budget in full of each kind of measurement."""
     if not content["budgets_in_full"]:
         return
-    yield Heading(2, "Appendix B: budgets in full", "in-full")
-    yield paragraph(
-        "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
-        "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, u_i = |c_i| u(x_i) "
-        "what it contributes; u² = Σ u_i². Errors whose estimate is 0 stand as δ, and M and P, with the estimate 1, for the method "
-        "and the drift of the plant. "
-        "Formulas hold in coherent SI units; the conversions stand below each budget. Digits beyond those that mean something "
-        "are there for working it out."
+    yield Heading(2, "Appendix A: budgets in full", "in-full")
+    yield Paragraph(
+        with_symbols(
+            "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
+            "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, u_i = |c_i| u(x_i) "
+            "what it contributes, c_i in the unit of the flow by that of x_i; u² = Σ u_i². Errors have the estimate 0, M and P the "
+            "estimate 1. Formulas hold in coherent SI units. Digits beyond those that mean "
+            "something are there for working it out."
+        )
     )
+    listed = {each["symbol"] for budget in content["budgets_in_full"] for each in budget["quantities"]}
+    meanings = "; ".join(f"{symbol} {said}" for symbol, said in MEANINGS.items() if symbol in listed)
+    yield Paragraph(with_symbols(f"{meanings}. {_conversions(content['budgets_in_full'])}".rstrip() + "."), soft=True)
     readings = {reading["reading"]: reading for reading in content["readings"]}
     for place, budget in enumerate(content["budgets_in_full"], start=1):
         yield from _in_full(place, budget, readings[budget["reading"]], anchors)
 
 
 def _in_full(place: int, budget: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
-    yield Heading(3, f"B{place}. {_title(budget['kind'])}", anchors.of("in-full", budget["reading"]))
-    yield paragraph(*_about(budget, reading, anchors))
+    yield Heading(3, f"A{place}. {_title(budget['kind'])}", anchors.of("in-full", budget["reading"]))
+    yield Paragraph(with_symbols(*_about(budget, reading, anchors)))
     yield from measurement_function(budget["kind"])
     yield _quantities(place, budget, reading)
-    yield paragraph(_unit_text(budget, reading), soft=True)
+    yield Paragraph(with_symbols(_result(reading)), soft=True)
 
 
 def _title(kind: Mapping[str, Any]) -> str:
@@ -139,33 +144,28 @@ def _apart(observations: str) -> str:
 def _quantities(place: int, budget: Content, reading: Content) -> Table:
     flow = reading["flow"]
     columns = (
-        TableColumn("Quantity X_i", is_short=True),
-        TableColumn("What it is", is_wordy=True),
+        TableColumn("X_i", is_short=True),
         TableColumn("Estimate x_i", is_number=True),
         TableColumn("Unit", is_short=True),
         TableColumn("u(x_i)", is_number=True),
         TableColumn("Evaluation", is_short=True),
-        *number_columns("ν_i", "c_i"),
-        TableColumn("Unit of c_i", is_short=True),
-        *number_columns(f"u_i [{unit_text(flow['unit'])}]", "Share of u² [%]"),
+        *number_columns("ν_i", "c_i", f"u_i [{unit_text(flow['unit'])}]", "Share of u² [%]"),
     )
     rows = [_quantity(each, flow["unit"]) for each in budget["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
     total = row_of(
-        words_cell("q_V"),
-        words_cell(f"({rounded(flow)}) {unit_text(flow['unit'])}, k = {flow['coverage_factor']:.2f}{_interval(flow)}"),
+        Cell(with_symbols("q_V")),
         digits_cell(flow["value"], 7, flow["unit"]),
         words_cell(unit_text(flow["unit"])),
         digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
         NOTHING,
         degrees_cell(dof),
         NOTHING,
-        NOTHING,
         digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
         Cell((Run("100"),), 100.0, "%"),
         is_total=True,
     )
-    return Table(f"B{place} input quantities", columns, (*rows, total))
+    return Table(f"A{place} input quantities", columns, (*rows, total))
 
 
 def _interval(flow: Content) -> str:
@@ -176,26 +176,32 @@ def _quantity(each: Content, flow_unit: str) -> TableRow:
     unit = each["unit"]
     dof = each["degrees_of_freedom"]
     return row_of(
-        words_cell(each["symbol"]),
-        words_cell(MEANINGS[each["symbol"]]),
+        Cell(with_symbols(each["symbol"])),
         digits_cell(each["estimate"], 7, unit),
         words_cell(unit_text(unit)),
         digits_cell(each["standard_uncertainty"], 5, unit),
         words_cell(f"{each['evaluation']}, {each['distribution']}"),
         degrees_cell(dof),
         digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
-        words_cell(unit_text(each["sensitivity_unit"])),
         digits_cell(each["contribution"], 5, flow_unit),
         Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
     )
 
 
-def _unit_text(budget: Content, reading: Content) -> str:
-    conversions = [
-        f"1 {unit_text(each['unit'])} = {each['value']:.9g} {unit_text(each['si_unit'])}"
-        for each in budget["conversions"]
-    ]
+def _result(reading: Content) -> str:
     flow = reading["flow"]
-    said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {unit_text(flow['unit'])}, "
-    said += f"for a coverage probability of {coverage_percent_text(flow['coverage_probability'])} %."
-    return f"{said} Units: {'; '.join(conversions)}." if conversions else said
+    unit = unit_text(flow["unit"])
+    return (
+        f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {unit}, "
+        f"q_V = ({rounded(flow)}) {unit}{_interval(flow)}, for a coverage probability of "
+        f"{coverage_percent_text(flow['coverage_probability'])} %."
+    )
+
+
+def _conversions(budgets: Sequence[Content]) -> str:
+    """Each unit of the budgets in SI, once."""
+    every = {each["unit"]: each for budget in budgets for each in budget["conversions"]}
+    return "; ".join(
+        f"1 {unit_text(name)} = {significant(each['value'], 9)} {unit_text(each['si_unit'])}"
+        for name, each in every.items()
+    )

@@ -1,6 +1,8 @@
-"""The section of a report on its uncertainty budgets: what each influence contributes to each flow, and a picture of it."""
+"""The section of a report on its uncertainty budgets: what each influence contributes to each flow."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import replace
 
 from calib.faces import drawings
 from calib.faces.report.anchors import Anchors
@@ -10,7 +12,6 @@ from calib.faces.report.blocks import (
     Cell,
     Heading,
     Mark,
-    Picture,
     Run,
     Table,
     TableColumn,
@@ -18,6 +19,7 @@ from calib.faces.report.blocks import (
     number_columns,
     paragraph,
     runs,
+    unmarked,
 )
 from calib.faces.report.found_factors_section import cancelling_lines
 from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, row_of, uncertainty_cell, words_cell
@@ -30,26 +32,31 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     if not readings:
         return
     yield Heading(2, "Uncertainty budgets", "budgets")
+    totals = [total for total in (*report["totals"], *report["job_totals"], *report["rooms"]) if total["flow"]]
+    units = {stated["flow"]["unit"] for stated in (*readings, *totals)}
+    in_unit = f"in {unit_text(min(units))}" if len(units) == 1 else "in the unit of the flow"
     yield paragraph(
-        "What each influence contributes to the standard uncertainty u of each flow, in the unit of the flow; u² is the sum of "
-        "their squares. One budget of each kind of measurement stands in full in the ",
+        f"What each influence contributes to the standard uncertainty u of each flow, {in_unit}; u² is the sum of "
+        "their squares, and the largest is set in strong letters. One budget of each kind of measurement stands in full in the ",
         Run("appendix", to="in-full"),
         ".",
     )
     listed = {each["name"] for reading in readings for each in reading["contributions"]}
     names = [name for name in drawings.CONTRIBUTIONS if name in listed]
-    columns = (TableColumn("Outlet"), *_columns(names))
-    yield Table("Uncertainty budgets", columns, tuple(_budget(reading, names, anchors) for reading in readings))
+    columns = _columns(names, units)
+    rows = tuple(_budget(reading, names, units, anchors) for reading in readings)
+    yield Table("Uncertainty budgets", (TableColumn("Outlet", is_wordy=True), *columns), rows)
     cancelling = cancelling_lines(readings)
     if cancelling:
         yield Bullets(
             tuple(runs(line, ", see ", Run("Factors found on site", to="found-factors"), ".") for line in cancelling)
         )
     yield from _dominated(readings, anchors)
-    yield from _of_totals([*report["totals"], *report["job_totals"], *report["rooms"]], names)
+    if totals:
+        rows = tuple(row_of(words_cell(_named(total)), *_cells(total, names, units)) for total in totals)
+        yield Table("Budgets of the totals", (TableColumn("Total", is_wordy=True), *columns), rows)
     yield paragraph(_SHARED, soft=True)
     yield Bullets(tuple(runs(each) for each in _RULES))
-    yield from _shares(readings)
 
 
 _SHARED = (
@@ -90,41 +97,40 @@ _RULES = (
 )
 
 
-def _of_totals(totals: Sequence[Content], names: Sequence[str]) -> Iterator[Block]:
-    """What each influence contributes to the uncertainty of each total."""
-    measured = [total for total in totals if total["flow"]]
-    if measured:
-        columns = (TableColumn("Total"), *_columns(names))
-        rows = tuple(row_of(words_cell(_named(total)), *_cells(total, names)) for total in measured)
-        yield Table("Budgets of the totals", columns, rows)
-
-
 def _named(total: Content) -> str:
     return f"room {total['room']}" if "room" in total else f"{total['system'] or 'all systems'}, {total['service']}"
 
 
-def _columns(names: Sequence[str]) -> tuple[TableColumn, ...]:
+def _columns(names: Sequence[str], units: AbstractSet[str]) -> tuple[TableColumn, ...]:
+    """One for the unit only where flows have several."""
     return (
-        TableColumn("Unit", is_short=True),
+        *((TableColumn("Unit", is_short=True),) if len(units) > 1 else ()),
         *(TableColumn(name.capitalize(), is_number=True) for name in names),
         *number_columns("u", "ν"),
     )
 
 
-def _cells(stated: Content, names: Sequence[str]) -> Iterator[Cell]:
+def _cells(stated: Content, names: Sequence[str], units: AbstractSet[str]) -> Iterator[Cell]:
     """Unit, contributions, u and degrees of freedom of a flow or a total."""
     flow = stated["flow"]
     parts: Mapping[str, float] = {each["name"]: each["standard_uncertainty"] for each in stated["contributions"]}
-    yield words_cell(unit_text(flow["unit"]))
-    yield from (uncertainty_cell(parts[name]) if name in parts else NOTHING for name in names)
+    if len(units) > 1:
+        yield words_cell(unit_text(flow["unit"]))
+    largest = max(parts.values(), default=0.0)
+    yield from (_contribution(parts[name], largest) if name in parts else NOTHING for name in names)
     yield uncertainty_cell(flow["standard_uncertainty"])
     yield degrees_cell(flow["effective_degrees_of_freedom"])
 
 
-def _budget(reading: Content, names: Sequence[str], anchors: Anchors) -> TableRow:
+def _contribution(u: float, largest: float) -> Cell:
+    cell = uncertainty_cell(u)
+    return replace(cell, text=(Run(unmarked(cell.text), Mark.STRONG),)) if u == largest else cell
+
+
+def _budget(reading: Content, names: Sequence[str], units: AbstractSet[str], anchors: Anchors) -> TableRow:
     key = reading["reading"]
     outlet = leading_cell(reading["outlet"], anchors.of("reading", key))
-    return row_of(outlet, *_cells(reading, names), anchor=anchors.of("budget", key))
+    return row_of(outlet, *_cells(reading, names, units), anchor=anchors.of("budget", key))
 
 
 def _dominated(readings: Sequence[Content], anchors: Anchors) -> Iterator[Block]:
@@ -142,11 +148,3 @@ def _dominated(readings: Sequence[Content], anchors: Anchors) -> Iterator[Block]
     )
     if dominated:
         yield Bullets(dominated)
-
-
-def _shares(readings: Sequence[Content]) -> Iterator[Block]:
-    shown = drawings.most_bars(readings)
-    chosen = f"The {len(shown)} readings with the largest relative uncertainty. " if len(shown) < len(readings) else ""
-    caption = runs(f"{chosen}Each bar is one flow: what share of its variance u² comes from where.")
-    chart = drawings.budget_chart(shown)
-    yield Picture("budget", chart.figure, chart.words, caption)

@@ -1,8 +1,8 @@
-"""The appendix: each calibration with its comparisons and its curve, and of each kind of measurement one budget in full."""
+"""The appendix of calibrations, each with its comparisons and its curve."""
 
 from collections.abc import Iterator, Mapping
 
-from calib.faces.drawings.calibration import calibration_charts
+from calib.faces.drawings.calibration import small_calibration_chart
 from calib.faces.parts.signature import signature_told
 from calib.faces.parts.two_days import accepted_on
 from calib.faces.report.anchors import Anchors
@@ -14,14 +14,14 @@ from calib.faces.report.blocks import (
     Picture,
     Run,
     Table,
-    TableColumn,
     TableRow,
     number_columns,
     paragraph,
     runs,
 )
-from calib.faces.report.table_cells import NOTHING, row_of, words_cell
-from calib.faces.written import Content, significant, unit_text
+from calib.faces.report.table_cells import NOTHING, digits_cell, row_of
+from calib.faces.written import Content, degrees_text, significant, unit_text, with_powers
+from calib.procedures.measure.stability import MPE
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 
 Used = Mapping[tuple[str, str], CalibrationOnFile]
@@ -31,45 +31,38 @@ def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Ite
     """Each calibration that a flow rests on: the certificate, its comparisons as typed, the curve and what differs from it."""
     if not content["instruments"]:
         return
-    yield Heading(2, "Appendix A: calibrations", "calibrations")
+    yield Heading(2, "Appendix B: calibrations", "calibrations", is_in_columns=True)
     yield paragraph(
         "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
-        "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom given; of each "
+        "differ from it. U is that of the certificate, s the repeatability of n observations. The curve's scatter is the Type A "
+        "part of the calibration, with the degrees of freedom given; of each "
         "coefficient u is by that scatter, and r are the correlations with those before it. The reference part is U/k of the "
-        "certificate, interpolated between the comparisons, and is not reduced by more of them."
+        "certificate, interpolated between the comparisons, and is not reduced by more of them. Limits of change since the "
+        f"calibration are the {MPE} where nothing else is said, reference standards are as the certificate states. Pictures show "
+        "the comparisons with their U, and the curve with its band for k = 2; a curve that is a constant has none."
     )
-    shown = (*content["instruments"], *content["reference_standards"])
-    for instrument in shown:
-        yield from _calibration(instrument, anchors)
-    caption = "Comparisons with their U, curve with its band, and below them the residuals, enlarged."
-    charts = calibration_charts([used[each["tag"], each["certificate"]] for each in shown])
-    if charts:
-        yield Heading(3, "Curves of the calibrations", "curves")
-    for place, chart in enumerate(charts):
-        yield Picture(f"curves-{place}", chart.figure, chart.words, runs(caption))
+    for instrument in (*content["instruments"], *content["reference_standards"]):
+        yield from _calibration(instrument, used[instrument["tag"], instrument["certificate"]], anchors)
 
 
-def _calibration(instrument: Content, anchors: Anchors) -> Iterator[Block]:
+def _calibration(instrument: Content, on_file: CalibrationOnFile, anchors: Anchors) -> Iterator[Block]:
     place = (instrument["tag"], instrument["certificate"])
     yield Heading(3, f"{instrument['tag']}, certificate {instrument['certificate']}", anchors.of("calibration", *place))
-    yield paragraph(*_certificate(instrument, anchors))
-    yield paragraph(*_specified(instrument), soft=True)
-    yield _comparisons(instrument)
+    yield paragraph(*_certificate(instrument, anchors), *_specified(instrument))
+    yield from _comparisons(instrument)
     yield paragraph(*_curve(instrument), *_coefficients(instrument), anchor=anchors.of("curve", *place))
+    if len(instrument["curve"]["coefficients"]) > 1:
+        chart = small_calibration_chart(on_file)
+        yield Picture(f"curve-{anchors.of('calibration', *place)}", chart.figure, chart.words)
 
 
 def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
     used = anchors.of("instrument", instrument["tag"], instrument["certificate"])
-    yield from (Run(instrument["tag"], to=used), ", ", instrument["kind"], ": ")
-    yield from (
-        instrument["laboratory"],
-        ", ",
-        instrument["accreditation"] or "no accreditation stated",
-        f"; calibrated {instrument['calibrated_on']}",
-    )
+    yield from (Run(instrument["tag"], to=used), ": ")
+    yield from (instrument["laboratory"], ", ", instrument["accreditation"] or "no accreditation stated")
     if instrument["issued_on"]:
-        yield f", certificate issued {instrument['issued_on']}"
-    yield f"; accepted {accepted_on(instrument)}; due {instrument['due_on']}"
+        yield f"; certificate issued {instrument['issued_on']}"
+    yield f"; accepted {accepted_on(instrument)}"
     if instrument["departure_reason"]:
         yield f"; accepted departing from the register: {instrument['departure_reason']}"
     air = [
@@ -86,16 +79,13 @@ def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
         yield from ("; procedure ", instrument["procedure"])
     for signature in instrument["signatures"]:
         yield f"; {signature_told(signature)}"
-    yield "; reference standards "
-    yield from (
-        reference_standards(instrument, anchors)
-        if instrument["reference_standards"]
-        else ("as the certificate states",)
-    )
-    yield "."
+    if instrument["reference_standards"]:
+        yield "; reference standards "
+        yield from _reference_standards(instrument, anchors)
+    yield ". "
 
 
-def reference_standards(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
+def _reference_standards(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
     """The reference standards of the register that a calibration was made with, each leading to its own calibration."""
     certificates = {each["tag"]: each["certificate"] for each in instrument["standards"]}
     for place, tag in enumerate(instrument["reference_standards"]):
@@ -118,8 +108,9 @@ def _specified(instrument: Content) -> Iterator[str]:
     )
     limits = instrument["stability_percent"] is not None or instrument["stability_absolute"] is not None
     percent, absolute = (instrument[f"{'stability' if limits else 'mpe'}_{part}"] for part in ("percent", "absolute"))
-    yield f"; limits of change since calibration ± {_limits(percent, absolute, unit)}, "
-    yield instrument["stability_basis"]
+    yield f"; limits of change ± {_limits(percent, absolute, unit)}"
+    if instrument["stability_basis"] != MPE:
+        yield from (", ", instrument["stability_basis"])
     if instrument["resistance_ratio"]:
         yield f"; ratio of resistances r = {instrument['resistance_ratio']}"
         yield f", u(r) = {instrument['resistance_ratio_standard_uncertainty']}"
@@ -136,35 +127,34 @@ def _limits(percent: object, absolute: object, unit: str) -> str:
     return f"({' + '.join(parts)})" if len(parts) > 1 else (parts or [f"0 {unit}"])[0]
 
 
-def _comparisons(instrument: Content) -> Table:
-    columns = (
-        TableColumn("Phase", is_short=True),
-        *number_columns("Reference", "Indication"),
-        TableColumn("Unit", is_short=True),
-        *number_columns(
-            "U", "k", "Repeatability", "Observations", f"Residual [{unit_text(instrument['residual_unit'])}]"
-        ),
-    )
-    rows = tuple(_comparison(each) for each in instrument["comparisons"])
-    return Table(
-        f"Comparisons of {instrument['tag']}, certificate {instrument['certificate']}", columns, rows, is_compact=True
-    )
+def _comparisons(instrument: Content) -> Iterator[Table]:
+    """A table of each phase; its caption names it where there are several."""
+    phases = dict.fromkeys(each["phase"] for each in instrument["comparisons"])
+    for phase in phases:
+        rows = [each for each in instrument["comparisons"] if each["phase"] == phase]
+        is_used = phase == instrument["curve"]["made_from"]
+        unit, indicated = rows[0]["unit"], rows[0]["indication_unit"] or rows[0]["unit"]
+        has_spread = any(each["repeatability"] for each in rows)
+        columns = (
+            *number_columns(f"Reference [{unit_text(unit)}]", f"Indication [{unit_text(indicated)}]", "U", "k"),
+            *(number_columns("s", "n") if has_spread else ()),
+            *(number_columns(f"Residual [{unit_text(instrument['residual_unit'])}]") if is_used else ()),
+        )
+        yield Table(
+            f"Comparisons of {instrument['tag']}, certificate {instrument['certificate']}, {phase}",
+            columns,
+            tuple(_comparison(each, has_spread=has_spread) for each in rows),
+            runs(f"{phase}{'' if is_used else ', not used'}") if len(phases) > 1 else (),
+            is_compact=True,
+        )
 
 
-def _comparison(each: Content) -> TableRow:
-    residual = each["residual"]
-    unit = f"{each['unit']}, {each['indication_unit']}" if each["indication_unit"] else each["unit"]
-    return row_of(
-        words_cell(each["phase"]),
-        _typed(each["reference"]),
-        _typed(each["indication"]),
-        words_cell(unit_text(unit)),
-        _typed(each["expanded_uncertainty"]),
-        _typed(each["coverage_factor"]),
-        _typed(each["repeatability"]),
-        _typed(each["observations"]),
-        Cell((Run("not used"),)) if residual is None else Cell((Run(significant(residual, 3)),), residual),
-    )
+def _comparison(each: Content, *, has_spread: bool) -> TableRow:
+    """With its repeatability where one of its phase has it, with its residual where the phase is used."""
+    typed = [_typed(each[name]) for name in ("reference", "indication", "expanded_uncertainty", "coverage_factor")]
+    spread = [_typed(each["repeatability"]), _typed(each["observations"])] if has_spread else []
+    residual = [] if each["residual"] is None else [digits_cell(each["residual"], 3)]
+    return row_of(*typed, *spread, *residual)
 
 
 def _typed(text: object) -> Cell:
@@ -175,8 +165,10 @@ def _typed(text: object) -> Cell:
 def _curve(instrument: Content) -> Iterator[str | Run]:
     curve = instrument["curve"]
     yield Run("Curve", Mark.STRONG)
-    yield f" {curve['formula']}, in {unit_text(curve['unit'])}, for indications from {unit_text(instrument['measuring_interval'])}"
-    yield f"; made from the comparisons {curve['made_from']}, {curve['degrees_of_freedom']:g} degrees of freedom; {curve['title']}"
+    unit, interval = unit_text(curve["unit"]), unit_text(instrument["measuring_interval"])
+    yield f" {with_powers(curve['formula'])}, in {unit}, for indications from {interval}"
+    yield f"; made from the comparisons {curve['made_from']}, {degrees_text(curve['degrees_of_freedom'])} degrees of freedom"
+    yield f"; {curve['title']}"
     if curve["chosen_by"] == "rule":
         yield from (": ", curve["reason"], ".")
     else:
@@ -189,12 +181,13 @@ def _curve(instrument: Content) -> Iterator[str | Run]:
 
 
 def _coefficients(instrument: Content) -> Iterator[str]:
-    """Coefficients with what their scatter says of them; of candidates of a higher degree, whose scatter counts too, it is 0."""
+    """Coefficients with what their scatter says of them; candidates of a higher degree count in that of a lower one too."""
     curve, scatter = instrument["curve"], instrument["curve"]["scatter"]
     known = dict(zip(curve["coefficient_names"], curve["coefficients"], strict=True))
     yield " Coefficients: "
     for place, name in enumerate(scatter["names"]):
-        yield f"{'; ' if place else ''}{name} = {significant(known.get(name, 0.0), 7)}"
+        said = f"= {significant(known[name], 7)}" if name in known else "not in the curve"
+        yield f"{'; ' if place else ''}{name} {said}"
         yield f", u = {significant(scatter['standard_uncertainties'][place], 5)}"
         correlations = [significant(each, 7) for each in scatter["correlations"][place][:place]]
         yield f", r = {', '.join(correlations)}" if place else ""

@@ -48,12 +48,18 @@ _BOLD = {
     1050: "W●◐◔✘",
 }
 _OTHER = 550
+# Where a long word at the head of a column may be parted: between these two.
+_PARTED = re.compile(
+    "(?<=[Rr]epeat)(?=ability)|(?<=[Rr]esolu)(?=tion)|(?<=[Cc]alibra)(?=tion)|(?<=[Rr]efer)(?=ence)|(?<=stand)(?=ard)|(?<=[Ss]tabil)"
+    "(?=ity)|(?<=[Dd]imen)(?=sion)|(?<=temper)(?=ature)|(?<=pres)(?=sure)|(?<=[Oo]bserva)(?=tions)|(?<=[Tt]oler)(?=ance)"
+)
 _WIDTH_OF = {
     is_bold: {sign: width for width, signs in widths.items() for sign in signs}
     for is_bold, widths in ((False, _UPRIGHT), (True, _BOLD))
 }
 _LONGEST_WANTED = 90  # signs on one line
-_GUTTER = 5.0  # [pt] right of a column
+BAR = 60.0  # [pt] of the small picture beside a number, with the gap before it
+_GUTTER = 4.0  # [pt] right of a column
 _INDENT = 4.0  # [pt] left of words beside figures, and of what stands behind a line between columns: they would meet
 _LONGEST_UNBROKEN = 40  # signs: a longer text is broken even where its column asks for one line
 
@@ -68,16 +74,15 @@ class Setting:
     least_line: float
 
 
-# From the best to read on; the last is what any table is given.
+# From the best to read on; the last is what any table is given. No table has letters below 8.5 pt: words are broken first.
+_SIZE = 8.5
 _SETTINGS = (
-    Setting(8.5, on_side=False, longest_word=20, least_line=13),
-    Setting(8.0, on_side=False, longest_word=18, least_line=13),
-    Setting(7.5, on_side=False, longest_word=16, least_line=12),
-    Setting(7.0, on_side=False, longest_word=16, least_line=11),
-    Setting(8.0, on_side=True, longest_word=18, least_line=12),
-    Setting(7.0, on_side=True, longest_word=14, least_line=9),
-    Setting(6.5, on_side=True, longest_word=8, least_line=5),
-    Setting(6.0, on_side=True, longest_word=4, least_line=2),
+    Setting(_SIZE, on_side=False, longest_word=20, least_line=13),
+    Setting(_SIZE, on_side=False, longest_word=18, least_line=10),
+    Setting(_SIZE, on_side=False, longest_word=16, least_line=8),
+    Setting(_SIZE, on_side=True, longest_word=16, least_line=10),
+    Setting(_SIZE, on_side=True, longest_word=8, least_line=5),
+    Setting(_SIZE, on_side=True, longest_word=4, least_line=2),
 )
 
 
@@ -94,14 +99,18 @@ class Columns:
 def columns_of(table: Table, upright: float, on_side: float) -> Columns:
     """The columns of a table within a line of text of this length [pt] on an upright page, or on one that lies on its side."""
     columns, said = table.columns, [_lines(table, place) for place in range(len(table.columns))]
+    bars = [
+        BAR * any(row.cells[place].bar is not None for row in table.rows if place < len(row.cells))
+        for place in range(len(columns))
+    ]
     left = [
         0.0,
         *(
-            _INDENT * (table.is_to_fill or (column.is_number and not after.is_number))
-            for column, after in pairwise(columns)
+            _INDENT * (table.is_to_fill or (column.is_number and not bar and not after.is_number))
+            for (column, after), bar in zip(pairwise(columns), bars, strict=False)
         ),
     ]
-    beside = [width + _GUTTER for width in left]
+    beside = [width + bar + _GUTTER for width, bar in zip(left, bars, strict=True)]
     for setting in _SETTINGS:
         room = (on_side if setting.on_side else upright) - sum(beside)
         needs = [_needs(column, lines, setting) for column, lines in zip(columns, said, strict=True)]
@@ -113,6 +122,16 @@ def columns_of(table: Table, upright: float, on_side: float) -> Columns:
     )
     whole = tuple(width + more for width, more in zip(widths, beside, strict=True))
     return Columns(whole, setting, tuple(left))
+
+
+def syllables(word: str) -> list[str]:
+    """A word at the head of a column in the parts between which it may be broken."""
+    return _PARTED.split(word)
+
+
+def _with_hyphens(word: str) -> list[str]:
+    *parted, last = syllables(word)
+    return [*(f"{part}-" for part in parted), last]
 
 
 def _is_on_one_line(column: TableColumn, text: str) -> bool:
@@ -133,7 +152,7 @@ def _lines(table: Table, place: int) -> set[tuple[str, bool]]:
 def _needs(column: TableColumn, lines: set[tuple[str, bool]], setting: Setting) -> tuple[float, float]:
     """Least width of a column, in which a text of some words has three lines, and that with each text on one line [pt]."""
     size, longest = setting.size, setting.longest_word
-    label = _longest(((word, True) for word in column.label.split()), size)
+    label = _longest(((part, True) for word in column.label.split() for part in _with_hyphens(word)), size)
     word = _longest(((word[:longest], is_bold) for line, is_bold in lines for word in line.split()), size)
     unbroken = _longest((line for line in lines if _is_on_one_line(column, line[0])), size)
     whole = _longest(((line[:_LONGEST_WANTED], is_bold) for line, is_bold in lines), size)

@@ -1,12 +1,13 @@
 """Sections of a report on what a revision changed, what was corrected before, and which readings were refused."""
 
+import re
 from collections.abc import Iterator, Sequence
 
 from calib.faces.parts.review_on_job import decided_text, disposed_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.table_cells import flow_cell, row_of, words_cell
-from calib.faces.written import Content, moment_text
+from calib.faces.written import Content, moment_text, unit_text
 
 _NONE_REFUSED = "None: every reading was taken with an instrument in calibration."
 
@@ -26,7 +27,12 @@ def changes_section(report: Content) -> Iterator[Block]:
 
 
 def _shown(value: object) -> str:
-    return "none" if value is None or value == "" else str(value)
+    """A statement as the tables of flows have it: the unit behind (236 ± 18) is typeset."""
+    said = "none" if value is None or value == "" else str(value)
+    return _STATED.sub(lambda stated: f"{stated[1]}{unit_text(stated[2])}", said)
+
+
+_STATED = re.compile(r"^(\(−?[\d.]+ ± [\d.]+\) )([^ ,]+)")
 
 
 def amendments_section(report: Content) -> Iterator[Block]:

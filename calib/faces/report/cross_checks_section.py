@@ -19,8 +19,8 @@ from calib.faces.report.blocks import (
     TableColumn,
     TableRow,
     number_columns,
-    runs,
 )
+from calib.faces.report.symbols import with_symbols
 from calib.faces.report.table_cells import NOTHING, flow_cell, row_of, words_cell
 from calib.faces.written import Content
 
@@ -40,7 +40,7 @@ def cross_checks_section(report: Content) -> Iterator[Block]:
     if checks:
         yield Heading(2, "Cross-checks", "cross-checks")
         yield Table("Cross-checks", _COLUMNS, tuple(map(_row, checks)), is_compact=True)
-        yield Bullets(tuple(runs(line) for line in cross_check_lines(checks)))
+        yield Bullets(tuple(with_symbols(line) for line in cross_check_lines(checks)))
 
 
 def _row(check: Content) -> TableRow:

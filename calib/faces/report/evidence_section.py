@@ -1,16 +1,18 @@
 """The section of a report on what its flows were worked out from: every reading in a line, and what readings share once."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import groupby
 from string import ascii_lowercase
 
 from calib.faces.parts.reading_evidence import FOUND
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, number_columns, paragraph
+from calib.faces.report.flows_section import earlier_flows
 from calib.faces.report.observed import DayAndZone, common_day, day_sentence, observed_cell
-from calib.faces.report.table_cells import leading_cell, row_of, words_cell
+from calib.faces.report.table_cells import NOTHING, leading_cell, row_of, words_cell
 from calib.faces.report.traverses_and_air import air_named
 from calib.faces.written import Content, significant, unit_text
+from calib.uncertainty.statement import plain, round_result
 
 _TakenWith = tuple[str, ...]
 
@@ -26,7 +28,7 @@ def evidence_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield paragraph(
         "Each number stands as it was typed; semicolons part the observations of one reading. A velocity is their mean with the "
         "correction of the curve in ",
-        Run("Appendix A", to="calibrations"),
+        Run("Appendix B", to="calibrations"),
         "; flow = velocity × area of the opening × factor, or velocity × effective area. A hood indicates the flow itself.",
     )
     sets = {each: _letters(place) for place, each in enumerate(dict.fromkeys(map(_taken_with, readings)))}
@@ -40,6 +42,7 @@ def evidence_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     if rooms:
         yield paragraph("Rooms: ", *rooms, ".")
     yield _readings(readings, sets, day, anchors)
+    yield from earlier_flows(readings, anchors)
     traversed = [reading for reading in readings if reading["traverse"] is not None]
     if traversed:
         yield _points(traversed, anchors)
@@ -167,12 +170,12 @@ def _readings(
     has_remarks = any(reading["remarks"] for reading in readings)
     columns = (
         TableColumn("Reading", is_short=True),
-        TableColumn("Outlet"),
+        TableColumn("Outlet", is_short=True),
         TableColumn("Observed", is_short=day is not None),
         TableColumn("Taken with", is_short=True),
         TableColumn("Indications as typed", is_wordy=True),
-        *((TableColumn("Remarks"),) if has_remarks else ()),
-        *number_columns("Flow, unrounded"),
+        *((TableColumn("Remarks", is_wordy=True),) if has_remarks else ()),
+        *number_columns("Velocity", "Flow, unrounded"),
     )
     rows = tuple(
         row_of(
@@ -182,11 +185,17 @@ def _readings(
             words_cell(sets[_taken_with(reading)]),
             words_cell(_indications(reading)),
             *((words_cell(reading["remarks"] or ""),) if has_remarks else ()),
+            NOTHING if reading["velocity"] is None else _velocity(reading["velocity"]),
             _unrounded(reading["flow"]),
         )
         for reading in readings
     )
     return Table("Readings as typed", columns, rows)
+
+
+def _velocity(velocity: Content) -> Cell:
+    text = plain(round_result(velocity["value"], velocity["standard_uncertainty"]).value)
+    return Cell((Run(f"{text} {unit_text(velocity['unit'])}"),), velocity["value"], velocity["unit"])
 
 
 def _unrounded(flow: Content) -> Cell:
@@ -196,7 +205,7 @@ def _unrounded(flow: Content) -> Cell:
 
 def _indications(reading: Content) -> str:
     evidence = reading["evidence"]
-    typed, unit = evidence["indications"], evidence["unit"]
+    typed, unit = evidence["indications"], unit_text(evidence["unit"])
     if reading["traverse"] is not None:
         return "below, point by point"
     if evidence["throttled_indications"]:
@@ -210,31 +219,30 @@ def _indications(reading: Content) -> str:
 
 
 def _points(traversed: Sequence[Content], anchors: Anchors) -> Table:
-    """Lines of the traverses: strokes part their points, semicolons the passes."""
+    """Points of the traverses: strokes part them, double strokes their lines, semicolons the passes."""
     is_weighted = any(len({each["weight"] for each in reading["traverse"]["velocities"]}) > 1 for reading in traversed)
     columns = (
         TableColumn("Reading", is_short=True),
-        TableColumn("Line", is_short=True),
-        TableColumn("Points of the line | with semicolons between passes", is_wordy=True),
+        TableColumn(
+            "Points of the traverse | with semicolons between passes ‖ and double strokes between lines", is_wordy=True
+        ),
         TableColumn("Unit", is_short=True),
-        *((TableColumn("Weights of the points"),) if is_weighted else ()),
+        *((TableColumn("Weights of the points", is_wordy=True),) if is_weighted else ()),
     )
     rows = tuple(
         row_of(
             leading_cell(str(reading["reading"]), anchors.of("reading", reading["reading"])),
-            words_cell(str(line)),
-            words_cell(" | ".join("; ".join(each["indications_as_typed"].split(";")) for each in points)),
-            words_cell(reading["evidence"]["unit"]),
-            *((words_cell(" | ".join(significant(each["weight"], 6) for each in points)),) if is_weighted else ()),
-            anchor=anchors.of("points", reading["reading"]) if is_first else None,
+            words_cell(_by_line(reading, lambda point: "; ".join(point["indications_as_typed"].split(";")))),
+            words_cell(unit_text(reading["evidence"]["unit"])),
+            *((words_cell(_by_line(reading, lambda point: significant(point["weight"], 6))),) if is_weighted else ()),
+            anchor=anchors.of("points", reading["reading"]),
         )
         for reading in traversed
-        for is_first, line, points in _by_line(reading["traverse"]["velocities"])
     )
     return Table("Points of the traverses", columns, rows)
 
 
-def _by_line(points: Sequence[Content]) -> Iterator[tuple[bool, int, list[Content]]]:
-    """Whether it is the first, its number, and its points."""
-    for place, (line, of_line) in enumerate(groupby(points, key=lambda point: point["line"])):
-        yield place == 0, line, list(of_line)
+def _by_line(reading: Content, said: Callable[[Content], str]) -> str:
+    """What is said of each point of a traverse, line by line."""
+    lines = groupby(reading["traverse"]["velocities"], key=lambda point: point["line"])
+    return " ‖ ".join(" | ".join(map(said, points)) for _, points in lines)

@@ -1,23 +1,22 @@
 """The sections of a report on its measured flows, system by system, and on their balance."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
-from calib.faces.drawings.balance import balance_charts
-from calib.faces.drawings.overview import overview_charts
 from calib.faces.parts.not_measured import why_not_measured
 from calib.faces.parts.plant_drift import drift_sentence
 from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_rows, what_to_declare
 from calib.faces.parts.state_of_flows import design_state_lines, state_lines
 from calib.faces.report.anchors import Anchors
+from calib.faces.report.bars import bar_of, reach_of
 from calib.faces.report.blocks import (
     Block,
     Bullets,
     Cell,
     Heading,
     Mark,
-    Picture,
     Run,
     Table,
     TableColumn,
@@ -26,7 +25,6 @@ from calib.faces.report.blocks import (
     paragraph,
     runs,
 )
-from calib.faces.report.observed import DayAndZone, common_day, day_sentence, observed_cell
 from calib.faces.report.table_cells import (
     NOTHING,
     factor_cell,
@@ -42,12 +40,10 @@ from calib.faces.written import (
     coverage_percent_text,
     design_text,
     tolerance_text,
-    total_name,
     unit_text,
 )
 from calib.records.words import DUCT, REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
-from calib.uncertainty.statement import plain, round_result
 
 # --- flows -----------------------------------------------------------------------------------------------------------------------
 
@@ -57,38 +53,35 @@ _DESIGN_COLUMNS = (
     TableColumn("Probability", is_number=True),
 )
 _FLOW_COLUMNS = (
-    TableColumn("Outlet"),
+    TableColumn("Outlet", is_wordy=True),
     TableColumn("Service", is_short=True),
-    TableColumn("Observed"),
-    TableColumn("Instrument"),
-    *number_columns("Velocity", "Flow ± U", "k"),
+    *number_columns("Flow ± U", "k"),
     *_DESIGN_COLUMNS,
 )
 
 
 def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
-    """Every flow that was measured, system by system, with the totals."""
+    """Every flow that counts, system by system, with the totals."""
     first = report["readings"][0]["flow"]["coverage_probability"] if report["readings"] else COVERAGE_PROBABILITY
     percent = f"{coverage_percent_text(first)}\N{NO-BREAK SPACE}%"
-    day = common_day(report["readings"])
-    yield Heading(2, "Measured flows", "flows")
+    latest = [reading for reading in report["readings"] if reading["latest"]]
+    reach = reach_of([*latest, *report["totals"], *report["job_totals"]])
+    yield Heading(2, "Measured flows", "flows", begins_page=True)  # the first page answers by itself
     yield paragraph(
         f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
-        f"{percent}. {day_sentence(day)} A design that states no density is compared as measured, in the air that "
-        "is at the outlet."
-        f"{_about_intervals(report)}"
+        f"{percent}. A design that states no density is compared as measured, in the air that is at the outlet. Beside the "
+        "percentage a bar shows the flow with its U on the band of what is allowed, "
+        f"from {100 - reach:g} % to {100 + reach:g} % of the design."
+        f"{_about_intervals(report)}{_about_earlier(report)}"
     )
-    yield from _overview(report["readings"], report["not_measured"])
-    readings, totals = _by_system(report["readings"]), _by_system(report["totals"])
+    readings, totals = _by_system(latest), _by_system(report["totals"])
     left = _by_system(report["not_measured"])
     for system in dict.fromkeys((*readings, *left, *totals)):
         yield Heading(3, f"System {system}")
-        rows = [_reading(reading, day, anchors) for reading in readings.get(system, ())]
+        rows = [flow_row(reading, reach, anchors) for reading in readings.get(system, ())]
         rows += map(_not_measured, left.get(system, ()))
-        if rows:
-            yield Table(f"Flows of {system}", _FLOW_COLUMNS, tuple(rows))
-        if system in totals:
-            yield _totals(f"Total of {system}{_named_state(report)}", totals[system])
+        rows += (_total_row(total, reach) for total in totals.get(system, ()))
+        yield Table(f"Flows of {system}{_named_state(report)}", _FLOW_COLUMNS, tuple(rows))
     if report["gaps_reason"]:
         yield paragraph("Why it is issued without what was not measured: ", report["gaps_reason"])
     flagged = tuple(runs(each["outlet"], f": {why_not_measured(each)}.") for each in report["not_measured"])
@@ -109,26 +102,11 @@ def _about_intervals(report: Content) -> str:
     )
 
 
-_MOST_DRAWN = 1000  # outlets in the overview: two figures of thin lines
-
-
-def _overview(readings: list[Content], left: list[Content]) -> Iterator[Picture]:
-    """Every outlet against its design; of a very large job those that are least surely within their tolerance."""
-    caption = (
-        "Latest flow of each outlet with its U, in percent of design and in the state of that, with the tolerance."
-    )
-    shown = readings
-    if len(readings) > _MOST_DRAWN:
-        surely = sorted(readings, key=lambda reading: _probability(reading["design"]))
-        shown = surely[:_MOST_DRAWN]
-        caption = f"The {_MOST_DRAWN} of {len(readings)} readings with the lowest probability of conformity. {caption}"
-    for place, chart in enumerate(overview_charts(shown, left)):
-        yield Picture(f"overview-{place}", chart.figure, chart.words, runs(caption))
-
-
-def _probability(design: Content | None) -> float:
-    probability = None if design is None else design["probability_of_conformity"]
-    return 1.0 if probability is None else float(probability)
+def _about_earlier(report: Content) -> str:
+    """Where the readings stand that do not count."""
+    if all(reading["latest"] for reading in report["readings"]):
+        return ""
+    return " Readings that a later one replaced, and repeats, stand with what each flow was worked out from."
 
 
 def _named_state(report: Content) -> str:
@@ -144,25 +122,31 @@ def _by_system(records: list[Content]) -> dict[str, list[Content]]:
     return of_system
 
 
-def _reading(reading: Content, day: DayAndZone | None, anchors: Anchors) -> TableRow:
-    design, velocity, key = reading["design"], reading["velocity"], reading["reading"]
-    used: list[str | Run] = [
-        Run(reading["instrument"], to=anchors.of("instrument", reading["instrument"], reading["certificate"]))
-    ]
-    if reading["probe"]:
-        probe = reading["probe"]
-        used += [" with ", Run(probe["tag"], to=anchors.of("instrument", probe["tag"], probe["certificate"]))]
+def flow_row(reading: Content, reach: float, anchors: Anchors) -> TableRow:
+    """A flow beside its design; bars reach so far from the design [%]."""
+    key = reading["reading"]
     return row_of(
         words_cell(reading["outlet"], *_remarked(reading)),
         words_cell(reading["service"]),
-        observed_cell(reading, day),
-        words_cell(*used),
-        NOTHING if velocity is None else _velocity(velocity),
         flow_cell(reading["flow"], to=anchors.of("budget", key)),
         factor_cell(reading["flow"]),
-        *_judged(design),
+        *_judged(reading, reach),
         anchor=anchors.of("reading", key),
     )
+
+
+def earlier_flows(readings: Sequence[Content], anchors: Anchors) -> Iterator[Table]:
+    """Flows that do not count: of readings that a later one replaced, and of repeats."""
+    earlier = [reading for reading in readings if not reading["latest"]]
+    if earlier:
+        columns = (TableColumn("Reading", is_short=True), *_FLOW_COLUMNS)
+        reach = reach_of(earlier)
+        rows = (flow_row(reading, reach, anchors) for reading in earlier)
+        numbered = (
+            replace(row, cells=(words_cell(str(reading["reading"])), *row.cells))
+            for reading, row in zip(earlier, rows, strict=True)
+        )
+        yield Table("Flows of readings that a later one replaced, and of repeats", columns, tuple(numbered))
 
 
 def _not_measured(outlet: Content) -> TableRow:
@@ -172,10 +156,9 @@ def _not_measured(outlet: Content) -> TableRow:
     return row_of(
         words_cell(outlet["outlet"], *is_duct),
         words_cell(outlet["service"]),
-        *[NOTHING] * 3,
         words_cell(Run("not measured", Mark.STRONG)),
         NOTHING,
-        *_judged(None if design is None else design | dict.fromkeys(_WHEN_MEASURED)),
+        *_judged({"flow": None, "design": None if design is None else design | dict.fromkeys(_WHEN_MEASURED)}),
     )
 
 
@@ -191,16 +174,13 @@ def _remarked(reading: Content) -> Iterator[Run]:
         yield Run(" (a later reading counts)", Mark.SOFT)
 
 
-def _velocity(velocity: Content) -> Cell:
-    text = plain(round_result(velocity["value"], velocity["standard_uncertainty"]).value)
-    return Cell((Run(f"{text} {unit_text(velocity['unit'])}"),), velocity["value"], velocity["unit"])
-
-
-def _judged(design: Content | None) -> tuple[Cell, ...]:
-    """Design, tolerance, share of the design, statement and probability."""
+def _judged(stated: Content, reach: float = 0.0) -> tuple[Cell, ...]:
+    """Design, tolerance, share of the design, statement and probability of a flow."""
+    design = stated["design"]
     if design is None:
         return (words_cell("none"), *[NOTHING] * 4)
     limits = tolerance_text(design)
+    share = number_cell(design["percent_of_design"], ".1f")
     return (
         Cell(
             (
@@ -211,7 +191,7 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
             design["unit"],
         ),
         _limits(limits, design["tolerance_percent"]),
-        number_cell(design["percent_of_design"], ".1f"),
+        replace(share, bar=bar_of(stated["flow"], design, reach)) if share.text else share,
         statement_cell(design["conformity"]),
         probability_cell(design["probability_of_conformity"]),
     )
@@ -240,30 +220,27 @@ def _limits(text: str, tolerance: float | None) -> Cell:
 # --- balance ---------------------------------------------------------------------------------------------------------------------
 
 
-def _totals(title: str, totals: list[Content]) -> Table:
-    columns = (
-        TableColumn(title),
-        *number_columns("Flow ± U", "k"),
-        *_DESIGN_COLUMNS,
-        TableColumn("Measured", is_number=True),
+def _total_row(total: Content, reach: float) -> TableRow:
+    """A total beside its design, under the flows that it is made of."""
+    return row_of(
+        words_cell("total", *_partly(total)),
+        words_cell(total["service"]),
+        flow_cell(total["flow"]),
+        factor_cell(total["flow"]),
+        *(_judged(total, reach) if total["design"] else [NOTHING] * 5),
+        is_total=True,
     )
-    rows = (
-        row_of(
-            words_cell(total_name(total)),
-            flow_cell(total["flow"]),
-            factor_cell(total["flow"]),
-            *(_judged(total["design"]) if total["design"] else [NOTHING] * 5),
-            _measured(total),
-            is_total=True,
-        )
-        for total in totals
-    )
-    return Table(title, columns, tuple(rows), is_compact=True)
 
 
-def _measured(total: Content) -> Cell:
+def _partly(total: Content) -> Iterator[Run]:
+    """How many of its outlets a total is of, where that is not all."""
+    if total["outlets_measured"] != total["outlets"]:
+        yield Run(f" of {_measured(total)}", Mark.SOFT)
+
+
+def _measured(total: Content) -> str:
     said = f"{total['outlets_measured']} of {total['outlets']}"
-    return words_cell(said if total["outlets_measured"] == total["outlets"] else f"{said}, incomplete")
+    return said if total["outlets_measured"] == total["outlets"] else f"{said}, incomplete"
 
 
 def balance_section(report: Content) -> Iterator[Block]:
@@ -271,8 +248,11 @@ def balance_section(report: Content) -> Iterator[Block]:
     if report["job_totals"] or report["rooms"]:
         yield Heading(2, "Balance", "balance")
     if report["job_totals"]:
-        yield from _balance_pictures(report)
-        yield _totals(f"All systems{_named_state(report)}", report["job_totals"])
+        reach = reach_of([*report["readings"], *report["totals"], *report["job_totals"]])
+        rows = tuple(_total_row(total, reach) for total in report["job_totals"])
+        yield Table(
+            f"Totals of all systems{_named_state(report)}", (TableColumn("All systems"), *_FLOW_COLUMNS[1:]), rows
+        )
     if report["rooms"]:
         yield _rooms(report["rooms"], _named_state(report))
         yield paragraph(
@@ -301,17 +281,11 @@ def balance_section(report: Content) -> Iterator[Block]:
         yield paragraph(f"{SHARING_TITLE}. More closely it is said by:")
         yield Bullets(tuple(runs(line) for line in what_to_declare(every)))
         yield Table(
-            "Sharing not known", columns, tuple(row_of(*map(words_cell, row)) for row in shared), is_compact=True
+            "Sharing not known",
+            columns,
+            tuple(row_of(*map(words_cell, row[:-1]), words_cell(unit_text(row[-1]))) for row in shared),
+            is_compact=True,
         )
-
-
-_MOST_BALANCES = 4  # figures; `calib balance --plot` draws all
-
-
-def _balance_pictures(report: Content) -> Iterator[Picture]:
-    for place, chart in enumerate(balance_charts(report, _MOST_BALANCES)):
-        caption = "Supply, return, exhaust and net flow with U; the mark is the design."
-        yield Picture(f"balance-{place}", chart.figure, chart.words, runs(caption))
 
 
 _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"}
@@ -331,7 +305,7 @@ def _rooms(rooms: list[Content], state: str) -> Table:
             factor_cell(room["flow"]),
             words_cell(_WANTED.get(room["wanted"] or "", "nothing")),
             probability_cell(room["probability_as_wanted"]),
-            _measured(room),
+            words_cell(_measured(room)),
             is_total=True,
         )
         for room in rooms

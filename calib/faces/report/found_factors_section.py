@@ -20,7 +20,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, leading_cell, row_of, words_cell
-from calib.faces.written import Content, moment_text
+from calib.faces.written import Content, moment_text, unit_text
 
 
 def found_factors_section(report: Content, anchors: Anchors) -> Iterator[Block]:
@@ -65,7 +65,7 @@ def _pairs(factor: Content, here: set[int], job: str, anchors: Anchors) -> Table
         TableColumn("Observed"),
         TableColumn("At the face"),
         TableColumn("Observed"),
-        *number_columns(f"Indication at the face [{unit}]", "K"),
+        *number_columns(f"Indication at the face [{unit_text(unit)}]", "K"),
     )
     rows = tuple(
         row_of(

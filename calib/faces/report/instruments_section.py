@@ -1,11 +1,9 @@
-"""The section of a report on the instruments its flows rest on."""
+"""The section of a report on the instruments its flows rest on: each in a line; what its certificate says is in the appendix."""
 
 from collections.abc import Iterator
 
-from calib.faces.parts.two_days import accepted_on
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Heading, Run, Table, TableColumn, TableRow, paragraph
-from calib.faces.report.calibrations_appendix import reference_standards
+from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, paragraph
 from calib.faces.report.table_cells import leading_cell, row_of, words_cell
 from calib.faces.written import Content
 
@@ -20,11 +18,8 @@ def instruments_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Instrument"),
         TableColumn("Kind, maker, model, serial number", is_wordy=True),
         TableColumn("Certificate"),
-        TableColumn("Laboratory", is_wordy=True),
         TableColumn("Calibrated", is_short=True),
-        TableColumn("Accepted", is_short=True),
         TableColumn("Due", is_short=True),
-        TableColumn("Measuring interval"),
     )
     yield Table(
         "Instruments used", columns, tuple(_instrument(instrument, anchors) for instrument in report["instruments"])
@@ -41,19 +36,7 @@ def _instrument(instrument: Content, anchors: Anchors) -> TableRow:
         leading_cell(instrument["tag"], anchors.of("curve", *place)),
         words_cell(instrument["kind"], ", ", instrument["maker"], " ", instrument["model"], ", ", instrument["serial"]),
         leading_cell(instrument["certificate"], anchors.of("calibration", *place)),
-        words_cell(*_laboratory(instrument, anchors)),
         words_cell(instrument["calibrated_on"]),
-        words_cell(accepted_on(instrument)),
         words_cell(instrument["due_on"]),
-        words_cell(instrument["measuring_interval"]),
         anchor=anchors.of("instrument", *place),
     )
-
-
-def _laboratory(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
-    yield instrument["laboratory"]
-    if instrument["accreditation"]:
-        yield from (", ", instrument["accreditation"])
-    if instrument["reference_standards"]:
-        yield ", by comparison with "
-        yield from reference_standards(instrument, anchors)

@@ -71,8 +71,8 @@ def _blocks(
     yield Heading(2, "Cautions", "cautions")
     yield Bullets(tuple(runs(caution) for caution in content["cautions"]))
     yield from _evidence(content)
-    yield from calibrations_appendix(content, used, anchors)
     yield from budgets_appendix(content, anchors)
+    yield from calibrations_appendix(content, used, anchors)
     yield paragraph(f"End of the report on job {content['job']}.", soft=True)
 
 

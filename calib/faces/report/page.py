@@ -11,7 +11,9 @@ from html import escape
 from typing import Any
 
 from calib.faces.drawings import as_svg
+from calib.faces.drawings.style import COLUMN_WIDTH
 from calib.faces.report.blocks import (
+    Bar,
     Block,
     Bullets,
     Formula,
@@ -31,7 +33,9 @@ from calib.faces.report.blocks import (
     TableRow,
     Title,
 )
+from calib.faces.report.column_widths import syllables
 from calib.faces.report.page_style import on_paper, style
+from calib.faces.report.symbols import letter_and_subscript, with_symbols
 from calib.faces.written import SIGNS
 
 # Letters that are written from right to left, and the marks that turn a direction without being seen.
@@ -82,10 +86,17 @@ def as_html(
 
 def _written(blocks: Sequence[Block], forms: Mapping[type, Callable[[Any], Iterator[str]]]) -> Iterator[str]:
     contents = [block for block in blocks if isinstance(block, Heading) and block.level == 2 and block.anchor]
+    is_in_columns = False
     for block in blocks:
         if block in contents[1:2]:  # what stands before is read first
             yield from _contents(contents)
+        begins = isinstance(block, Heading) and block.level == 2
+        yield "</div>\n" if begins and is_in_columns else ""
         yield from forms[type(block)](block)
+        if isinstance(block, Heading) and begins:
+            is_in_columns = block.is_in_columns
+            yield '<div class="columns">\n' if is_in_columns else ""
+    yield "</div>\n" if is_in_columns else ""
 
 
 # --- text ------------------------------------------------------------------------------------------------------------------------
@@ -114,6 +125,9 @@ def _run(run: Run) -> str:
     elif run.mark is Mark.STATEMENT:
         sign = SIGNS.get(run.text)
         text = f'<span class="word {run.text.replace(" ", "-")}">{sign} {run.text}</span>' if sign else _text(run.text)
+    elif run.mark is Mark.SYMBOL:
+        parts = letter_and_subscript(run.text)
+        text = _text(run.text) if parts is None else "<i>{}</i><sub>{}</sub>".format(*parts)
     else:
         text = _MARKS[run.mark].format(_text(run.text))
     return text if run.to is None else f'<a href="#{run.to}">{text}</a>'
@@ -161,7 +175,8 @@ def _notice(notice: Notice) -> Iterator[str]:
 
 
 def _heading(heading: Heading) -> Iterator[str]:
-    yield f"<h{heading.level}{_anchored(heading.anchor)}>{_text(heading.text)}</h{heading.level}>\n"
+    kind = ' class="begins"' if heading.begins_page else ""
+    yield f"<h{heading.level}{_anchored(heading.anchor)}{kind}>{_text(heading.text)}</h{heading.level}>\n"
 
 
 def _paragraph(paragraph: Paragraph) -> Iterator[str]:
@@ -177,7 +192,8 @@ def _bullets(bullets: Bullets) -> Iterator[str]:
 
 def _picture(picture: Picture, drawn: Callable[[Picture], str]) -> Iterator[str]:
     caption = f"<figcaption>{_runs(picture.caption)}</figcaption>\n" if picture.caption else ""
-    yield f"<figure{_anchored(picture.anchor)}>\n{drawn(picture)}\n{caption}</figure>\n"
+    kind = "" if picture.figure.get_figwidth() > COLUMN_WIDTH else ' class="small"'
+    yield f"<figure{_anchored(picture.anchor)}{kind}>\n{drawn(picture)}\n{caption}</figure>\n"
 
 
 def _formula(formula: Formula, typeset: Callable[[Formula], str]) -> Iterator[str]:
@@ -202,11 +218,16 @@ def _signatures(signatures: Signatures) -> Iterator[str]:
 def _table(table: Table) -> Iterator[str]:
     kind = "cards compact" if table.is_compact else "cards"
     caption = f"<caption>{_runs(table.caption)}</caption>" if table.caption else ""
-    heads = "".join(f'<th scope="col"{_class(each)}>{_text(each.label)}</th>' for each in table.columns)
+    heads = "".join(f'<th scope="col"{_class(each)}>{_head(each.label)}</th>' for each in table.columns)
     yield f'<table class="{kind}" aria-label="{attribute(table.name)}">{caption}<thead><tr>{heads}</tr></thead>\n<tbody>\n'
     opening = [_opening(each, is_first=place == 0) for place, each in enumerate(table.columns)]
     yield from (_row(each, opening) for each in table.rows)
     yield "</tbody></table>\n"
+
+
+def _head(label: str) -> str:
+    """The words at the head of a column: a long one may be parted, and says so."""
+    return "&shy;".join(syllables(_runs(with_symbols(label))))
 
 
 def _class(column: TableColumn) -> str:
@@ -230,12 +251,27 @@ def _row(row: TableRow, opening: Sequence[str]) -> str:
     parts = [f"<tr{_anchored(row.anchor)}{kind}>"]
     closing = "</th>"
     for cell, tag in zip(row.cells, opening, strict=True):
-        parts += (tag, _runs(cell.text) if cell.text else "", closing)
+        parts += (tag, _runs(cell.text) if cell.text else "", "" if cell.bar is None else _bar(cell.bar), closing)
         closing = "</td>"
     parts.append("</tr>\n")
     return "".join(parts)
 
 
+def _bar(bar: Bar) -> str:
+    """The small picture of a cell: the row says the same in words."""
+    low, value, high = (f"{_BAR_WIDTH * at:.3g}" for at in (bar.low, bar.value, bar.high))
+    limits = (
+        "" if bar.band is None else _BAND.format(_BAR_WIDTH * bar.band[0], _BAR_WIDTH * (bar.band[1] - bar.band[0]))
+    )
+    kind = "bar outside" if bar.is_outside else "bar"
+    return (
+        f'<svg class="{kind}" viewBox="0 0 {_BAR_WIDTH} 9" aria-hidden="true">{limits}<path d="M{_BAR_WIDTH // 2} 1v7"/>'
+        f'<path class="u" d="M{low} 4.5H{high}"/><circle cx="{value}" cy="4.5" r="2"/></svg>'
+    )
+
+
+_BAR_WIDTH = 60
+_BAND = '<rect x="{:.3g}" y="1" width="{:.3g}" height="7"/>'
 _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
     Letterhead: _letterhead,
     Title: _title,

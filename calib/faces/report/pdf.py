@@ -17,13 +17,13 @@ from typing import Literal
 
 from calib.faces.plain_text import shortened
 from calib.faces.report.blocks import Layout
-from calib.faces.report.typeset_blocks import Typesetting
+from calib.faces.report.typeset_blocks import GAP, Typesetting
 from calib.faces.report.typeset_signs import showable, typefaces, unseen
 from calib.faces.report.typesetter import typeset_files
 
 Paper = Literal["a4", "us-letter"]
 
-_MARGIN = 45.4  # [pt] left and right, 16 mm
+_MARGIN = 42.5  # [pt] left and right, 15 mm
 _PAPERS: Mapping[Paper, tuple[float, float]] = {"a4": (595.28, 841.89), "us-letter": (612.0, 792.0)}  # [pt]
 _LONGEST_AT_THE_HEAD = 48  # signs of a text that is repeated on each page
 
@@ -50,6 +50,7 @@ def begin_pdf(
     told = {
         "paper": paper,
         "margin": _MARGIN,
+        "gap": GAP,
         "job": _short(layout.job),
         "title": unseen(layout.title or layout.job).replace("\n", " ") or "Report",
         "head": f"Job {_short(layout.job)}" if layout.running is None else _short(layout.running),

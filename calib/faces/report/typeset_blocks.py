@@ -4,14 +4,14 @@ A text is told as a string where nothing is to be said of it, or else as an obje
 broken, how it is set, where it leads, whether a sign of it is shown by its number. Formulas alone are told as mathematics of the
 typesetter.
 
-Decision (2026-11-29): of more than a thousand links in tables only those that lead on are set, of several in one table to one place
-the first. Options: every link (70 kB each and a third of the time, since the typesetter lays each out again once places are known:
-620 MB for 1,000 readings); none. Cost: from a budget of a large job no link leads back to its flow in the PDF; the page has it.
+Decision (2026-11-29): of more than a thousand links none is set. Options: every link (830 MB for 1,000 readings instead of 450, and
+twice the time, since the typesetter lays the report out again once it knows where its places are); those from flows to budgets
+alone (650 MB). Cost: in the PDF of a large job a budget is found by its outlet's name, a section by its bookmark; the page has all.
 """
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 from calib.faces.drawings import as_svg
@@ -39,6 +39,7 @@ from calib.faces.report.blocks import (
     Title,
     unmarked,
 )
+from calib.faces.report.symbols import letter_and_subscript, with_symbols
 from calib.faces.report.typeset_signs import LONGEST_UNSEEN, NUMBERED, showable, shown_in_svg, unseen
 from calib.faces.written import SIGNS
 
@@ -46,10 +47,14 @@ _LONGEST_WORD = 28  # signs in running text
 _LONGEST_WORD_OF_FACT = 16
 _MOST_BETWEEN = 3  # blocks between a heading and the wide table that it goes with
 _MOST_ROWS_BESIDE = 25  # of tables, for a picture to be on their page
-_MOST_ROWS_WHOLE = 12  # of a table that is not parted by the end of a page
+_MOST_ROWS_WHOLE, _MOST_SIGNS_WHOLE = (
+    12,
+    1_000,
+)  # of a table that is not parted by the end of a page; signs of its longest cells
 # Signs of a cell: a row with one of fewer is a line or two, one with more may not find room on a page, and is parted by its end.
 _SHORT_CELL, _LONG_CELL = 60, 1_200
-_MOST_LINKS = 1_000  # in tables, of which every one is set
+_MOST_LINKS = 1_000  # of a report, of which every one is set
+GAP = 16.0  # [pt] between two columns of text
 _TALLEST = 0.88  # of a page's text, for a picture
 
 Told = dict[str, Any]
@@ -66,33 +71,48 @@ class Typesetting:
             for anchor in _anchors(block):
                 self._labels.setdefault(anchor, f"place-{len(self._labels)}")
         self._placed: set[str] = set()
-        links = (run.to for block in layout.blocks for run in _runs_of_cells(block) if run.to)
+        links = (run.to for block in layout.blocks for run in _runs_of(block) if run.to)
         self._has_many_links = sum(to in self._labels for to in links) > _MOST_LINKS
-        self._linked: set[str] = set()  # from the table that is told
         self._level = 0
         self.pictures: dict[str, bytes] = {}
 
     def blocks(self) -> list[Told]:
-        """Every block; `on_side`: on a page that lies on its side, `sticks`: on one page with the next, where there is room."""
-        columns = self._columns()
+        """Every block, each told how it is `set`: "plain", on a page that lies on its "side", or in two "columns".
+
+        One that `sticks` stands on one page with the next, where there is room.
+        """
+        in_columns = _in_columns(self._blocks)
+        columns = self._columns(in_columns)
         on_side = _on_side(self._blocks, {place for place, each in columns.items() if each.setting.on_side})
-        with_picture = _with_picture(self._blocks)
+        with_picture = _with_picture(self._blocks) - in_columns  # which would leave much of them empty
         return [
-            {**self._told(block, columns.get(place)), "on_side": place in on_side, "sticks": place in with_picture}
+            {
+                **self._told(block, columns.get(place)),
+                "set": "columns" if place in in_columns else "side" if place in on_side else "plain",
+                "sticks": place in with_picture,
+            }
             for place, block in enumerate(self._blocks)
         ]
 
-    def _columns(self) -> dict[int, widths.Columns]:
+    def _columns(self, in_columns: set[int]) -> dict[int, widths.Columns]:
         """Columns of each table by its place; tables with one head have one set of columns."""
-        alike: dict[tuple[TableColumn, ...], list[int]] = {}
+        alike: dict[tuple[bool, tuple[TableColumn, ...]], list[int]] = {}
         for place, block in enumerate(self._blocks):
             if isinstance(block, Table):
-                alike.setdefault(block.columns, []).append(place)
+                alike.setdefault((place in in_columns, block.columns), []).append(place)
         out = {}
-        for places in alike.values():
+        half = (self._upright - GAP) / 2
+        for (is_in_columns, _), places in alike.items():
             tables = [block for block in (self._blocks[place] for place in places) if isinstance(block, Table)]
             whole = replace(tables[0], rows=tuple(row for table in tables for row in table.rows))
-            out.update(dict.fromkeys(places, widths.columns_of(whole, self._upright, self._on_side)))
+            out.update(
+                dict.fromkeys(
+                    places,
+                    widths.columns_of(
+                        whole, half if is_in_columns else self._upright, half if is_in_columns else self._on_side
+                    ),
+                )
+            )
         return out
 
     def _told(self, block: Block, columns: widths.Columns | None) -> Told:
@@ -146,59 +166,67 @@ class Typesetting:
             "level": self._level,
             "text": typeset_text(heading.text.strip() or "–"),
             "bookmark": len(heading.text) <= LONGEST_UNSEEN,
+            "begins_page": heading.begins_page,
             **self._place(heading.anchor),
         }
 
     def _table(self, table: Table, columns: widths.Columns) -> Told:
         longest = columns.setting.longest_word
-        self._linked.clear()
+        insets = [{"left": left, "right": columns.right} for left in columns.left]
         return {
             "kind": "table",
             "name": showable(table.name),
-            "labels": [showable(column.label) for column in table.columns],
+            "labels": [
+                [self._word_of_head(word) for word in showable(column.label).split(" ")] for column in table.columns
+            ],
             "widths": columns.widths,
-            "insets": [{"left": left, "right": columns.right} for left in columns.left],
+            "insets": insets[0]
+            if insets[1:] == insets[:-1]
+            else insets,  # one for all takes a fifth less of the memory
+            "breaks": [not (column.is_number or column.is_short) for column in table.columns],
             "right": [column.is_number for column in table.columns],
             "size": columns.setting.size,
             "caption": self._runs(table.caption),
             "rows": [self._row(row, table.columns, longest) for row in table.rows],
             "all_total": all(row.is_total for row in table.rows),
             "to_fill": table.is_to_fill,
-            "whole": (table.is_compact or table.is_to_fill) and len(table.rows) <= _MOST_ROWS_WHOLE,
+            "whole": len(table.rows) <= _MOST_ROWS_WHOLE and sum(map(_signs, table.rows)) <= _MOST_SIGNS_WHOLE,
         }
+
+    def _word_of_head(self, word: str) -> list[Any]:
+        """The parts of a word between which it may be broken; one with a symbol of a quantity is not."""
+        parted = with_symbols(word)
+        return (
+            widths.syllables(word) if all(run.mark is Mark.PLAIN for run in parted) else [{"runs": self._runs(parted)}]
+        )
 
     def _row(self, row: TableRow, columns: Sequence[TableColumn], longest: int) -> Told:
         cells = [self._cell(cell, longest) for cell in row.cells[: len(columns)]]
         cells += [""] * (len(columns) - len(cells))
-        signs = max((len(unmarked(cell.text)) for cell in row.cells), default=0)
-        whole = {"whole": True} if _SHORT_CELL < signs < _LONG_CELL else {}
+        whole = {"whole": True} if _SHORT_CELL < _signs(row) < _LONG_CELL else {}
         return {"cells": cells, "total": row.is_total, **whole, **self._place(row.anchor)}
 
     def _cell(self, cell: Cell, longest: int) -> Any:
         if not cell.text:
             return ""
-        told = self._runs(tuple(self._without_spare_link(run) for run in cell.text), longest)
+        told = self._runs(cell.text, longest)
+        if cell.bar is not None:
+            return {"runs": told, "bar": asdict(cell.bar)}
         return told[0] if len(told) == 1 else {"runs": told}
-
-    def _without_spare_link(self, run: Run) -> Run:
-        """A run of a table: where there are many links, without one that leads back, or where the table leads already."""
-        if not (run.to and self._has_many_links):
-            return run
-        if run.to in self._placed or run.to in self._linked:
-            return replace(run, to=None)
-        self._linked.add(run.to)
-        return run
 
     def _runs(self, runs: Runs, longest: int = _LONGEST_WORD) -> list[Any]:
         return [self._run(run, longest) for run in runs]
 
     def _run(self, run: Run, longest: int) -> Any:
-        label = self._labels.get(run.to) if run.to else None
+        label = self._labels.get(run.to) if run.to and not self._has_many_links else None
         said = typeset_text(run.text, longest)
         if run.mark is Mark.PLAIN and label is None:
             return said
         told: Told = said if isinstance(said, dict) else {"pieces": [said]}
         told["mark"] = run.mark.value
+        if run.mark is Mark.SYMBOL:
+            parts = letter_and_subscript(run.text)
+            told |= {"mark": Mark.PLAIN.value} if parts is None else {"pieces": list(parts)}
         if run.mark is Mark.STATEMENT:
             told["sign"] = SIGNS.get(run.text, "")
         if label is not None:
@@ -208,7 +236,7 @@ class Typesetting:
     def _picture(self, picture: Picture) -> Told:
         file = f"picture-{len(self.pictures)}.svg"
         self.pictures[file] = shown_in_svg(as_svg(picture.figure, picture.name)).encode()
-        wide, high = (72 * float(side) for side in picture.figure.get_size_inches())
+        wide, high = (72 * float(side) for side in picture.figure.get_size_inches())  # one for a column fits into it
         return {
             "kind": "picture",
             "file": file,
@@ -219,8 +247,8 @@ class Typesetting:
         }
 
     def _place(self, anchor: str | None) -> Mapping[str, str]:
-        """The label of a place; of two places with one anchor, the first one's."""
-        if anchor is None or anchor in self._placed:
+        """The label of a place that links may lead to; of two places with one anchor, the first one's."""
+        if anchor is None or anchor in self._placed or self._has_many_links:
             return {}
         self._placed.add(anchor)
         return {"label": self._labels[anchor]}
@@ -268,9 +296,18 @@ def _signed(signed: SignedInPdf) -> Told:
     return {"text": typeset_text(signed.text), "on": typeset_text(signed.on), "place": signed.place}
 
 
-def _runs_of_cells(block: Block) -> Iterator[Run]:
+def _signs(row: TableRow) -> int:
+    """Signs of the longest cell of a row."""
+    return max((len(unmarked(cell.text)) for cell in row.cells), default=0)
+
+
+def _runs_of(block: Block) -> Iterator[Run]:
     if isinstance(block, Table):
         yield from (run for row in block.rows for cell in row.cells for run in cell.text)
+    elif isinstance(block, Paragraph | Notice):
+        yield from block.text
+    elif isinstance(block, Bullets):
+        yield from (run for item in block.items for run in item)
 
 
 def _anchors(block: Block) -> Iterator[str]:
@@ -292,6 +329,18 @@ def _on_side(blocks: Sequence[Block], wide: set[int]) -> set[int]:
             heading -= 1
         turned.update(range(heading, table))
     return turned
+
+
+def _in_columns(blocks: Sequence[Block]) -> set[int]:
+    """Blocks that are set in two columns: what stands under a heading that says so, before the next of level 2."""
+    out: set[int] = set()
+    is_in_columns = False
+    for place, block in enumerate(blocks):
+        if isinstance(block, Heading) and block.level == 2:
+            is_in_columns = block.is_in_columns
+        elif is_in_columns:
+            out.add(place)
+    return out
 
 
 def _with_picture(blocks: Sequence[Block]) -> set[int]:

@@ -110,7 +110,10 @@ def basis_of(records: OnRecord, instrument: Instrument, calibration: Calibration
     return f"history of {len(ended)} intervals between calibrations, {history[0].on} to {history[-1].on}"
 
 
+MPE = "maximum permissible error"
+
+
 def limits_basis(instrument: Instrument) -> str:
     """What stability limits rest on where history is silent."""
     stated = instrument.stability_percent is not None or instrument.stability_absolute is not None
-    return f"stated limits: {instrument.stability_basis}" if stated else "maximum permissible error"
+    return f"stated limits: {instrument.stability_basis}" if stated else MPE

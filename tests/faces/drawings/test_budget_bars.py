@@ -5,9 +5,9 @@ import pytest
 from matplotlib.collections import LineCollection, PolyCollection
 
 from calib.faces import drawings
-from calib.faces.drawings import budget_bars, budget_chart, curve_chart, most_bars
-from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS, HIGHEST_FIGURE
-from tests.pictures import CONTRIBUTIONS, CURVE, DISTRIBUTION, JOB, SORTED, contribution, many, reading
+from calib.faces.drawings import budget_bars, curve_chart
+from calib.faces.drawings.style import EVALUATION_LOOKS
+from tests.pictures import CONTRIBUTIONS, CURVE, DISTRIBUTION, JOB, SORTED, contribution, reading
 
 # --- one budget ------------------------------------------------------------------------------------------------------------------
 
@@ -67,31 +67,6 @@ def test_the_texts_of_the_budget_and_of_the_distribution_tell_their_numbers():
     assert "84.1 to 95.9" in budget_bars(JOB[0], DISTRIBUTION).words
 
 
-# --- many budgets ----------------------------------------------------------------------------------------------------------------
-
-
-def test_the_parts_of_each_bar_are_the_shares_one_after_another():
-    axes = budget_chart(JOB).figure.axes[0]
-    shares = {one["name"]: one["variance_percent"] for one in CONTRIBUTIONS}
-    for row in range(len(JOB)):
-        parts = [one for one in axes.patches if round(one.get_y() + one.get_height() / 2, 6) == row]
-        drawn = [one.get_width() for one in parts]
-        assert drawn == pytest.approx([shares[name] for name in CONTRIBUTION_LOOKS if shares.get(name, 0) > 0])
-        assert [one.get_x() for one in parts] == pytest.approx([0, *np.cumsum(drawn)[:-1]])
-
-
-def test_a_job_of_a_thousand_shows_those_with_the_largest_relative_u():
-    readings = [reading(f"S{n}", expanded=1.0 + n / 100) for n in range(1000)]
-    shown = most_bars(readings)
-    assert [one["outlet"] for one in shown] == [f"S{n}" for n in range(999, 959, -1)]
-    assert len(budget_chart(shown).figure.axes[0].get_yticks()) == 40
-
-
-def test_the_text_of_many_budgets_tells_what_rules():
-    other = reading("S9", contributions=[contribution("probe", 60.0), contribution("method", 40.0)])
-    assert budget_chart([*JOB, other]).words.endswith("The largest is: outlet factor for 6, probe for 1.")
-
-
 # --- a curve ---------------------------------------------------------------------------------------------------------------------
 
 
@@ -119,9 +94,3 @@ def test_png_and_svg_are_what_they_say():
     figure = drawings.budget_bars(JOB[0]).figure
     assert drawings.as_png(figure).startswith(b"\x89PNG")
     assert drawings.as_svg(figure, "a").startswith("<svg")
-
-
-def test_as_many_budgets_as_a_picture_has_are_no_higher_than_a_page_holds():
-    shown = most_bars(many(300))
-    assert len(shown) == 40
-    assert budget_chart(shown).figure.get_figheight() <= HIGHEST_FIGURE

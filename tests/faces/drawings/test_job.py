@@ -316,15 +316,6 @@ def test_many_systems_are_several_pictures_and_none_is_parted():
     assert max(figure.get_figheight() for figure in figures) <= HIGHEST_FIGURE
 
 
-def test_of_very_many_systems_the_first_pictures_are_drawn_and_the_last_with_the_job():
-    totals = [total(f"AHU-{n}", service, 100.0, 9.0) for n in range(90) for service in ("supply", "return", "net")]
-    content = {"totals": totals, "job_totals": [total("", "net", 10.0, 5.0)]}
-    titles = [figure.axes[0].get_title(loc="left") for figure in figures_of(balance_charts(content, 3))]
-    every = len(balance_charts(content))
-    assert titles == [f"Balance of the systems, {n} of {every}" for n in (1, 2, every)]
-    assert "all systems" in words_of(balance_charts(content, 3))[-1]
-
-
 def test_a_single_system_is_not_told_twice():
     content = {"totals": [total("AHU-1", "supply", 9.0, 1.0)], "job_totals": [total("", "supply", 9.0, 1.0)]}
     assert list(rows_of(balance_charts(content)[0].figure.axes[0]).values()) == ["AHU-1", "supply"]
@@ -341,7 +332,7 @@ def test_without_totals_there_is_nothing_to_draw():
 @pytest.mark.parametrize("typed", [FORMULA, "=1+1", "\u202egnp.exe", "測風口 🌬", "x" * 10_000, "a\tb\nc"])
 def test_typed_text_is_text_in_every_picture(typed):
     readings = [reading(typed, typed), reading("S2", typed, design=None)]
-    charts = [*overview_charts(readings), drawings.budget_bars(readings[0]), drawings.budget_chart(readings)]
+    charts = [*overview_charts(readings), drawings.budget_bars(readings[0])]
     charts += balance_charts({"totals": [total(typed, "supply", 9.0, 1.0)], "job_totals": []})
     for chart in charts:
         drawn = drawings.as_svg(chart.figure, "typed")

@@ -137,7 +137,7 @@ WORDS = {
         "84 to 96",
         "84.1 to 95.9",
     ),
-    "budgets": ("6 flows", "outlet factor for 6"),
+    "small-curve": ("3 comparisons from 0.5 to 15", "The largest residual is 0.017 at 5"),
     "overview": ("4 outlets", "(80 ± 12) % at S2", "(113.0 ± 5.0) % at R1", "B1 36.0 ± 2.0 L/s"),
     "overview-of-many": ("120 outlets", "(76.0 ± 6.0) % at S-0", "and 3 more"),
     "balance": ("supply 900 ± 45 L/s against 1000 L/s (90.0 % of design)", "EF-4: exhaust not measured"),

@@ -334,25 +334,37 @@ def test_the_page_stands_by_itself(report):
 
 
 def test_every_reading_stands_on_the_page(report):
+    """Beside its design: those that count by their outlets, earlier ones by their numbers with the evidence."""
     for one in report["content"]["readings"]:
-        used = one["instrument"] + (" with PT-1" if one["probe"] else "")
+        said = [*flow_and_k(one["flow"]), *judged(one["design"])]
+        rows = [row for row in report["page"].rows if row[-len(said) :] == said]
+        own = [] if one["latest"] else [str(one["reading"])]
+        (row,) = [row for row in rows if row[: len(own)] == own and row[len(own)].startswith(one["outlet"])]
+        assert len(row) == len(own) + 2 + len(said)
+        assert row[len(own) + 1] == one["service"]
+        assert ("(duct)" in row[len(own)]) == (one["place"] == "duct")
+        assert ("(a later reading counts)" in row[len(own)]) == (not one["latest"])
+
+
+def judged(design):
+    if design is None:
+        return ["none", "", "", "", ""]
+    return [
+        in_both_units(design), f"± {design['tolerance_percent']:g} %",
+        f"{design['percent_of_design']:.1f}", signed(design["conformity"]), percent(design["probability_of_conformity"]),
+    ]  # fmt: skip
+
+
+def test_when_and_with_what_each_reading_was_taken_stands_with_the_evidence(report):
+    taken = {row[0]: row for row in report["page"].under("Taken with")}
+    evidence = {row[0]: row for row in report["page"].under("Reading", "Outlet", "Observed")}
+    for one in report["content"]["readings"]:
         # All readings of the job are of one day and one zone, said once: its rows give the time.
         assert one["observed_at"][:10] + one["observed_at"][16:] == "2026-03-05+01:00"
-        (row,) = [row for row in report["page"].rows if row[2:4] == [one["observed_at"][11:16], used]]
-        assert row[0].startswith(one["outlet"])
-        assert ("(duct)" in row[0]) == (one["place"] == "duct")
-        assert ("(a later reading counts)" in row[0]) == (not one["latest"])
-        assert row[5:7] == flow_and_k(one["flow"])
-        assert (row[4] == "") == (one["velocity"] is None)
-        design = one["design"]
-        assert row[7:] == (
-            ["none", "", "", "", ""]
-            if design is None
-            else [
-                in_both_units(design), f"± {design['tolerance_percent']:g} %",
-                f"{design['percent_of_design']:.1f}", signed(design["conformity"]), percent(design["probability_of_conformity"]),
-            ]
-        )  # fmt: skip
+        row = evidence[str(one["reading"])]
+        assert row[1:3] == [one["outlet"], one["observed_at"][11:16]]
+        assert taken[row[3]][1].startswith(f"{one['instrument']}, certificate")
+        assert (row[-2] == "") == (one["velocity"] is None)
 
 
 def in_both_units(design):
@@ -372,23 +384,24 @@ def total_cells(one):
     tolerance, share, p = (
         design.get(name) for name in ("tolerance_percent", "percent_of_design", "probability_of_conformity")
     )
-    measured = f"{one['outlets_measured']} of {one['outlets']}"
+    is_whole = one["outlets_measured"] == one["outlets"]
     return [
-        "net (supply − return − exhaust)" if one["service"] == "net" else one["service"],
+        "total" if is_whole else f"total of {one['outlets_measured']} of {one['outlets']}, incomplete",
+        one["service"],
         *flow_and_k(one["flow"]),
         f"{design['value']:.4g} {design['unit']}" if design else "",
         f"± {tolerance:g} %" if tolerance else "",
         "" if share is None else f"{share:.1f}",
         signed(design.get("conformity")),
         "" if p is None else percent(p),
-        measured + (", incomplete" if one["outlets_measured"] < one["outlets"] else ""),
     ]
 
 
 def test_every_total_stands_on_the_page(report):
-    of_systems = report["page"].under("Total of AH-1") + report["page"].under("Total of AH-2")
-    assert of_systems == [total_cells(one) for one in report["content"]["totals"]]
-    assert report["page"].under("All systems") == [total_cells(one) for one in report["content"]["job_totals"]]
+    totals = [row for row in report["page"].rows if row[0].startswith("total") and len(row) == 9]
+    content = report["content"]
+    assert totals == [total_cells(one) for one in (*content["totals"], *content["job_totals"])]
+    assert len(report["page"].under("All systems")) == len(content["job_totals"])
 
 
 def test_every_room_stands_on_the_page(report):
@@ -488,10 +501,10 @@ def test_what_is_flagged_stands_on_the_page(report):
 
 def test_every_line_of_each_budget_stands_on_the_page(report):
     readings = report["content"]["readings"]
-    (header,) = [row for row in report["page"].rows if row[:2] == ["Outlet", "Unit"]]
-    names = [name.lower() for name in header[2:-2]]
-    for row, one in zip(report["page"].under("Outlet", "Unit"), readings, strict=True):
-        shown = {name: cell for name, cell in zip(names, row[2:-2], strict=True) if cell}
+    (header,) = [row for row in report["page"].rows if row[:2] == ["Outlet", "Repeatability"]]
+    names = [name.lower() for name in header[1:-2]]
+    for row, one in zip(report["page"].under("Outlet", "Repeatability"), readings, strict=True):
+        shown = {name: cell for name, cell in zip(names, row[1:-2], strict=True) if cell}
         listed = {each["name"]: each["standard_uncertainty"] for each in one["contributions"]}
         assert shown.keys() == listed.keys()
         assert all(near(shown[name], u) for name, u in listed.items())
@@ -547,7 +560,7 @@ def test_no_other_unit_of_flow_is_left_on_the_page_or_in_the_table(in_feet):
     assert {row["flow_unit"] for row in table(in_feet["csv"])} == {"cfm", ""}
     # What instruments are calibrated in, and what was typed of readings and of the air, stays as it is.
     before, _, typed = in_feet["html"].partition('id="worked-out"')
-    page = Page.of(before + typed.partition('id="traverses"')[2].partition('id="calibrations"')[0])
+    page = Page.of(before + typed.partition('id="traverses"')[2].partition('id="in-full"')[0])
     tables = [row for row in page.rows if row[0] not in ("FH-1", "TA-1", "VF-1", "PT-1")]
     designs = {
         in_both_units(each["design"]) for each in in_feet["content"]["readings"] if each["design"]
@@ -592,7 +605,9 @@ def attacked(request, tmp_path_factory):
 def test_hostile_text_runs_nowhere(attacked):
     _, written = attacked
     assert outside(written["page"]) == []
-    assert written["page"].elements.count("svg") == math.ceil(len(written["content"]["instruments"]) / 4) + 4
+    curves = [one["curve"] for one in written["content"]["instruments"]]
+    drawn = sum(len(curve["coefficients"]) > 1 for curve in curves)
+    assert len(written["page"].drawings) == 1 + drawn  # the verdict, and curves that are not constants
     assert run_by_a_spreadsheet(written["csv"]) == []
 
 

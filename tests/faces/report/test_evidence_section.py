@@ -5,6 +5,7 @@ Expected cells are those of the sheets that were imported.
 
 import json
 import math
+import re
 
 import openpyxl
 import pytest
@@ -83,6 +84,9 @@ def test_what_readings_share_is_said_once(every):
     assert len(openings) == len(set(openings))
 
 
+POINTS = "Points of the traverse | with semicolons between passes ‖ and double strokes between lines"
+
+
 def test_the_points_of_a_traverse_stand_line_by_line_as_typed(every):
     content, page = every
     typed = {
@@ -90,14 +94,14 @@ def test_the_points_of_a_traverse_stand_line_by_line_as_typed(every):
         for row in every_way()["traverses.csv"]
     }
     traversed = [reading for reading in content["readings"] if reading["traverse"] is not None]
-    rows = page.under("Reading", "Line")
+    rows = page.under("Reading", POINTS)
     for reading in traversed:
         where = (reading["outlet"], reading["observed_at"])
         expected = {key[2:]: values for key, values in typed.items() if key[:2] == where}
         assert reading["evidence"]["indications"] == [
             f"{line}/{point}={expected[line, point]}" for line, point in sorted(expected)
         ]
-        shown = [row[2] for row in rows if row[0] == str(reading["reading"])]
+        (shown,) = [row[1].split(" ‖ ") for row in rows if row[0] == str(reading["reading"])]
         lines = sorted({line for line, _ in expected})
         assert shown == [
             " | ".join("; ".join(expected[key].split(";")) for key in sorted(expected) if key[0] == line)
@@ -121,7 +125,10 @@ def test_weights_that_differ_stand_with_the_points_and_the_budget_says_so(tmp_pa
     content, page = json.loads(texts["json"]), Page.of(texts["html"])
     number = next(str(each["reading"]) for each in content["readings"] if each["outlet"] == "D-2")
     shown = [
-        float(weight) for row in page.under("Reading", "Line") if row[0] == number for weight in row[4].split(" | ")
+        float(weight)
+        for row in page.under("Reading", POINTS)
+        if row[0] == number
+        for weight in re.split(r" [|‖] ", row[3])
     ]
     assert len(shown) == 26
     assert len(set(shown)) > 1
