@@ -1,14 +1,13 @@
 """The typesetter: files in memory, of which main.typ is read first, become a PDF; in a process of its own where one can be had.
 
-It takes some 20 kB for each cell of a table and gives none of it back, so it is the memory of a process that ends with the PDF
-(a report of 1,000 readings: 600 MB there, 320 in the process that makes it, instead of 880).
+It takes some 14 kB for each cell of a table and gives none of it back, so it is the memory of a process that ends with the PDF
+(a report of 1,000 readings: 490 MB there, 320 in the process that makes it).
 
-Decision (2026-11). The typesetter is a process of its own: its 14 kB for each cell, and 70 for each link, which it lays out again
-once places are known, end with it (a report of 1,000 readings: 320 MB here and 600 there, 880 in one process). Options: rows of a
-stated height (100 MB less, but a text that wraps against the reckoning would lie over the next row), links by page and place (150
-MB less, each page set twice, and a link no longer says where it leads); fewer links where there are many is done (`typeset_blocks`,
-100 MB less, by where the pages break). Cost (11-28): a start of a tenth of a second on the other
-core.
+Decision (2026-11). The typesetter is a process of its own: its 14 kB for each cell, and as much again where a report has links, for
+which it is laid out again once places are known, end with it. Options: rows of a stated height (100 MB less, but a text that wraps
+against the reckoning would lie over the next row), links by page and place (each page set twice, and a link no longer says where it
+leads); no links where there are many is done (`typeset_blocks`, 300 MB less). Cost (11-28): a start of a tenth of a second on the
+other core.
 """
 
 import json
