@@ -5,7 +5,8 @@ from collections.abc import Mapping
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, STATEMENT_LOOKS, Chart, house_style
+from calib.faces.drawings.style import FIGURE_WIDTH, STATEMENT_LOOKS, Chart, house_style
+from calib.faces.palette import INK
 from calib.faces.written import SIGNS
 
 _HIGH = 0.95  # [in]
