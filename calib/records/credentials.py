@@ -66,6 +66,14 @@ class Enrolled:
 
 
 @dataclass(frozen=True)
+class SignedIn:
+    """A session that holds."""
+
+    enrolled: Enrolled
+    since: datetime
+
+
+@dataclass(frozen=True)
 class Passkey:
     """A key that a device keeps; here is its public half."""
 
@@ -128,13 +136,15 @@ class Credentials:
         with self._opened() as file:
             return _person_of_link(file, link, at)
 
-    def use_link(self, link: str, at: datetime, password: str | None = None) -> str | None:
-        """Use a link up, and keep the hash of a first password; the person, or None where somebody was quicker."""
+    def use_link(self, link: str, at: datetime, first: "str | Passkey") -> str | None:
+        """Use a link up, and keep the hash of a first password, or a passkey; the person, or None where somebody was quicker."""
         with self._opened() as file:
             person = _person_of_link(file, link, at)
             file.execute("DELETE FROM link WHERE digest = ?", (digest_of(link),))
-            if person is not None and password is not None:
-                file.execute("UPDATE enrolled SET password = ? WHERE person = ?", (password, person))
+            if person is not None and isinstance(first, Passkey):
+                _add_passkey(file, first)
+            elif person is not None:
+                file.execute("UPDATE enrolled SET password = ? WHERE person = ?", (first, person))
         return person
 
     def set_password(self, person: str, password: str | None, but: str) -> None:
@@ -163,7 +173,7 @@ class Credentials:
         with self._opened() as file:
             file.execute("DELETE FROM session WHERE person = ?", (person,))
 
-    def person_of_session(self, secret: str, at: datetime) -> Enrolled | None:
+    def signed_in(self, secret: str, at: datetime) -> SignedIn | None:
         """Who shows a secret; None where its session ended."""
         with self._opened() as file:
             row = file.execute(
@@ -178,7 +188,7 @@ class Credentials:
                 return None
             if at - used > _NOTED_AFTER:
                 file.execute("UPDATE session SET used = ? WHERE digest = ?", (at.timestamp(), digest_of(secret)))
-        return Enrolled(*row[2:])
+        return SignedIn(Enrolled(*row[2:]), began)
 
     def leave_said(self, secret: str, lines: Sequence[str]) -> None:
         """Keep what is to be said on the next page of a session."""
@@ -244,15 +254,7 @@ class Credentials:
     def add_passkey(self, passkey: Passkey) -> None:
         """Keep the public half of a key."""
         with self._opened() as file:
-            kept = (
-                passkey.id,
-                passkey.person,
-                passkey.public_key,
-                passkey.uses,
-                passkey.name,
-                passkey.added.timestamp(),
-            )
-            file.execute("INSERT INTO passkey VALUES (?, ?, ?, ?, ?, ?)", kept)
+            _add_passkey(file, passkey)
 
     def passkey(self, id_: bytes) -> Passkey | None:
         """A key by the name that the device gave it."""
@@ -285,6 +287,11 @@ class Credentials:
 def _person_of_link(file: sqlite3.Connection, link: str, at: datetime) -> str | None:
     row = file.execute("SELECT person, expires FROM link WHERE digest = ?", (digest_of(link),)).fetchone()
     return str(row[0]) if row is not None and row[1] >= at.timestamp() else None
+
+
+def _add_passkey(file: sqlite3.Connection, key: Passkey) -> None:
+    row = (key.id, key.person, key.public_key, key.uses, key.name, key.added.timestamp())
+    file.execute("INSERT INTO passkey VALUES (?, ?, ?, ?, ?, ?)", row)
 
 
 def _keys(name: str, address: str) -> tuple[tuple[str, str], tuple[str, str]]:

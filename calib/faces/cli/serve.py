@@ -57,7 +57,7 @@ def serve(
     listening = pages.bound(pages.EVERY_ADDRESS if lan else pages.THIS_MACHINE, port)
     scheme = "http" if certificate is None else "https"
     address = base_address_or(base_address, f"{scheme}://localhost:{listening.getsockname()[1]}")
-    pages.serve(
+    pages.serve_pages(
         desk.records,
         credentials_of(desk.records, credentials),
         listening,

@@ -5,8 +5,8 @@ A page is one file of this folder with a template of its name in `templates/`, a
     pages = Pages()
 
     @pages.shows("/jobs/{job:name}", act="record")
-    def job(visit: Visit, job: str) -> Shown:
-        return Shown("job.html", answer.document(...visit.reading()...), title=job)
+    def job(visit: Visit, job: str) -> Filled:
+        return Filled("job.html", answer.document(...visit.reading()...), title=job)
 
     @pages.takes("/jobs/{job:name}/notes", again=job, act="record")
     def note(visit: Visit, job: str) -> Goto:
@@ -18,7 +18,7 @@ A page is one file of this folder with a template of its name in `templates/`, a
   who may. A handler is a plain function, run in a thread; what stands in braces it gets as text, whatever signs are in it.
 - A `Visit` says who it is (`person`, `roles`), gives sessions (`reading()`, `writing()`: durable together once the handler has
   returned, nothing where it raised; `reading_first()`, `writing_last()` as blocks), `signature(action)` and `at`, the time.
-- A handler returns `Shown(template, content, title)`, `Goto(address, said)`, `Sent(bytes, kind)` or `Document(content)` (JSON).
+- A handler returns `Filled(template, content, title)`, `Goto(address, said)`, `Sent(bytes, kind)` or `Document(content)` (JSON).
   Templates extend `frame.html`, fill `{% block page %}` and see `content`, `visit`, `form`; fields come from `form.html`:
   `{% import "form.html" as parts with context %}`, `{{ parts.begin("/address") }}`, `{{ parts.field("note", "What was seen") }}`,
   `{{ parts.end("Keep") }}`. Names in addresses: `{{ address("/jobs/{}", job) }}`. Assets: `{{ asset("name.js") }}` of `assets/`.

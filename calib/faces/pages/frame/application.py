@@ -38,7 +38,7 @@ from calib.errors import (
 )
 from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError
 from calib.faces.pages.frame.form import Form, Upload
-from calib.faces.pages.frame.routes import Answer, Document, Goto, Page, Pages, Sent, Shown, address
+from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
 from calib.faces.pages.frame.served import Asset, Served, assets
 from calib.faces.pages.frame.visit import MayNotError, NotSignedInError, Visit, roles_on_record
 from calib.faces.template import environment
@@ -46,7 +46,7 @@ from calib.records import database
 from calib.records.credentials import digest_of
 
 # The pages, in the order of the menu: each a file of the folder above.
-PAGES = ("home", "sign_in", "account")
+PAGES = ("home", "sign_in", "passkeys", "account")
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
 _STATUS: Mapping[type[CalibError], int] = {
@@ -203,24 +203,25 @@ class _Frame:
 
     def _with_person(self, visit: Visit) -> Visit:
         """The visit of whoever shows a session; of nobody where it ended, or the person did."""
-        enrolled = self.served.credentials.person_of_session(visit.secret, visit.at) if visit.secret else None
-        if enrolled is None:
+        signed_in = self.served.credentials.signed_in(visit.secret, visit.at) if visit.secret else None
+        if signed_in is None:
             return visit
+        enrolled = signed_in.enrolled
         roles = roles_on_record(self.served, enrolled, visit.at)
         if not roles:
             self.served.credentials.end_sessions(enrolled.person)
             return visit
         engine = database.acting_as(self.served.engine, enrolled.login)
-        return replace(visit, person=enrolled.person, roles=roles, engine=engine)
+        return replace(visit, person=enrolled.person, roles=roles, engine=engine, since=signed_in.since)
 
     @staticmethod
-    def _of_handler(visit: Visit, page: Page, names: Mapping[str, str]) -> Answer:
+    def _of_handler(visit: Visit, page: Page, names: Mapping[str, str]) -> Outcome:
         """What a handler answers, once what it wrote is durable."""
         with ExitStack() as opened:
             return page.handler(replace(visit, opened=opened), **names)
 
-    def _sent(self, visit: Visit, answer: Answer) -> Response:
-        if isinstance(answer, Shown):
+    def _sent(self, visit: Visit, answer: Outcome) -> Response:
+        if isinstance(answer, Filled):
             return self._page(visit, answer)
         if isinstance(answer, Sent):
             named = (
@@ -241,7 +242,7 @@ class _Frame:
             self.served.credentials.leave_said(secret, lines)
         return response
 
-    def _page(self, visit: Visit, shown: Shown) -> Response:
+    def _page(self, visit: Visit, shown: Filled) -> Response:
         said = self.served.credentials.take_said(visit.secret) if visit.person else []
         menu = [page for page in self.pages if page.menu is not None and visit.may(page.act)]
         text = environment("calib.faces.pages").get_template(shown.template).render(
@@ -273,7 +274,7 @@ class _Frame:
                 shown = self._of_handler(replace(visit, form=form), replace(page, handler=page.again), names or {})
             except CalibError:  # the page itself cannot be shown: what was wrong at first is said
                 return self._failed(visit, str(error), status, is_json=is_json)
-            if isinstance(shown, Shown):
+            if isinstance(shown, Filled):
                 return self._page(replace(visit, form=form), replace(shown, status=status))
         return self._failed(visit, str(error), status, is_json=is_json, findings=findings)
 
@@ -307,8 +308,8 @@ class _UnreadableError(CalibError):
     """What was sent cannot be read."""
 
 
-def _plain_page(told: str, status: int) -> Shown:
-    return Shown(
+def _plain_page(told: str, status: int) -> Filled:
+    return Filled(
         "told.html", {"told": told.splitlines(), "status": status}, title=told.partition("\n")[0], status=status
     )
 

@@ -18,7 +18,7 @@ HEADERS = {
     "Content-Security-Policy": "; ".join(f"{what} {source}" for what, source in _ALLOWED.items()),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",
     "Permissions-Policy": "camera=(self), geolocation=(), microphone=()",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
@@ -42,7 +42,7 @@ class Door:
             self._headers |= {"Strict-Transport-Security": "max-age=31536000"}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer one request."""
+        """Outcome one request."""
         if scope["type"] != "http":
             await self._inner(scope, receive, send)
             return

@@ -17,7 +17,7 @@ _HASHER = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
 _AT_ONCE = BoundedSemaphore(2)
 
 
-def expected_of(password: str, person: str) -> str | None:
+def expected_password(password: str, person: str) -> str | None:
     """What would have been right where a new password is none; None: it is good."""
     if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
         return f"{SHORTEST_PASSWORD} to {LONGEST_PASSWORD} signs: a few words that belong to nothing else are a good password"

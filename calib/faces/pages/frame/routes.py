@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shown:
+class Filled:
     """A page from its template."""
 
     template: str
@@ -53,8 +53,8 @@ class Document:
     session: str | None = None  # as in `Goto`
 
 
-Answer = Shown | Goto | Sent | Document
-Handler = Callable[..., Answer]
+Outcome = Filled | Goto | Sent | Document
+Handler = Callable[..., Outcome]
 
 
 @dataclass(frozen=True)

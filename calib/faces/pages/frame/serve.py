@@ -26,7 +26,7 @@ def bound(host: str, port: int) -> socket.socket:
         raise CalibError(f"port {port} cannot be served ({told}): name another") from error
 
 
-def serve(
+def serve_pages(
     records: str,
     credentials: Path,
     listening: socket.socket,

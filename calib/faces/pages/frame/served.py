@@ -72,6 +72,12 @@ class Served:
         return str(urlsplit(self.base_address).hostname)
 
     @property
+    def takes_passkeys(self) -> bool:
+        """Whether browsers know passkeys at such an address: by HTTPS or on this machine, and by a name (WebAuthn, 5.1.2)."""
+        is_number = self.host.replace(".", "").isdigit() or ":" in self.host
+        return not is_number and (self.is_secure or self.host == "localhost")
+
+    @property
     def authority(self) -> str:
         """Host and port as a request names them."""
         return urlsplit(self.base_address).netloc.lower()

@@ -39,6 +39,7 @@ class Visit:
     person: str = ""
     roles: Sequence[str] = ()
     engine: OpenRecords | None = None  # as the person
+    since: datetime | None = None  # when the person signed in
     form: Form = field(default_factory=Form)
     asked: "dict[str, str]" = field(default_factory=dict)  # what follows the ? of the address
     client: str = ""  # address of the network that asks
