@@ -11,12 +11,13 @@ from hmac import compare_digest
 from importlib import import_module
 from urllib.parse import quote, unquote
 
+from anyio import fail_after
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
@@ -28,6 +29,7 @@ from calib.errors import (
     CalibError,
     CurveError,
     DamagedError,
+    DeniedError,
     Finding,
     GapError,
     MeasuringIntervalError,
@@ -36,7 +38,7 @@ from calib.errors import (
     RefusedError,
     UnitError,
 )
-from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError
+from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, at_most, too_much
 from calib.faces.pages.frame.form import Form, Upload
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
 from calib.faces.pages.frame.served import Asset, Served, assets
@@ -49,6 +51,7 @@ from calib.records.credentials import digest_of
 PAGES = ("home", "sign_in", "passkeys", "account")
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
+_LONGEST_SENDING = 300  # [s]: a photograph from a basement takes its time
 _STATUS: Mapping[type[CalibError], int] = {
     NotSignedInError: 401,
     MayNotError: 403,
@@ -60,6 +63,7 @@ _STATUS: Mapping[type[CalibError], int] = {
     CurveError: 422,
     MeasuringIntervalError: 422,
     DamagedError: 500,
+    DeniedError: 403,
     RecordsError: 503,
 }
 _LOG = logging.getLogger("calib.pages")
@@ -87,7 +91,7 @@ def application(served: Served, files: Sequence[str] = PAGES, more: Sequence[Pag
     frame = _Frame(served, declared, assets())
     routes = [Route(page.address, partial(frame.answered, page=page), methods=[page.method]) for page in declared]
     routes += [Route("/assets/{digest}/{name}", frame.asset, methods=["GET"])]
-    inner = Starlette(routes=routes, exception_handlers={HTTPException: frame.not_served})
+    inner = Starlette(routes=routes, exception_handlers={HTTPException: frame.not_served, TooMuchSentError: too_much})
     largest = {page.address: page.largest for page in declared if page.largest is not None}
     return Door(inner, served.authority, largest, is_secure=served.is_secure)
 
@@ -102,20 +106,18 @@ class _Frame:
         """The answer to one request: nothing that is raised leaves this place."""
         is_json = request.headers.get("content-type", "").startswith("application/json")
         secret = request.cookies.get(self.served.cookie, "") or secrets.token_urlsafe(32)
-        with ExitStack() as opened:
-            visit = Visit(
-                self.served, clock(), str(request.url.path), secret, opened,
-                asked=dict(request.query_params), client=request.client.host if request.client else "",
-            )  # fmt: skip
-            try:
-                form = await self._form(request, page) if page.method == "POST" else Form()
-            except TooMuchSentError:
-                raise
-            except CalibError as error:
-                return self._refused(visit, error, is_json=is_json)
-            if page.method == "POST" and (refused := self._is_from_elsewhere(request, form, secret)):
-                return self._refused(visit, MayNotError(refused), is_json=is_json)
-            return await run_in_threadpool(self._made, replace(visit, form=form), page, request.path_params, is_json)
+        asked = f"?{request.url.query}" if request.url.query else ""
+        client = request.client.host if request.client else ""
+        visit = Visit(
+            self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client
+        )
+        try:
+            form = await self._form(request, page) if page.method == "POST" else Form()
+        except CalibError as error:
+            return await run_in_threadpool(self._refused, visit, error, is_json=is_json)
+        if page.method == "POST" and (refused := self._is_from_elsewhere(request, form, secret)):
+            return await run_in_threadpool(self._refused, visit, MayNotError(refused), is_json=is_json)
+        return await run_in_threadpool(self._made, replace(visit, form=form), page, request.path_params, is_json)
 
     async def not_served(self, request: Request, error: Exception) -> Response:
         """An address that is none, or is asked in another way than it answers."""
@@ -124,9 +126,15 @@ class _Frame:
             status, "this was not understood"
         )
 
+        asked = Visit(self.served, clock(), "/", request.cookies.get(self.served.cookie, ""))
+
         def made() -> Response:
-            visit = Visit(self.served, clock(), "/", request.cookies.get(self.served.cookie, ""), ExitStack())
-            return self._page(self._with_person(visit), _plain_page(told, status))
+            visit = asked
+            try:
+                visit = self._with_person(visit)
+            except CalibError:  # the records cannot be read: it is no page all the same
+                visit = replace(visit, secret="")
+            return self._page(visit, _plain_page(told, status))
 
         return await run_in_threadpool(made)
 
@@ -142,36 +150,23 @@ class _Frame:
     # --- what came ---------------------------------------------------------------------------------------------------------------
 
     async def _form(self, request: Request, page: Page) -> Form:
-        """What was sent; raises BadInputError where it cannot be read."""
+        """What was sent; raises a CalibError where it cannot be read, TooMuchSentError."""
         largest = page.largest or LARGEST_SENT
         if int(request.headers.get("content-length") or 0) > largest:
             raise TooMuchSentError
+        limited = Request(request.scope, at_most(largest, request.receive))
         kind = request.headers.get("content-type", "").partition(";")[0]
-        if kind == "application/json":
-            body = bytearray()
-            async for piece in request.stream():
-                body += piece
-                if len(body) > largest:
-                    raise TooMuchSentError
-            try:
-                return Form(document=json.loads(body))
-            except (ValueError, RecursionError):
-                raise _UnreadableError("what was sent is no JSON") from None
-        if kind not in ("application/x-www-form-urlencoded", "multipart/form-data"):
-            raise _UnreadableError("what was sent is no form")
         try:
-            sent = await request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS, max_part_size=LARGEST_SENT)
-        except HTTPException as error:
-            raise _UnreadableError("the form that was sent cannot be read") from error
-        typed = {name: value for name, value in sent.multi_items() if isinstance(value, str)}
-        uploads = {
-            name: value for name, value in sent.multi_items() if isinstance(value, UploadFile) and value.filename
-        }
-        read = {name: Upload(str(file.filename), await file.read(largest + 1)) for name, file in uploads.items()}
-        if sum(len(file.content) for file in read.values()) > largest:
-            raise TooMuchSentError
-        await sent.close()
-        return Form({name: value.replace("\r\n", "\n") for name, value in typed.items()}, read)
+            with fail_after(_LONGEST_SENDING):
+                if kind == "application/json":
+                    return Form(document=json.loads(await limited.body()))
+                if kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
+                    return await _form_of(limited)
+        except TimeoutError:
+            raise _UnreadableError("it took too long to send this") from None
+        except (ValueError, RecursionError, HTTPException, ClientDisconnect) as error:  # the first two of JSON
+            raise _UnreadableError("what was sent cannot be read") from error
+        raise _UnreadableError("what was sent is no form")
 
     def _is_from_elsewhere(self, request: Request, form: Form, secret: str) -> str | None:
         """Why a change is not taken: another site's page sent it, or it does not know the token of the session."""
@@ -303,6 +298,19 @@ def _must_be_let_in(visit: Visit, page: Page) -> None:
         raise NotSignedInError("sign in first")
     if page.act is not None and not visit.may(page.act):
         raise MayNotError(f"{visit.person} may not do this: it is for {', '.join(ACTS[page.act].roles or ())}")
+
+
+async def _form_of(request: Request) -> Form:
+    """Fields and files of a form."""
+    async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS, max_part_size=LARGEST_SENT) as sent:
+        parts = sent.multi_items()
+        typed = {name: part.replace("\r\n", "\n") for name, part in parts if isinstance(part, str)}
+        files = {
+            name: Upload(str(part.filename), await part.read())
+            for name, part in parts
+            if isinstance(part, UploadFile) and part.filename
+        }
+    return Form(typed, files)
 
 
 class _UnreadableError(CalibError):
