@@ -1,4 +1,4 @@
-"""The look of the pages: contrast by day and in the dark (WCAG 2.2, 1.4.3 and 1.4.11; relative luminance by its definition there)."""
+"""The look of the pages: contrast by day and in the dark (WCAG 2.2, 1.4.3, 1.4.11, and its relative luminance)."""
 
 import re
 from pathlib import Path
