@@ -8,8 +8,8 @@ from matplotlib.patches import Patch
 from calib.faces.drawings.style import FIGURE_WIDTH, INK, STATEMENT_LOOKS, Chart, house_style
 from calib.faces.written import SIGNS
 
-_HIGH = 0.95  # [in]
-_IN_A_ROW = 3  # of the legend: the width of a page holds no more of the longest
+_HIGH = 0.85  # [in]
+_IN_A_ROW, _SIGNS_IN_A_ROW = 3, 72  # of the legend: three of the longest, or more if they have no more signs together
 _LEAST_NAMED = 0.03  # of the bar: a narrower part has its number in the legend alone
 
 
@@ -39,6 +39,8 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
             Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {shown[each]} {each}".strip())
             for each in shown
         ]
-        figure.legend(handles=patches, loc="outside lower left", ncols=_IN_A_ROW)
+        signs = sum(len(patch.get_label()) for patch in patches)
+        in_a_row = len(patches) if signs <= _SIGNS_IN_A_ROW else _IN_A_ROW
+        figure.legend(handles=patches, loc="outside lower left", ncols=in_a_row, columnspacing=1.0, handlelength=1.6)
     said = ", ".join(f"{count} {statement}" for statement, count in shown.items())
     return Chart(figure, f"Design flows by statement: {said}.")
