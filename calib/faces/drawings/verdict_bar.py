@@ -35,12 +35,9 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
         axes.set_xticks([])
         axes.set_yticks([])
         axes.set_axis_off()
-        patches = [
-            Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {shown[each]} {each}".strip())
-            for each in shown
-        ]
-        signs = sum(len(patch.get_label()) for patch in patches)
-        in_a_row = len(patches) if signs <= _SIGNS_IN_A_ROW else _IN_A_ROW
+        labels = [f"{SIGNS.get(each, '')} {shown[each]} {each}".strip() for each in shown]
+        patches = [Patch(**STATEMENT_LOOKS[each].patch, label=label) for each, label in zip(shown, labels, strict=True)]
+        in_a_row = len(labels) if sum(map(len, labels)) <= _SIGNS_IN_A_ROW else _IN_A_ROW
         figure.legend(handles=patches, loc="outside lower left", ncols=in_a_row, columnspacing=1.0, handlelength=1.6)
     said = ", ".join(f"{count} {statement}" for statement, count in shown.items())
     return Chart(figure, f"Design flows by statement: {said}.")
