@@ -33,13 +33,6 @@ def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = Non
     yield from (_open_review(review) for review in report["open_reviews"])
     yield from _decided(report)
     yield from _answered(report)
-    told = {each["outlet"] for each in report["summary"]["attention"]}  # with the reasons, where no reading stands
-    refused = [each for each in report["refusals"] if each["outlet"] not in told]
-    if refused:
-        count = len(refused)
-        lead = count_of(count, "reading was refused", "readings were refused")
-        said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons: "
-        yield Notice(f"{lead}.", runs(said, Run("Refused readings", to="refused"), "."))
     yield from verdict_section(report, anchors)
 
 
