@@ -101,14 +101,14 @@ def _revised(report: Content) -> Iterator[Block]:
 
 def _open_review(review: Content) -> Notice:
     rest = count_of(len(review["readings"]), "reading of this report rests", "readings of this report rest")
-    lines = count_of(review["open_lines_in_all"], "line of the review has", "lines of the review have")
+    lines = count_of(review["open_lines_in_all"], "line of the review is open", "lines of the review are open")
     certificate = "" if review["certificate"] is None else f" (certificate {review['certificate']})"
     return Notice(
         "An impact review is open.",
         runs(
             f"{review['instrument'] or ''} ",
             review["happened"],
-            f"{certificate}. {rest} on it, and {lines} no disposition yet: ",
+            f"{certificate}. {rest} on it, and {lines}: ",
             Run("Nonconforming work", to="nonconforming"),
             ".",
         ),
