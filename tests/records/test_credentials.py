@@ -195,7 +195,7 @@ def test_what_was_begun_and_not_ended_leaves_nothing(credentials, tmp_path):
     """A process that dies within a transaction takes it back."""
     process = os.fork()
     if not process:
-        with credentials._opened() as file:  # noqa: SLF001 (within it the process dies)
+        with credentials._changed() as file:  # noqa: SLF001 (within it the process dies)
             file.execute("DELETE FROM enrolled")
             os._exit(0)
     os.waitpid(process, 0)

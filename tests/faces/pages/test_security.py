@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from calib.faces.pages.frame import passwords
+from calib.faces.pages.frame import application, passwords
 from calib.faces.pages.frame.application import token_of
 from calib.faces.pages.frame.door import LARGEST_SENT
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Pages, address
@@ -431,7 +431,15 @@ def test_script_in_what_is_sent_is_text_in_the_answer(served):
 # --- guessing --------------------------------------------------------------------------------------------------------------------
 
 
-def test_who_guesses_has_to_wait_longer_and_longer_even_with_the_right_password(served):
+@pytest.fixture
+def no_time_passes(monkeypatch):
+    """However long a busy machine takes."""
+    now = datetime.now(UTC).replace(microsecond=0)
+    monkeypatch.setattr(application, "clock", lambda: now)
+
+
+@pytest.mark.usefixtures("no_time_passes")
+def test_who_guesses_has_to_wait_even_with_the_right_password(served):
     served.enrol("Tom")
     visitor = served.visitor()
     told = [visitor.sign_in("Tom", "wrong password").status_code for _ in range(5)]
@@ -440,6 +448,7 @@ def test_who_guesses_has_to_wait_longer_and_longer_even_with_the_right_password(
     assert (answer.status_code, "too many tries: wait" in answer.text) == (403, True)
 
 
+@pytest.mark.usefixtures("no_time_passes")
 def test_who_guesses_many_names_is_stopped_by_their_address(served):
     visitor = served.visitor()
     told = [visitor.sign_in(f"Name {number}", "wrong password").status_code for number in range(25)]
