@@ -15,6 +15,7 @@ from sqlmodel import create_engine
 
 from calib.errors import RecordsError, Step
 from calib.records.location import Server
+from calib.records.on_file import MOST_CONNECTIONS
 from calib.records.server_functions import LOCK_HOLDER
 
 _LOCK = int.from_bytes(b"calib")
@@ -36,7 +37,7 @@ def engine_of(server: Server, wait: float) -> Engine:
     """Engine on a server; another's lock is waited for so many seconds. Raises RecordsError where the driver is missing."""
     try:
         # Prepared statements outlive their transaction, which not every connection pooler between here and there stands.
-        engine = create_engine(server.url, connect_args={"prepare_threshold": None})
+        engine = create_engine(server.url, connect_args={"prepare_threshold": None}, max_overflow=MOST_CONNECTIONS - 5)
     except ImportError as error:
         raise RecordsError(
             f"{server}: records on a server need the driver psycopg: install it with `pip install 'calib[postgres]'`"

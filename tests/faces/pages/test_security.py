@@ -7,6 +7,7 @@ import re
 from datetime import UTC, datetime
 from html.parser import HTMLParser
 
+import anyio
 import pytest
 
 from calib.faces.pages.frame import application, passwords
@@ -297,6 +298,26 @@ def test_more_than_is_taken_is_refused_whatever_was_said_of_its_size(served):
     assert tom.fill_in("/tried/small", text="x" * 500).text == "500"
 
 
+def test_of_what_somebody_sends_whom_nobody_knows_nothing_is_read(served):
+    asked = []
+
+    async def receive():
+        asked.append("more")
+        return {"type": "http.request", "body": b"x", "more_body": True}
+
+    told = []
+
+    async def send(message):
+        told.append(message)
+
+    scope = {
+        "type": "http", "method": "POST", "path": "/tried/small", "raw_path": b"/tried/small", "query_string": b"",
+        "headers": [(b"host", b"localhost:8417")], "http_version": "1.1", "scheme": "http", "client": ("192.0.2.1", 1),
+    }  # fmt: skip
+    anyio.run(served.application, scope, receive, send)
+    assert (told[0]["status"], asked) == (303, [])
+
+
 def test_forms_that_are_none_and_forms_of_very_many_parts_are_refused(served):
     tom = served.signed_in("Tom")
     many = {f"f{number}": "x" for number in range(2_000)}
@@ -453,6 +474,13 @@ def test_who_guesses_many_names_is_stopped_by_their_address(served):
     visitor = served.visitor()
     told = [visitor.sign_in(f"Name {number}", "wrong password").status_code for number in range(25)]
     assert told == [422] * 20 + [403] * 5
+
+
+@pytest.mark.usefixtures("no_time_passes")
+def test_who_found_an_open_session_guesses_the_password_no_faster(served):
+    tom = served.signed_in("Tom")
+    told = [tom.fill_in("/account/password", before="wrong", password="x", again="x").status_code for _ in range(5)]  # noqa: S106
+    assert told == [422] * 4 + [403]
 
 
 def test_a_name_that_is_not_there_costs_as_many_hashes_as_one_that_is(served, monkeypatch):

@@ -3,15 +3,17 @@
 import json
 import logging
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
 from hmac import compare_digest
 from importlib import import_module
+from typing import ParamSpec, TypeVar
 from urllib.parse import quote, unquote
 
 from anyio import fail_after
+from anyio.to_thread import current_default_thread_limiter
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.convertors import Convertor, register_url_convertor
@@ -45,7 +47,8 @@ from calib.faces.pages.frame.served import Asset, Served, assets
 from calib.faces.pages.frame.visit import MayNotError, NotSignedInError, Visit, roles_on_record
 from calib.faces.template import environment
 from calib.records import database
-from calib.records.credentials import digest_of
+from calib.records.credentials import SESSION_LONGEST, digest_of
+from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = ("home", "sign_in", "passkeys", "account")
@@ -66,6 +69,9 @@ _STATUS: Mapping[type[CalibError], int] = {
     DeniedError: 403,
     RecordsError: 503,
 }
+_THREADS = MOST_CONNECTIONS // 2
+_Asked = ParamSpec("_Asked")
+_Given = TypeVar("_Given")
 _LOG = logging.getLogger("calib.pages")
 
 
@@ -111,13 +117,16 @@ class _Frame:
         visit = Visit(
             self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client
         )
-        try:
-            form = await self._form(request, page) if page.method == "POST" else Form()
-        except CalibError as error:
-            return await run_in_threadpool(self._refused, visit, error, is_json=is_json)
-        if page.method == "POST" and (refused := self._is_from_elsewhere(request, form, secret)):
-            return await run_in_threadpool(self._refused, visit, MayNotError(refused), is_json=is_json)
-        return await run_in_threadpool(self._made, replace(visit, form=form), page, request.path_params, is_json)
+        visit, refused = await _in_thread(self._let_in, visit, page, is_json)
+        if refused is not None:  # before anything is read of what was sent
+            return refused
+        if page.method == "POST":
+            try:
+                visit = replace(visit, form=await self._form(request, page))
+                self._must_be_from_here(request, visit)
+            except CalibError as error:
+                return await _in_thread(self._refused, visit, error, is_json=is_json)
+        return await _in_thread(self._made, visit, page, request.path_params, is_json)
 
     async def not_served(self, request: Request, error: Exception) -> Response:
         """An address that is none, or is asked in another way than it answers."""
@@ -126,17 +135,15 @@ class _Frame:
             status, "this was not understood"
         )
 
-        asked = Visit(self.served, clock(), "/", request.cookies.get(self.served.cookie, ""))
-
-        def made() -> Response:
-            visit = asked
+        def made(visit: Visit) -> Response:
             try:
                 visit = self._with_person(visit)
             except CalibError:  # the records cannot be read: it is no page all the same
                 visit = replace(visit, secret="")
             return self._page(visit, _plain_page(told, status))
 
-        return await run_in_threadpool(made)
+        secret = request.cookies.get(self.served.cookie, "")
+        return await _in_thread(made, Visit(self.served, clock(), request.url.path, secret))
 
     async def asset(self, request: Request) -> Response:
         """An asset, by the address that has its digest: kept for good by whoever has asked."""
@@ -168,26 +175,30 @@ class _Frame:
             raise _UnreadableError("what was sent cannot be read") from error
         raise _UnreadableError("what was sent is no form")
 
-    def _is_from_elsewhere(self, request: Request, form: Form, secret: str) -> str | None:
-        """Why a change is not taken: another site's page sent it, or it does not know the token of the session."""
+    def _must_be_from_here(self, request: Request, visit: Visit) -> None:
+        """Raises MayNotError for a change that another site's page sent, or that does not know the token of the session."""
         site, origin = request.headers.get("sec-fetch-site"), request.headers.get("origin")
-        own = f"{'https' if self.served.is_secure else 'http'}://{request.headers['host'].lower()}"
-        if site is not None and site != "same-origin":
-            return "this was sent by a page of another site: nothing was done"
-        if origin is not None and origin.lower() != own:
-            return "this was sent by a page of another site: nothing was done"
-        token = request.headers.get("calib-token") or form["token"]
-        if not compare_digest(token.encode(), token_of(secret).encode()):
-            return "the page was too old: nothing was done; open it anew and send it again"
-        return None
+        own = f"{'https' if self.served.is_secure else 'http'}://{request.headers['host']}"
+        if site not in (None, "same-origin") or (origin is not None and origin.lower() != own.lower()):
+            raise MayNotError("this was sent by a page of another site: nothing was done")
+        token = request.headers.get("calib-token") or visit.form["token"]
+        if not compare_digest(token.encode(), token_of(visit.secret).encode()):
+            raise MayNotError("the page was too old: nothing was done; open it anew and send it again")
 
     # --- what is answered --------------------------------------------------------------------------------------------------------
 
-    def _made(self, visit: Visit, page: Page, names: Mapping[str, str], is_json: bool) -> Response:
-        """The answer of a handler; runs in a thread."""
+    def _let_in(self, visit: Visit, page: Page, is_json: bool) -> tuple[Visit, Response | None]:
+        """The visit of whoever asks, and the answer where they may not ask this."""
         try:
             visit = self._with_person(visit)
             _must_be_let_in(visit, page)
+        except CalibError as error:
+            return visit, self._refused(visit, error, is_json=is_json)
+        return visit, None
+
+    def _made(self, visit: Visit, page: Page, names: Mapping[str, str], is_json: bool) -> Response:
+        """The answer of a handler."""
+        try:
             return self._sent(visit, self._of_handler(visit, page, names))
         except CalibError as error:
             return self._refused(visit, error, page, names, is_json=is_json)
@@ -232,7 +243,7 @@ class _Frame:
         )
         secret = visit.secret if answer.session is None else answer.session
         if answer.session is not None:
-            self._set_cookie(response, secret)
+            self._set_cookie(response, secret, is_kept=True)
         if isinstance(answer, Goto) and secret and (lines := [*answer.lines, *visit.remarks]):
             self.served.credentials.leave_said(secret, lines)
         return response
@@ -247,7 +258,7 @@ class _Frame:
         )  # fmt: skip
         response = Response(text, shown.status, media_type="text/html", headers=dict(shown.headers))
         if visit.secret and not visit.person:
-            self._set_cookie(response, visit.secret)
+            self._set_cookie(response, visit.secret, is_kept=False)
         return response
 
     def _refused(
@@ -282,14 +293,15 @@ class _Frame:
             return JSONResponse({"error": told, "findings": cells}, status)
         return self._page(visit, _plain_page(told, status))
 
-    def _set_cookie(self, response: Response, secret: str) -> None:
+    def _set_cookie(self, response: Response, secret: str, *, is_kept: bool) -> None:
         if not secret:
             response.delete_cookie(
                 self.served.cookie, path="/", secure=self.served.is_secure, httponly=True, samesite="lax"
             )
             return
         response.set_cookie(
-            self.served.cookie, secret, path="/", secure=self.served.is_secure, httponly=True, samesite="lax",
+            self.served.cookie, secret, max_age=int(SESSION_LONGEST.total_seconds()) if is_kept else None,
+            path="/", secure=self.served.is_secure, httponly=True, samesite="lax",
         )  # fmt: skip
 
 
@@ -298,6 +310,12 @@ def _must_be_let_in(visit: Visit, page: Page) -> None:
         raise NotSignedInError("sign in first")
     if page.act is not None and not visit.may(page.act):
         raise MayNotError(f"{visit.person} may not do this: it is for {', '.join(ACTS[page.act].roles or ())}")
+
+
+async def _in_thread(work: Callable[_Asked, _Given], *asked: _Asked.args, **named: _Asked.kwargs) -> _Given:
+    """What blocks, in one of a few threads: each may have two connections to the records at once, which there are for all."""
+    current_default_thread_limiter().total_tokens = _THREADS
+    return await run_in_threadpool(work, *asked, **named)
 
 
 async def _form_of(request: Request) -> Form:

@@ -47,8 +47,8 @@ def serve_pages(
         server = uvicorn.Server(
             uvicorn.Config(
                 application(served), lifespan="off", access_log=False, log_level="warning", server_header=False,
-                proxy_headers=is_behind_proxy, limit_concurrency=_AT_ONCE, ws="none", timeout_graceful_shutdown=_ENDS_WITHIN,
-                ssl_certfile=file, ssl_keyfile=key,
+                proxy_headers=is_behind_proxy, forwarded_allow_ips=THIS_MACHINE, limit_concurrency=_AT_ONCE, ws="none",
+                timeout_graceful_shutdown=_ENDS_WITHIN, ssl_certfile=file, ssl_keyfile=key,
             )
         )  # fmt: skip
         _load(server)
