@@ -102,8 +102,9 @@ REPLY = "application/timestamp-reply"  # RFC 3161, 3.4
 
 
 def refusal(why):
-    """The answer of an authority that stamps no time (RFC 3161, 2.4.2)."""
-    return tsp.TimeStampResp({"status": {"status": "rejection", "status_string": [why]}}).dump()
+    """The answer of an authority that stamps no time: a status and no token (RFC 3161, 2.4.2)."""
+    status = tsp.PKIStatusInfo({"status": "rejection", "status_string": [why]}).dump()
+    return bytes((0x30, len(status))) + status  # a sequence of one, in DER
 
 
 @contextmanager
