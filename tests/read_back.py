@@ -76,8 +76,9 @@ def as_shown(number, form):
 
 
 def page_text(html):
-    """Text of a page, without its style and the texts of its drawings; a space stands between two elements."""
+    """Text of a page, without its style and the texts of its drawings; a space stands between two boxes."""
     without = re.sub(r"<(style|svg|math)\b.*?</\1>", " ", html, flags=re.DOTALL)
+    without = re.sub(r"</?(?:span|strong|code|bdi|a)\b[^>]*>", "", without)
     return one_spaced(unescape(re.sub(r"<[^>]+>", " ", without)))
 
 
@@ -158,12 +159,6 @@ class Forms:
     def drawn(self):
         """What people read in the drawings of the page, which the PDF has too."""
         return in_symbols(drawn_text(self.html))
-
-    @property
-    def alternatives(self):
-        """The texts that stand for the drawings of the page."""
-        told = re.findall(r'<svg [^>]*aria-label="([^"]*)"', self.html)
-        return in_symbols(one_spaced(" ; ".join(map(unescape, told))))
 
     @classmethod
     def of(cls, made, pdf_file):

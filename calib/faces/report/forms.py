@@ -91,7 +91,7 @@ class _Forms:
         from calib.faces.report.mail import as_eml, drawings_of  # noqa: PLC0415
 
         _begun, drawings = self.pdf_begun, drawings_of(self.layout)
-        return as_eml(self.layout, self.pdf, self.csv, drawings)
+        return as_eml(self.layout, self.pdf, drawings)
 
 
 def _encoded(text: str) -> bytes:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from calib.faces.parts.validation_text import validation_text
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, paragraph, runs
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Paragraph, Run, paragraph, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
@@ -73,7 +73,7 @@ def _blocks(
     yield from _evidence(content)
     yield from calibrations_appendix(content, used, anchors)
     yield from budgets_appendix(content, anchors)
-    yield paragraph(f"End of the report on job {content['job']}.", soft=True)
+    yield Paragraph(runs(f"End of the report on job {content['job']}."), soft=True, is_end=True)
 
 
 def _evidence(content: Content) -> Iterator[Block]:

@@ -155,7 +155,10 @@ class Typesetting:
         return {
             "kind": "table",
             "name": showable(table.name),
-            "labels": [showable(column.label) for column in table.columns],
+            # Of each label its words, and of each word the pieces between which it may be broken.
+            "labels": [
+                [widths.pieces(word, longest) for word in showable(each.label).split(" ")] for each in table.columns
+            ],
             "widths": columns.widths,
             "insets": [{"left": left, "right": columns.right} for left in columns.left],
             "right": [column.is_number for column in table.columns],
