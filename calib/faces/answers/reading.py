@@ -1,5 +1,6 @@
 """One reading as typed, with its flow, as `calib reading show` answers."""
 
+from calib.faces.parts.photographs import photograph_lines
 from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import cells_text
 from calib.faces.written import Content
@@ -14,7 +15,8 @@ _SHOWN = (
 
 def document(reading: ReadingInJob, units: str | None) -> Content:
     """The reading with its budget."""
-    recorded = {"recorded_at": reading.recorded["recorded_at"], "recorded_by": reading.recorded["person"]}
+    recorded: Content = {"recorded_at": reading.recorded["recorded_at"], "recorded_by": reading.recorded["person"]}
+    recorded |= {"photographs": list(reading.photographs)}
     return reading_content(reading.evaluation, reading.row, units) | recorded
 
 
@@ -27,4 +29,4 @@ def text(answer: Content) -> str:
         "traverse": traverse and "{rule}, {lines} × {points} points, {passes} pass(es)".format(**traverse),
     }
     cells = cells_text({name: (answer | named)[name] for name in _SHOWN})
-    return f"reading {answer['reading']}: {answer['flow']['statement']}\n{cells}"
+    return "\n".join([f"reading {answer['reading']}: {answer['flow']['statement']}", cells, *photograph_lines(answer)])

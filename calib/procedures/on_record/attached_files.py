@@ -1,5 +1,6 @@
 """Files kept with instruments, calibrations, readings and outlets, as the records hold them."""
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -7,6 +8,7 @@ from typing import Any
 
 from sqlmodel import Session, and_, col, func, or_, select
 
+from calib.errors import RecordsError, Step
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.recorded import entry_of
@@ -69,6 +71,13 @@ def photo_counts(session: Session, instruments: Collection[int]) -> dict[int, in
     return {key(instrument_id): count for instrument_id, count in session.exec(query)}
 
 
+def as_it_was(name: str, sha256: str, content: bytes) -> bytes:
+    """The content of a file of the records; raises RecordsError where it is no longer what it was."""
+    if hashlib.sha256(content).hexdigest() != sha256:
+        raise RecordsError(f"the content of file {name} is no longer what it was: {Step.VERIFY} names it")
+    return content
+
+
 @dataclass(frozen=True)
 class JobPhotograph:
     """A photograph kept with a reading of a job, or with an outlet."""
@@ -85,7 +94,10 @@ class JobPhotograph:
 
 
 def photographs_of_job(session: Session, job: int) -> list[JobPhotograph]:
-    """Photographs of the outlets of a job and of its readings that count, outlet by outlet in the order of the records."""
+    """Photographs of the outlets of a job and of its readings that count, outlet by outlet in the order of the records.
+
+    Raises RecordsError where the content of one is no longer what it was.
+    """
     owner = or_(Attached.outlet_id == Outlet.id, and_(Attached.reading_id == Reading.id, not_retracted(Reading)))
     query = (
         select(  # type: ignore[call-overload]
@@ -107,4 +119,7 @@ def photographs_of_job(session: Session, job: int) -> list[JobPhotograph]:
         .where(Outlet.job_id == job, owner, not_retracted(Attached), col(Attachment.media_type).in_(PHOTOS))
         .order_by(col(Outlet.id), col(Attached.reading_id).is_not(None), Attached.reading_id, col(Attached.id))
     )
-    return [JobPhotograph(*row) for row in session.exec(query)]
+    photographs = [JobPhotograph(*row) for row in session.exec(query)]
+    for each in photographs:
+        as_it_was(each.name, each.sha256, each.content)
+    return photographs
