@@ -346,6 +346,13 @@ def writing(records: str | Engine) -> Iterator[Session]:
 
 
 @contextmanager
+def as_before(session: Session) -> Iterator[Session]:
+    """A session that reads the records as they were before what another writes, which is not durable yet."""
+    with Session(session.get_bind().engine.execution_options(writes=False)) as before:
+        yield before
+
+
+@contextmanager
 def _told(place: str, confirming: list[bool] | None = None) -> Iterator[None]:
     """Errors of the database in one line; `confirming` is no longer empty when the commit was asked for."""
     try:
