@@ -148,6 +148,38 @@ def test_a_suggested_map_reads_the_sheet_once_it_is_filled_in(records, tmp_path)
     assert read(records, tmp_path, text).document["records"] == {"reading": 2}
 
 
+@pytest.mark.parametrize(
+    ("header", "kind", "headings"),
+    [
+        (
+            "Diffuser No.,Velocity 1 (FPM),Velocity 2 (FPM),Date",
+            "readings",
+            {"outlet": "Diffuser No.", "observations": ["Velocity 1 (FPM)", "Velocity 2 (FPM)"], "observed_at": "Date"},
+        ),
+        (
+            "Duct Name,Line No,Point,Velocity 1,Velocity 2,Date",
+            "traverses",
+            {"line": "Line No", "point": "Point", "indications": ["Velocity 1", "Velocity 2"], "observed_at": "Date"},
+        ),
+        (
+            "Asset No.,Manufacturer,Model No,Serial Number,Resolution",
+            "instruments",
+            {
+                "tag": "Asset No.", "maker": "Manufacturer", "model": "Model No", "serial": "Serial Number",
+                "resolution": "Resolution",
+            },
+        ),
+    ],
+)  # fmt: skip
+def test_what_a_sheet_holds_is_suggested_by_the_headings_that_people_write(tmp_path, header, kind, headings):
+    sheet = tmp_path / "theirs.csv"
+    sheet.write_text(f"{header}\n", encoding="utf-8")
+    calib("import", "--suggest-map", sheet)
+    suggested = tomllib.loads((tmp_path / "theirs.toml").read_text(encoding="utf-8"))
+
+    assert suggested[kind]["headings"] == headings
+
+
 def test_of_a_workbook_the_sheet_is_named(tmp_path):
     book = Workbook()
     book.active.title = "March"
