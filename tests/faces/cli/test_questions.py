@@ -151,6 +151,36 @@ def test_what_is_wrong_only_with_another_answer_is_asked_for_again(with_vane, ty
     assert "issued_on: '2026-01-05'; expected " in ran.err
 
 
+SLIPPED = tuple(line.replace("5.04", "50.4") for line in LINES)
+
+
+def test_a_slipped_point_of_a_certificate_is_asked_about_and_typed_again(with_vane, typing):
+    # 50.4 for 5.00: 10.1 times. Not right: the comparisons are asked again, an empty answer takes each that is offered.
+    again = ("", "", "", "", "", "5.00 5.04 0.05 2", "", "", "")
+    ran = typing([*STATED, *SLIPPED, "yes", "no", *again, "yes"], *ADD, records=with_vane)
+    assert ran.status == 0, ran.err
+    assert "indication: '50.4'; it is 10.1 times its reference value 5.00 m/s" in " ".join(ran.err.split())
+    shown = json.loads(calib("calibration", "show", "VA-1", "C-1", "--json", records=with_vane).out)
+    assert [each["indication"] for each in shown["comparisons"]] == ["0.52", "1.01", "2.53", "5.04", "10.09"]
+
+
+@pytest.mark.parametrize(("options", "status"), [((), 2), (("--sure",), 0)])
+def test_a_pipe_with_a_point_that_looks_slipped_writes_it_only_where_somebody_is_sure(
+    with_vane, typing, options, status
+):
+    before = ledger_head(with_vane)
+    ran = typing([*STATED, *SLIPPED, "yes"], *ADD, *options, records=with_vane, at_terminal=False)
+    assert ran.status == status
+    assert "it is 10.1 times its reference value" in " ".join(ran.err.split())
+    assert (ledger_head(with_vane) == before) == (status == 2)
+
+
+def test_on_a_narrow_terminal_a_comparison_is_a_card_and_not_a_broken_line(with_vane, typing, monkeypatch):
+    monkeypatch.setattr("calib.faces.cli.questions.terminal_columns", lambda _stream: 40)
+    ran = typing([*STATED, *LINES, "no"], *ADD, records=with_vane)
+    assert "  phase as-found\n    reference: 10.0; indication: 10.09;\n    U: 0.10; k: 2; unit: m/s\n" in ran.err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
