@@ -1,6 +1,6 @@
 """Certificates that state the correlations of their reference values: typed, checked, fitted, exported.
 
-Published: ISO/TS 28037:2010, clause 9 (reference_data/iso_ts_28037_clauses_8_to_10), its points and the covariances that this
+Published: ISO/TS 28037:2010, clauses 9 and 10 (reference_data/iso_ts_28037_clauses_8_to_10), its points and the covariances that this
 project laid over them, entered as a certificate; what is computed there has 15 digits; and the printed results of clause 7
 (reference_data/iso_ts_28037_clause_7). What is refused: common practice, no source.
 """
@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from sqlmodel import select
 
+from calib.curves.generalised import generalised_gauss_markov_regression
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.verify.curves_by_rule import curve_findings
@@ -120,6 +121,25 @@ def test_clause_8_comes_out_of_a_certificate(tmp_path):
     # Half a digit of each: 2 u(a) 5e-5 + 2 x 5e-5 + 2 x^2 u(b) 5e-5.
     digits = 2 * 5e-5 * (u_a + x + x**2 * u_b)
     assert np.all(np.abs(variance - (u_a**2 + 2 * x * both + (x * u_b) ** 2)) <= digits)
+
+
+def test_clause_10_comes_out_of_a_certificate(tmp_path):
+    """Correlated references and indications with a scatter of their own: the line of references over indications, fitted whole."""
+    covariance = within_y()
+    u = np.sqrt(np.diag(covariance))
+    kept, curve = certified(
+        tmp_path, X, Y, u, repeatability="0.2",
+        correlation=lambda i, k: repr(float(covariance[i - 1, k - 1] / u[i - 1] / u[k - 1])),
+    )  # fmt: skip
+    nothing = np.zeros_like(covariance)
+    whole = np.block([[np.diag(np.full_like(X, 0.2**2)), nothing], [nothing, covariance]])
+    line = generalised_gauss_markov_regression(X, Y, whole, 1).polynomial
+    intercept, slope = curve["coefficients"]
+    assert (intercept, 1 + slope) == pytest.approx(line.in_powers_of_x()[0], rel=1e-9)
+    assert curve["chi_squared"] == pytest.approx(line.chi_squared, rel=1e-9)
+    variance = kept.scatter_uncertainty(X) ** 2 + kept.reference_uncertainty(X) ** 2
+    powers = np.vander(X, 2, increasing=True)
+    assert variance == pytest.approx(np.sum((powers @ line.in_powers_of_x()[1]) * powers, axis=1), rel=1e-9)
 
 
 CASES = {
