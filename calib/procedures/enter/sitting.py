@@ -115,7 +115,7 @@ class Sitting:
         if self.traverse is not None:
             expected = "values at the points of the traverse alone"
             raise BadInputError([Finding.typed(column, cell, expected) for column, cell in cells.items()])
-        return replace(self, entry=TypedEntry(self._cells(self._not_before(at)) | cells))
+        return replace(self, entry=TypedEntry({**self._cells(self._not_before(at)), **cells}))
 
     def with_values(self, values: Sequence[str], at: datetime) -> "Sitting":
         """Values at the outlet: an entry, or the next points of its traverse, which becomes an entry with the last of them.

@@ -114,9 +114,11 @@ def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | N
     known, missing, unknown, nearest = max(fits, key=lambda fit: (fit[0] - len(fit[1]) - len(fit[2]), fit[0]))
     lacks = [f"without {', '.join(missing)}"] if missing else []
     lacks += [f"with {', '.join(unknown)} as well"] if unknown else []
-    near = f" (its headings come nearest to {nearest.file}, {'; '.join(lacks)})" if known > 1 and lacks else ""
-    files = ", ".join(NAMES_OF_FILES)
-    expected = f"headings that say what it holds{near}, or the name of one of {files}; or {Step.MAP_HEADINGS}"
+    if known > 1 and lacks:
+        said = f" (its headings come nearest to {nearest.file}, {'; '.join(lacks)}), or the name of the file that it is"
+    else:
+        said = f", or the name of one of {', '.join(NAMES_OF_FILES)}"
+    expected = f"headings that say what it holds{said}; or {Step.MAP_HEADINGS}"
     return None, expected, max(known for known, *_ in fits)
 
 

@@ -298,6 +298,7 @@ def test_a_log_is_named_and_proves_what_reading_add_says_of_it(enter, records, l
     cells = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep", "--log-file", log)
     by_command = calib("reading", "add", "J-1", "S-2", *cells, "--json", records=other).document
     assert by_line["flow"] == by_command["flow"]
+    assert "\n  log: 60 values\n" in calib("reading", "show", by_line["reading"], records=records).out
     with database.reading(str(records)) as session:
         assert [series.content for series in session.exec(select(LoggedSeries))] == [log.read_bytes()]
 

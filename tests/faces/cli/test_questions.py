@@ -234,7 +234,7 @@ def test_an_imported_one_without_the_state_is_told_of_then_and_whenever_it_is_as
 
 def test_at_a_terminal_what_its_kind_needs_is_asked_for(empty_records, typing):
     ran = typing(
-        ["thermal anemometer", "M", "N", "7", "0,2", "20", "Pa", "FPM", "1", "2", "", "12", "0.03",
+        ["thermal anemometer", "M", "N", "7", "", "0,2", "20", "Pa", "FPM", "1", "2", "", "12", "0.03",
          "none of these", "thermal", "21", "101.3", "yes"],
         "instrument", "add", "TA-1", records=empty_records,
     )  # fmt: skip
@@ -244,6 +244,39 @@ def test_at_a_terminal_what_its_kind_needs_is_asked_for(empty_records, typing):
     assert [shown["instrument"][name] for name in ("range_low", "unit", "mpe_percent", "mpe_absolute", "density_effect")] == [
         "0.2", "fpm", "2", None, "thermal",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "quantity"),
+    [
+        ("CFM", "cfm", "volume flow"),
+        ("°C", "degC", "temperature"),
+        ("Pa", "Pa", "pressure"),
+        ("fpm", "fpm", "air velocity"),
+    ],
+)
+def test_the_unit_of_an_instrument_tells_what_it_measures(empty_records, typed, unit, quantity):
+    cells = list(VANE)
+    cells[cells.index("--unit") + 1] = typed
+    ran = calib("instrument", "add", "FH-1", *cells, records=empty_records)
+    assert ran.status == 0, ran.err
+    shown = json.loads(calib("instrument", "show", "FH-1", "--json", records=empty_records).out)["instrument"]
+    assert (shown["quantity"], shown["unit"]) == (quantity, unit)
+
+
+def test_a_unit_that_is_none_leaves_open_what_the_instrument_measures(empty_records):
+    cells = list(VANE)
+    cells[cells.index("--unit") + 1] = "in WC"
+    ran = calib("instrument", "add", "DM-1", *cells, records=empty_records)
+    assert (ran.status, ran.err) == (2, "error: missing: --quantity\n")
+
+
+def test_a_hood_is_added_by_answers(empty_records, typing):
+    answers = ["hood", "M", "N", "7", "volume flow", "50", "2000", "m/s", "CMH", "1", "3", "", "12", "2", "yes"]
+    ran = typing(answers, "instrument", "add", "FH-1", records=empty_records)
+    assert ran.status == 0, ran.err
+    assert "relative humidity, voltage) [air velocity]: " in ran.err
+    assert "'m/s'; expected one of m3/s, m3/h, L/s, l/s, cfm" in ran.err
 
 
 def test_at_a_terminal_nothing_is_asked_where_nothing_is_missing(empty_records, typing):
