@@ -57,14 +57,27 @@ def suggested_map(sheets: Mapping[str, Sequence[Sequence[str]]], *, is_workbook:
         header = _header_among(lines)
         suggestions = [_suggestion(header, declared) for declared in FILES.values()]
         best = max((each for each in suggestions if each.may_be), key=lambda each: each.fit)
-        if best.headings:
-            tables.append((best, name if is_workbook else None))
+        beside = _readings_beside(best, suggestions)
+        tables += [
+            (each, name if is_workbook else None) for each in (best, beside) if each is not None and each.headings
+        ]
     kinds: dict[str, tuple[_Suggestion, str | None]] = {}
     for best, sheet in tables:  # a map has each kind once: the sheet that fits it best
         before = kinds.get(best.declared.file)
         if before is None or before[0].fit < best.fit:
             kinds[best.declared.file] = best, sheet
     return "\n".join(_as_toml(best, sheet) for best, sheet in kinds.values()) or None
+
+
+def _readings_beside(best: _Suggestion, suggestions: Iterable[_Suggestion]) -> _Suggestion | None:
+    """Readings in the rows of a sheet of outlets, design beside what was measured; what one table names the other leaves alone."""
+    readings = next(each for each in suggestions if each.declared.file == "readings.csv")
+    if best.declared.file != "outlets.csv" or not {*_VALUES} & readings.headings.keys():
+        return None
+    for own, other in ((best, readings), (readings, best)):
+        named = {heading for headings in other.headings.values() for heading in headings}
+        own.others = [heading for heading in own.others if heading not in named]
+    return readings
 
 
 def _header_among(lines: Sequence[Sequence[str]]) -> list[str]:

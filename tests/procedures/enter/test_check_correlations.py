@@ -1,7 +1,7 @@
 """Certificates that state the correlations of their reference values: typed, checked, fitted, exported.
 
-Published: ISO/TS 28037:2010, clauses 9 and 10 (reference_data/iso_ts_28037_clauses_8_to_10), its points and the covariances that this
-project laid over them, entered as a certificate; what is computed there has 15 digits; and the printed results of clause 7
+Published: ISO/TS 28037:2010, clauses 9 and 10 (reference_data/iso_ts_28037_clauses_8_to_10), its points and the covariances that
+this project laid over them, entered as a certificate; what is computed there has 15 digits; and the printed results of clause 7
 (reference_data/iso_ts_28037_clause_7). What is refused: common practice, no source.
 """
 
