@@ -9,7 +9,7 @@ from calib.procedures.measure.reading_in_job import ReadingInJob
 _SHOWN = (
     "outlet", "system", "service", "instrument", "certificate", "probe", "conditions", "observed_at", "recorded_at", "recorded_by",
     "indication",
-    "observations", "throttled_observations", "traverse", "indication_unit", "method", "operator", "averaging_s", "remarks",
+    "observations", "throttled_observations", "log", "traverse", "indication_unit", "method", "operator", "averaging_s", "remarks",
 )  # fmt: skip
 
 
@@ -24,6 +24,7 @@ def text(answer: Content) -> str:
     """The same for people, without the budget."""
     probe, air, traverse = (answer[name] for name in ("probe", "conditions", "traverse"))
     named = {
+        "log": f"{answer['observations_counted']} values" if answer["logged"] else None,
         "probe": probe and probe["tag"],
         "conditions": air and air["name"],
         "traverse": traverse and "{rule}, {lines} × {points} points, {passes} pass(es)".format(**traverse),
