@@ -7,10 +7,10 @@ Decision (2026-11). A server's trigger works the digest of each ledger entry out
 record. The record's own digest stays with `verify`: its bytes would need a function for each table. Its limit on the time is a
 constant that tests widen, as they do the wait.
 
-Decision (2026-11-29). Who writes is the login that a session has taken on (SET ROLE), and its own where it has taken on none: one
-program may serve many people by one login, each transaction as the person. PostgreSQL lets a login take on only what it was granted
-WITH SET TRUE. A function with its owner's rights sees the owner as current_user, so that the setting `role` is asked, which has the
-same guard. Cost: whoever takes that program over may act as anybody granted to its login.
+Decision (2026-11-29). Who writes is the login that a session has taken on (SET ROLE), and its own where it has taken on none or
+a group: one program may serve many people by one login, each transaction as the person. PostgreSQL lets a login take on only
+what it was granted WITH SET TRUE. A function with its owner's rights sees the owner as current_user, so that the setting `role`
+is asked, which has the same guard. Cost: whoever takes that program over may act as anybody granted to its login.
 """
 
 from collections.abc import Iterator
@@ -47,7 +47,11 @@ BEGIN
 END;
 """
 
-_ACTING_LOGIN = "SELECT COALESCE(NULLIF(current_setting('role'), 'none'), session_user);"
+# A group that was taken on is no login: whoever is in it stays who they are.
+_ACTING_LOGIN = """
+    SELECT COALESCE(
+        (SELECT r.rolname FROM pg_roles AS r WHERE r.rolname = current_setting('role') AND r.rolcanlogin), session_user);
+"""
 
 # The person whose login this is: of several records of a person's login the latest counts.
 _LOGIN_NAME = """

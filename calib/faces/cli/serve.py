@@ -2,12 +2,15 @@
 
 from pathlib import Path
 from types import ModuleType
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, say
+
+if TYPE_CHECKING:
+    from calib.faces.pages.frame.served import Served
 
 app = group()
 
@@ -56,16 +59,39 @@ def serve(
         raise BadInputError([Finding.typed("base_address", None, "how other machines reach this one")])
     listening = pages.bound(pages.EVERY_ADDRESS if lan else pages.THIS_MACHINE, port)
     scheme = "http" if certificate is None else "https"
-    address = base_address_or(base_address, f"{scheme}://localhost:{listening.getsockname()[1]}")
     pages.serve_pages(
         desk.records,
         credentials_of(desk.records, credentials),
         listening,
-        address,
+        base_address_or(base_address, f"{scheme}://localhost:{listening.getsockname()[1]}"),
         None if certificate is None or key is None else (certificate, key),
         lambda served: say(f"serving {served.base_address} until Ctrl-C"),
         is_behind_proxy=base_address is not None and not lan,
     )
+    return Reply({}, "")
+
+
+def served_demo(into: Path, port: int) -> Reply:
+    """Make the demo's records in a folder, and serve them with a one-time link for each of its people."""
+    import secrets
+
+    from calib.clock import clock
+    from calib.faces.demo import DEMO_PEOPLE, add_demo_people, run_demo
+
+    pages = extra_of_pages()
+    listening = pages.bound(pages.THIS_MACHINE, port)
+    records = str(run_demo(into, say)["records"])
+    add_demo_people(records, clock())
+
+    def ready(served: "Served") -> None:
+        say(f"serving {served.base_address} until Ctrl-C; each link works once:")
+        for name, role in DEMO_PEOPLE.items():
+            link = secrets.token_urlsafe(32)
+            served.credentials.enrol(name, None, link, clock())
+            say(f"  {name}, {role}: {served.base_address}/enrol/{link}")
+
+    address = f"http://localhost:{listening.getsockname()[1]}"
+    pages.serve_pages(records, credentials_of(records, None), listening, address, None, ready, is_behind_proxy=False)
     return Reply({}, "")
 
 

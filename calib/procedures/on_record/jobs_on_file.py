@@ -21,6 +21,7 @@ class JobOnFile:
     outlets: int
     read: int  # outlets that a reading is on record of, whatever the gate says of it today
     revision: int | None  # issued last; None: nothing was issued
+    last_read_on: str | None  # day of the last reading, as typed; None: nothing was read
 
 
 def jobs_on_file(session: Session) -> list[JobOnFile]:
@@ -29,9 +30,17 @@ def jobs_on_file(session: Session) -> list[JobOnFile]:
     of_readings = select(Outlet.job_id, func.count(func.distinct(col(Reading.outlet_id)))).join(Reading)
     of_readings = of_readings.where(not_retracted(Reading))
     read = dict(session.exec(of_readings.group_by(col(Outlet.job_id))).all())
+    latest = select(Outlet.job_id, func.max(Reading.observed_at)).join(Reading).where(not_retracted(Reading))
+    days = {job: time[:10] for job, time in session.exec(latest.group_by(col(Outlet.job_id)))}
     issued = select(IssuedReport.job_id, func.max(IssuedReport.revision)).group_by(col(IssuedReport.job_id))
     revisions = dict(session.exec(issued).all())
     return [
-        JobOnFile(job, outlets.get(key(job.id), 0), read.get(key(job.id), 0), revisions.get(key(job.id)))
+        JobOnFile(
+            job,
+            outlets.get(key(job.id), 0),
+            read.get(key(job.id), 0),
+            revisions.get(key(job.id)),
+            days.get(key(job.id)),
+        )
         for job in jobs_in_force(session).values()
     ]

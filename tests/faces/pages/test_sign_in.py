@@ -1,17 +1,8 @@
 """Who signs in, by what, for how long, and who does not (OWASP, Authentication and Session Management Cheat Sheets)."""
 
-from datetime import UTC, datetime
-
 import pytest
 
-from tests.served import PASSWORD, company, put_on_record
-
-
-@pytest.fixture
-def served(small_records, tmp_path):
-    put_on_record(small_records)
-    with company(small_records, tmp_path) as made:
-        yield made
+from tests.served import PASSWORD
 
 
 def shows_jobs(visitor):
@@ -61,6 +52,6 @@ def test_signing_out_ends_the_session_on_the_server(served):
 
 def test_enrolling_anew_ends_older_sessions_and_the_password(served):
     visitor = served.signed_in("Tom")
-    served.credentials.enrol("Tom", None, "new", datetime.now(UTC))
+    served.enrol("Tom", link="new")
     assert not shows_jobs(visitor)
     assert served.visitor().sign_in("Tom").status_code == 422

@@ -7,7 +7,6 @@ from contextlib import closing
 
 import psycopg
 import pytest
-from psycopg import sql
 
 from calib.errors import BadInputError, RecordsError
 from calib.procedures.people.authorise import append, people_on_record
@@ -17,16 +16,12 @@ from calib.records import database, ledger
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
 from tests.folders import NOW
-from tests.postgres import PASSWORD
 from tests.procedures.people.test_grants import add, by, made, refresh
 
 
 @pytest.fixture(scope="module")
 def urls(server_with_logins):
     """Records with Quinn (QA) and Tom (technician), and the login of the pages, which is nobody's."""
-    login = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}").format(sql.Identifier(PAGES_LOGIN), sql.Literal(PASSWORD))
-    if not server_with_logins.sql("postgres", "SELECT 1 FROM pg_roles WHERE rolname = %s", PAGES_LOGIN):
-        server_with_logins.sql("postgres", login)
     name, urls = made(server_with_logins)
     add(urls["owner"], "Quinn", "QA", login="quinn", signature=by("The owner"))
     refresh(urls)

@@ -247,7 +247,8 @@ class _Frame:
         menu = [page for page in self.pages if page.menu is not None and visit.may(page.act)]
         text = environment("calib.faces.pages").get_template(shown.template).render(
             content=shown.content, title=shown.title, visit=visit, form=visit.form, menu=menu, said=said,
-            token=token_of(visit.secret), address=address, asset=lambda name: self.assets[name].address,
+            token=token_of(visit.secret), address=address, addresses={page.address for page in self.pages},
+            asset=lambda name: self.assets[name].address,
         )  # fmt: skip
         response = Response(text, shown.status, media_type="text/html", headers=dict(shown.headers))
         if visit.secret and not visit.person:
