@@ -99,7 +99,7 @@ def application(served: Served, files: Sequence[str] = PAGES, more: Sequence[Pag
     routes += [Route("/assets/{digest}/{name}", frame.asset, methods=["GET"])]
     inner = Starlette(routes=routes, exception_handlers={HTTPException: frame.not_served, TooMuchSentError: too_much})
     largest = {page.address: page.largest for page in declared if page.largest is not None}
-    return Door(inner, served.authority, largest, is_secure=served.is_secure)
+    return Door(inner, served.authority, largest, by_https_alone=served.is_secure and served.host != "localhost")
 
 
 @dataclass(frozen=True)

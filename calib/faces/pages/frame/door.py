@@ -35,12 +35,12 @@ class TooMuchSentError(Exception):
 class Door:
     """Wraps the application; nothing behind it sees a request of another host, or more bytes than it takes."""
 
-    def __init__(self, inner: ASGIApp, authority: str, largest: Mapping[str, int], *, is_secure: bool) -> None:
+    def __init__(self, inner: ASGIApp, authority: str, largest: Mapping[str, int], *, by_https_alone: bool) -> None:
         self._inner = inner
         self._hosts = hosts_of(authority)
         self._largest = max([LARGEST_SENT, *largest.values()])
         self._headers = HEADERS | NEVER_KEPT
-        if is_secure:
+        if by_https_alone:  # the whole host, whatever its port
             self._headers |= {"Strict-Transport-Security": "max-age=31536000"}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
