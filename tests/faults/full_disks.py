@@ -1,8 +1,8 @@
 """Commands that write while there is no room, at any size: each is done, or says in one line why not, and nothing is half written.
 
 A command runs in a fork of this process that may make no file longer than a limit (RLIMIT_FSIZE, setrlimit(2): a write beyond it
-fails with EFBIG, and one that begins before it is cut short). The limits go from none to more than the command needs. Where this
-process may mount one, every second command runs in a small file system of its own instead (tmpfs: ENOSPC). Afterwards the records
+fails with EFBIG, and one that begins before it is cut short). The limits go from none to more than the command needs. Where it may
+mount one, every second command runs in a small file system of its own instead (tmpfs: ENOSPC). Afterwards the records
 verify, their ledger ends where it ended or, of a command that was done, where it does with room enough; no file is there that the
 whole command does not make, or that is shorter; and what was not done is done when there is room.
 
@@ -158,7 +158,7 @@ def full_disks(count, seed, commands=tuple(COMMANDS)):
 
 def _once(chance, number, command, source, before, whole, needs):
     room = int(needs * chance.random() ** 3)  # most of them small
-    if number // len(COMMANDS) % 2:
+    if (number + number // len(COMMANDS)) % 2:
         with _in_small_file_system(source, room) as folder:
             if folder is not None:
                 status = _judged(command, folder, _ran(_words(command, folder)), before, whole)
