@@ -46,7 +46,9 @@ from calib.records import database
 from calib.records.credentials import digest_of
 
 # The pages, in the order of the menu: each a file of the folder above.
-PAGES = ("home", "sign_in", "passkeys", "account")
+PAGES = (
+    "home", "job", "outlet", "traverse", "reading", "photographs", "instrument", "sign_in", "passkeys", "account",
+)  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
 _STATUS: Mapping[type[CalibError], int] = {
@@ -106,6 +108,7 @@ class _Frame:
             visit = Visit(
                 self.served, clock(), str(request.url.path), secret, opened,
                 asked=dict(request.query_params), client=request.client.host if request.client else "",
+                agent=request.headers.get("user-agent", ""),
             )  # fmt: skip
             try:
                 form = await self._form(request, page) if page.method == "POST" else Form()
