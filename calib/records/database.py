@@ -12,7 +12,7 @@ from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
-from calib.errors import RecordsError, Step
+from calib.errors import DeniedError, RecordsError, Step
 from calib.records import on_file, on_server
 from calib.records.beside import beside, put_new
 from calib.records.expected_schema import is_as_made
@@ -349,7 +349,8 @@ def _told(place: str, confirming: list[bool] | None = None) -> Iterator[None]:
             end = (
                 "the server was confirming it, and may have written all of it or nothing: look before you run it again"
             )
-        raise RecordsError(f"{place}: {_cause_of(error)}; {end}") from error
+        kind = DeniedError if on_server.is_denied(error) else RecordsError
+        raise kind(f"{place}: {_cause_of(error)}; {end}") from error
 
 
 def _cause_of(error: DBAPIError | sqlite3.Error) -> str:

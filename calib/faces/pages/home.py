@@ -8,10 +8,11 @@ from calib.faces.answers import status as status_answer
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.status import what_waits
-from calib.procedures.on_record.jobs_on_file import jobs_on_file
+from calib.procedures.on_record.jobs_on_file import jobs_of_late, jobs_on_file
 
 pages = Pages()
 COMES_DUE_WITHIN = 30  # [d]
+OF_LATE = 30  # jobs that were recorded last; those of the last readings stand beside them
 _NOT_BEGUN = "9999"  # behind every day: where the work is, stands first
 
 
@@ -19,12 +20,15 @@ _NOT_BEGUN = "9999"  # behind every day: where the work is, stands first
 def home(visit: Visit) -> Filled:
     """Jobs, the newest first and before them those that are not begun; what waits beside them."""
     session = visit.reading()
-    jobs = reversed(jobs_answer.document(jobs_on_file(session))["jobs"])
+    are_all = visit.asked.get("jobs") == "all"
+    jobs = reversed(
+        jobs_answer.document(jobs_on_file(session, None if are_all else jobs_of_late(session, OF_LATE)))["jobs"]
+    )
     in_order = sorted(jobs, key=_day, reverse=True)
     by_day = [(None if day == _NOT_BEGUN else day, list(of_day)) for day, of_day in groupby(in_order, key=_day)]
     waits = status_answer.document(what_waits(session, visit.at, COMES_DUE_WITHIN), ())
     left = {job["job"]: job["not_measured"] for job in waits["jobs"]}
-    return Filled("home.html", {"by_day": by_day, "left": left, "waits": waits}, title="Jobs")
+    return Filled("home.html", {"by_day": by_day, "left": left, "waits": waits, "are_all": are_all}, title="Jobs")
 
 
 def _day(job: dict[str, str | None]) -> str:

@@ -8,10 +8,11 @@ from contextlib import closing
 import psycopg
 import pytest
 
+from calib.confirmation.authority import PersonOnRecord
 from calib.errors import BadInputError, RecordsError
 from calib.procedures.people.authorise import append, people_on_record
 from calib.procedures.people.grants import PAGES_LOGIN
-from calib.procedures.people.persons_and_roles import LoginWanted, correct_login
+from calib.procedures.people.persons_and_roles import LoginWanted, correct_login, enrollable
 from calib.records import database, ledger
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
@@ -95,11 +96,18 @@ def test_a_person_takes_on_no_login_of_another(urls):
         connection.execute("SET ROLE quinn")
 
 
-def test_a_person_is_nobody_under_the_name_of_their_group(urls):
+def test_a_group_that_was_taken_on_is_no_login(urls):
     with closing(psycopg.connect(urls["tom"], autocommit=True)) as connection:
         connection.execute("SET ROLE calib_technician")
-        with pytest.raises(psycopg.errors.InsufficientPrivilege, match="holds no role"):
-            connection.execute("SELECT roles_held()")
+        assert connection.execute("SELECT acting_login()").fetchone() == ("tom",)
+
+
+def test_who_has_no_login_begins_no_session_in_a_browser(urls):
+    add(urls["quinn"], "Lars", "technician")
+    with database.reading(urls["quinn"]) as session:
+        assert enrollable(session, "Tom", NOW) == PersonOnRecord("Tom", "tom")
+        with pytest.raises(BadInputError, match="a person with a login of the shared database"):
+            enrollable(session, "Lars", NOW)
 
 
 def test_a_login_that_is_a_persons_no_more_is_not_taken_on_after_the_next_grants(urls):
