@@ -14,6 +14,7 @@ _LONGEST = 200  # signs of a text, which stands at the head of each report
 # As pictures are held that a page shows without a profile of a printer: grey or RGB, with or without transparency.
 _COLOURS = ("1", "L", "LA", "P", "RGB", "RGBA")
 _LARGEST_MARK = 1_000_000  # bytes, since each report holds it
+MARK = "a picture, PNG or JPEG, of at most 1 MB"
 
 
 def set_company(
@@ -72,4 +73,4 @@ def _expected_of_mark(mark: FileRead) -> str | None:
         except Exception:  # noqa: BLE001 (a damaged picture ends its reader in any way)
             return "a picture that can be drawn"
         return None if colours in _COLOURS else "a picture in RGB or grey"
-    return "a picture, PNG or JPEG, of at most 1 MB"
+    return MARK
