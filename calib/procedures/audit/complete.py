@@ -50,4 +50,4 @@ def _told(issue: Issue, left: list[str] | None) -> str:
     reason = (
         "no reason is on record" if issue.gaps_reason is None else f"the reason given: {issue.gaps_reason.rstrip('.')}"
     )
-    return f"{said}: not measured {'was' if len(left) == 1 else 'were'} {', '.join(left)}; {reason}."
+    return f"{said}: without {', '.join(left)}; {reason}."

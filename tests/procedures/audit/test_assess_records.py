@@ -292,7 +292,7 @@ def test_what_an_issue_left_out_is_told_with_the_reason(small_job_file, tmp_path
     done(small_job_file, "reading", "withdraw", "J-1", "2", "--reason", "wrong outlet", "--by", "A. Person")
     issue(small_job_file, tmp_path / "1", "--with-gaps", "the hall was locked.")
     today = datetime.now(UTC).date()
-    line = f"Revision 1 of {today}: not measured was S-2; the reason given: the hall was locked."
+    line = f"Revision 1 of {today}: without S-2; the reason given: the hall was locked."
     for named in (("J-1",), ("J-1", "1")):
         assert answer(small_job_file, 11, *named) == ("No: revision 1 was issued without 1 outlet.", False, [line])
 
