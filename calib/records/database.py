@@ -189,6 +189,11 @@ def open_records(location: str) -> Engine:
     raise RecordsError(_other_schema(place, schema))
 
 
+def acting_as(engine: Engine, login: str | None) -> Engine:
+    """The same records, with each transaction on a server as a login that the engine's own may take on; None: as its own."""
+    return engine if login is None else engine.execution_options(acting_as=login)
+
+
 def _other_schema(place: Path | Server, schema: str) -> str:
     return f"{place} has schema {schema}, this version knows {SCHEMA}: use the version that wrote it, or a later one"
 

@@ -50,6 +50,9 @@ def _begin(connection: Connection, wait: float) -> None:
         f"SET LOCAL lock_timeout = {round(1000 * wait)}; "
         f"SET LOCAL idle_in_transaction_session_timeout = '{_ABANDONED_MINUTES}min'"
     )
+    login = connection.get_execution_options().get("acting_as")
+    if login is not None:
+        limits += f"; SET LOCAL ROLE {connection.dialect.identifier_preparer.quote_identifier(login)}"
     if connection.get_execution_options().get("writes", False):
         connection.exec_driver_sql(f"SET TRANSACTION ISOLATION LEVEL READ COMMITTED; {limits}")
         try:

@@ -2,7 +2,8 @@
 
 from matplotlib.figure import Figure
 
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, SMALL_LETTERS, STROKE, WHITE, Chart, house_style, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, SMALL_LETTERS, Chart, house_style, titled
+from calib.faces.palette import INK, STROKE, WHITE
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from tests.coverage.counted import FOUND, KINDS
 

@@ -14,11 +14,9 @@ from calib.faces.drawings.outlet_rows import write_beside
 from calib.faces.drawings.outlets import flow_text, in_unit
 from calib.faces.drawings.style import (
     FIGURE_WIDTH,
-    INK,
     SERVICE_LOOKS,
     SMALL_LETTERS,
     TOLERANCE_BAND,
-    WHITE,
     Chart,
     Look,
     house_style,
@@ -27,6 +25,7 @@ from calib.faces.drawings.style import (
     stacked,
     titled,
 )
+from calib.faces.palette import INK, WHITE
 from calib.faces.written import Content, design_text, flow_limits_of, tolerance_text, unit_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 

@@ -13,14 +13,10 @@ from numpy.typing import NDArray
 
 from calib.counted import count_of
 from calib.faces.drawings.style import (
-    BAND,
     CONTRIBUTION_LOOKS,
-    EDGE,
     EVALUATION_LOOKS,
     FIGURE_WIDTH,
-    INK,
     SMALL_LETTERS,
-    STROKE,
     Chart,
     house_style,
     in_lines,
@@ -28,6 +24,7 @@ from calib.faces.drawings.style import (
     stacked,
     titled,
 )
+from calib.faces.palette import BAND, EDGE, INK, STROKE
 from calib.faces.written import Content, unit_text
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)

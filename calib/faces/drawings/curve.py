@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 from calib.faces.drawings.style import (
     COVERAGE_BAND,
     FIGURE_WIDTH,
-    INK,
     SMALL_LETTERS,
-    STROKE,
     TITLE_LETTERS,
     Chart,
     house_style,
     in_lines,
 )
+from calib.faces.palette import INK, STROKE
 
 
 @dataclass(frozen=True)

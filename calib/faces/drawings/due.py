@@ -15,19 +15,16 @@ from calib.confirmation.interval import Decision, InstrumentOnRecord, calibratio
 from calib.counted import count_of
 from calib.errors import CalibError
 from calib.faces.drawings.style import (
-    EDGE,
     FIGURE_WIDTH,
-    INK,
     SMALL_LETTERS,
     SPAN_LOOKS,
-    STROKE,
-    WARNING,
     Chart,
     beside_row,
     house_style,
     short,
     titled,
 )
+from calib.faces.palette import EDGE, INK, STROKE, WARNING
 
 _WHOLE_FLEET = 400 * 366  # [days] ahead: nothing comes due later
 _MOST_BARS = 60

@@ -22,18 +22,8 @@ from calib.faces.drawings.outlets import (
     rows_with_names,
     title_of,
 )
-from calib.faces.drawings.style import (
-    FIGURE_WIDTH,
-    INK,
-    SMALL_LETTERS,
-    STROKE,
-    TOLERANCE_BAND,
-    WARNING,
-    WHITE,
-    beside_row,
-    stacked,
-    titled,
-)
+from calib.faces.drawings.style import FIGURE_WIDTH, SMALL_LETTERS, TOLERANCE_BAND, beside_row, stacked, titled
+from calib.faces.palette import INK, STROKE, WARNING, WHITE
 from calib.faces.written import SIGNS, unit_text
 
 WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number

@@ -19,17 +19,14 @@ from calib.faces.answers.interval import difference, error_of, register_unit
 from calib.faces.drawings.style import (
     COVERAGE_BAND,
     FIGURE_WIDTH,
-    INK,
-    PALE,
     SMALL_LETTERS,
-    STROKE,
     TITLE_LETTERS,
-    WARNING,
     Chart,
     house_style,
     short,
     titled,
 )
+from calib.faces.palette import INK, PALE, STROKE, WARNING
 from calib.faces.written import significant, unit_text
 from calib.procedures.fleet.checks_on_file import ChartedSeries
 from calib.procedures.fleet.interval_review import IntervalReview, PointReview

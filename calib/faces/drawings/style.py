@@ -29,20 +29,14 @@ from matplotlib.ticker import FixedFormatter
 
 from calib.errors import CalibError
 from calib.faces.drawings.arrangement import arrange
+from calib.faces.palette import BAND, EDGE, INK, PALE, STROKE, TYPEFACES, WHITE
 from calib.faces.plain_text import one_line, shortened
-
-INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
-EDGE, WARNING = "#66757f", "#8a3b12"  # of a band, which without it is hardly seen on paper; what fails
 
 # [in] of every picture, and of those in a report at most: what an A4 or Letter page holds between its margins, with a caption.
 FIGURE_WIDTH, HIGHEST_FIGURE = 6.4, 8.55
 SMALL_LETTERS, TITLE_LETTERS = 8.5, 9.5  # sizes of letters [pt]
 _LINE = 0.145  # [in] of small letters
 _MOST_LINES = 16  # of a label: no name has more, and a text that has ends in an ellipsis
-TYPEFACE = "Libertinus Serif"  # of the report, and of its pictures there
-_TYPEFACES = (
-    f"'{TYPEFACE}', Georgia, 'Times New Roman', 'DejaVu Sans', serif"  # the page's own where it has not the first
-)
 
 # Bands, and their samples in a legend.
 TOLERANCE_BAND: dict[str, Any] = {"facecolor": PALE, "edgecolor": EDGE, "lw": 0.8}
@@ -219,7 +213,7 @@ def _svg(figure: Figure, salt: str) -> str:
         _settle(figure)
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
     svg = out.getvalue()
-    in_typeface = re.sub(r"'DejaVu Sans'[^;\"]*", _TYPEFACES, svg[svg.index("<svg") :])
+    in_typeface = re.sub(r"'DejaVu Sans'[^;\"]*", TYPEFACES, svg[svg.index("<svg") :])
     return re.sub(r"[ \t]+\n", "\n", in_typeface)
 
 

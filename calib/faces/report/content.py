@@ -34,6 +34,7 @@ from calib.procedures.on_record.reviews import Review
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
+from calib.records.record import key
 from calib.unswept import unswept
 
 REPORT_SCHEMA = (
@@ -93,7 +94,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "amendments": [_amendment(amendment, evaluation, units) for amendment in report.amendments],
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
         "reviews": [review_document(review, evaluation.job.job, 1 + len(report.issues)) for review in report.reviews],
-        "refusals": [_refusal(refused) for refused in evaluation.refused],
+        "refusals": [_refusal(refused, evaluation) for refused in evaluation.refused],
         "not_measured": not_measured(evaluation, units),
         "cross_checks": cross_checks_document(report.cross_checks, evaluation, units),
         "found_factors": [revision(factor, units) for factor in report.factors],
@@ -148,7 +149,8 @@ def _open_review(review: Review, job: str) -> Content:
     }
 
 
-def _refusal(refused: Refused) -> Content:
+def _refusal(refused: Refused, evaluation: Evaluation) -> Content:
+    counting = evaluation.counting.get(key(refused.outlet.id))
     return {
         "outlet": refused.outlet.outlet,
         "system": refused.outlet.system,
@@ -161,6 +163,7 @@ def _refusal(refused: Refused) -> Content:
         "operator": refused.typed.operator,
         "remarks": refused.typed.remarks,
         "reasons": list(refused.reasons),
+        "counts_instead": None if counting is None else evaluation.measured[counting].reading.id,
     }
 
 

@@ -89,8 +89,6 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
             yield Table(f"Flows of {system}", _FLOW_COLUMNS, tuple(rows))
         if system in totals:
             yield _totals(f"Total of {system}{_named_state(report)}", totals[system])
-    if report["gaps_reason"]:
-        yield paragraph("Why it is issued without what was not measured: ", report["gaps_reason"])
     flagged = tuple(runs(each["outlet"], f": {why_not_measured(each)}.") for each in report["not_measured"])
     flagged += tuple(
         runs(each["outlet"], f": {'; '.join(each['flags'])}.") for each in report["readings"] if each["flags"]

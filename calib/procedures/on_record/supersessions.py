@@ -30,6 +30,24 @@ def took_its_place() -> Any:
     )
 
 
+def reissued_and_waiting() -> Any:
+    """A column beside calibrations: the certificate that takes the place of one once it is accepted; null where none waits."""
+    accepted, withdrawn, waiting, new = (
+        aliased(Acceptance),
+        aliased(Withdrawal),
+        aliased(Supersession),
+        aliased(Calibration),
+    )
+    number = select(new.certificate).join(waiting, col(waiting.calibration_id) == new.id)
+    return (
+        number.where(waiting.old_calibration_id == Calibration.id)
+        .where(~exists().where(col(accepted.calibration_id) == new.id))
+        .where(~exists().where(col(withdrawn.calibration_id) == new.id))
+        .correlate(Calibration)
+        .scalar_subquery()
+    )
+
+
 @dataclass(frozen=True)
 class TakenPlace:
     """The place of a certificate that a reissued one takes, once it is accepted."""

@@ -14,13 +14,14 @@ from calib.faces.answers.audit import text
 from calib.faces.plain_text import as_wide_as
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
-from tests.as_found import drifted
+from tests.as_found import drifted, reviewed
 from tests.command import calib, done
 from tests.every_way import every_way
 from tests.folders import SIGNED, imported, records_of, small_job, write
 from tests.read_back import page_text
 
 ON = ("--on", "2026-03-05")
+CORRECTED = ("--judged", "corrected value", "--departure", "flows are computed from it")
 
 
 @pytest.fixture
@@ -180,6 +181,46 @@ def test_a_failed_check_is_open_until_the_next_calibration(job):
     _, is_finding, rests_on = answer(job, 5)
     assert is_finding
     assert "2026-03-05: VA-1 failed an intermediate check (zero); not calibrated since." in rests_on
+
+
+def test_a_certificate_that_does_not_count_ends_no_failed_check(job, tmp_path):
+    """It is recorded and waits for its acceptance; accepted, it ends the check; withdrawn, it does not any more."""
+    failed = (
+        "--kind",
+        "zero",
+        "--value",
+        "0.5",
+        "--low",
+        "0.00",
+        "--high",
+        "0.02",
+        "--unit",
+        "m/s",
+        "--by",
+        "A. Person",
+    )
+    calib("check", "add", "VA-1", *failed, "--at", "2026-03-05T20:00+00:00", records=job)
+    rows = [row for row in small_job()["comparisons.csv"] if row["tag"] == "VA-1"]
+    folder = write(tmp_path / "new", {"comparisons.csv": [row | {"certificate": "C-2"} for row in rows]})
+    typed = ("--laboratory", "L", "--calibrated-on", "2026-03-20", "--comparisons", str(folder / "comparisons.csv"))
+    done(job, "calibration", "add", "VA-1", "C-2", *typed, "--by", "A. Person")
+
+    def told():
+        (line,) = [line for line in answer(job, 5, "VA-1")[2] if "failed an intermediate check" in line]
+        return line.partition("; ")[2]
+
+    assert told() == "not calibrated since."
+    done(job, "calibration", "accept", "VA-1", "C-2", *CORRECTED, "--by", "Q. Quality")
+    assert told() == "calibrated again on 2026-03-20."
+    done(job, "calibration", "withdraw", "VA-1", "C-2", "--reason", "of another meter", "--by", "Q. Quality")
+    assert told() == "not calibrated since."
+
+
+def test_a_review_of_the_reference_standard_is_told_of_the_instrument(tmp_path):
+    records = reviewed(tmp_path, small_job(), drifted(small_job(), "RS-1"))
+    said, is_finding, rests_on = answer(records, 5, "VA-2")
+    assert (said, is_finding) == ("1 finding is on record, 1 of them not closed yet.", True)
+    assert "RS-1 was found beyond its limits" in rests_on[0]
 
 
 def test_records_changed_past_the_program_are_found(small_job_file):

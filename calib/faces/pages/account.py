@@ -1,0 +1,39 @@
+"""The account of whoever is signed in: password and passkeys."""
+
+from webauthn.helpers import bytes_to_base64url
+
+from calib.errors import BadInputError, Finding
+from calib.faces.pages.frame.passwords import is_password
+from calib.faces.pages.frame.routes import Filled, Goto, Pages
+from calib.faces.pages.frame.visit import Visit
+from calib.faces.pages.passkeys import must_be_fresh
+from calib.faces.pages.sign_in import new_password
+
+pages = Pages()
+
+
+@pages.shows("/account", menu="Account")
+def account(visit: Visit) -> Filled:
+    """What the person signs in by."""
+    credentials = visit.served.credentials
+    enrolled = credentials.enrolled(visit.person)
+    keys = [
+        {"key": bytes_to_base64url(key.id), "name": key.name, "since": str(key.added.date())}
+        for key in credentials.passkeys_of(visit.person)
+    ]
+    content = {"passkeys": keys, "has_password": enrolled is not None and enrolled.password is not None}
+    return Filled("account.html", content, title="Account")
+
+
+@pages.takes("/account/password", again=account)
+def password(visit: Visit) -> Goto:
+    """Keep another password; every other session of the person ends."""
+    credentials = visit.served.credentials
+    enrolled = credentials.enrolled(visit.person)
+    before = None if enrolled is None else enrolled.password
+    if before is None:
+        must_be_fresh(visit)
+    elif not is_password(visit.form["before"], before):
+        raise BadInputError([Finding.typed("before", None, "the password that holds until now")])
+    credentials.set_password(visit.person, new_password(visit, visit.person), visit.secret)
+    return Goto("/account", said="the new password holds; every other device was signed out")
