@@ -7,6 +7,7 @@ import json
 import re
 from contextlib import closing
 from dataclasses import dataclass, field
+from datetime import date
 from html import unescape
 from typing import Any
 
@@ -54,8 +55,9 @@ class Workbook:
             yield {label.value: getattr(cell, attribute) for label, cell in pairs if cell.value is not None}
 
     def texts(self):
-        """Every text of the workbook."""
-        return [cell.value for cell in self.cells() if isinstance(cell.value, str)]
+        """Every text of the workbook, and every day as ISO 8601 writes it."""
+        values = [cell.value for cell in self.cells()]
+        return [str(value) for value in values if isinstance(value, str | date)]
 
     def cells(self):
         """Every cell that is filled."""

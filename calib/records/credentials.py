@@ -24,6 +24,7 @@ SESSION_UNUSED = timedelta(hours=12)  # after which a session has ended
 SESSION_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(days=2)
 CHALLENGE_LASTS = timedelta(minutes=5)
+_WAIT_SECONDS = 10
 _NOTED_AFTER = timedelta(minutes=5)  # the use of a session is written down no more often
 
 # Tries that cost nothing, and the longest wait. The wait doubles from 1 s on with each further one.
@@ -98,26 +99,31 @@ class Credentials:
             raise RecordsError(f"{path}: the file of credentials cannot be opened ({error.strerror})") from error
         if os.name == "posix" and mode:
             raise RecordsError(f"{path}: others may read the file of credentials: chmod 600 it first")
-        with self._opened() as file:
+        with self._asked() as file:
             file.executescript(_SCHEMA)
 
     @contextmanager
-    def _opened(self) -> Iterator[sqlite3.Connection]:
-        """A transaction that is written whole, or not at all."""
+    def _asked(self) -> Iterator[sqlite3.Connection]:
+        """The file to read from: nobody waits for another who reads."""
         try:
-            with closing(sqlite3.connect(self._path, timeout=10, isolation_level=None)) as file:
-                file.execute("BEGIN IMMEDIATE")
+            with closing(sqlite3.connect(self._path, timeout=_WAIT_SECONDS, isolation_level=None)) as file:
                 yield file
-                if file.in_transaction:
-                    file.execute("COMMIT")
         except sqlite3.Error as error:
             raise RecordsError(f"{self._path}: the file of credentials cannot be used ({error})") from error
+
+    @contextmanager
+    def _changed(self) -> Iterator[sqlite3.Connection]:
+        """A transaction that is written whole, or not at all; one comes after the other."""
+        with self._asked() as file:
+            file.execute("BEGIN IMMEDIATE")
+            yield file
+            file.execute("COMMIT")
 
     # --- who may sign in ---------------------------------------------------------------------------------------------------------
 
     def enrol(self, person: str, login: str | None, link: str, at: datetime) -> None:
         """Let a person begin anew by a one-time link, kept by its digest: whatever they signed in by before counts no longer."""
-        with self._opened() as file:
+        with self._changed() as file:
             for table in ("session", "passkey", "link", "enrolled"):
                 file.execute(f"DELETE FROM {table} WHERE person = ?", (person,))  # noqa: S608 (own names)
             file.execute("INSERT INTO enrolled (person, login) VALUES (?, ?)", (person, login))
@@ -127,18 +133,18 @@ class Credentials:
 
     def enrolled(self, person: str) -> Enrolled | None:
         """A person who may sign in; None where nobody of that name may."""
-        with self._opened() as file:
+        with self._asked() as file:
             row = file.execute("SELECT person, login, password FROM enrolled WHERE person = ?", (person,)).fetchone()
         return None if row is None else Enrolled(*row)
 
     def person_of_link(self, link: str, at: datetime) -> str | None:
         """Whose one-time link it is; None where it was used, or is too old."""
-        with self._opened() as file:
+        with self._asked() as file:
             return _person_of_link(file, link, at)
 
     def use_link(self, link: str, at: datetime, first: "str | Passkey") -> str | None:
         """Use a link up, and keep the hash of a first password, or a passkey; the person, or None where somebody was quicker."""
-        with self._opened() as file:
+        with self._changed() as file:
             person = _person_of_link(file, link, at)
             file.execute("DELETE FROM link WHERE digest = ?", (digest_of(link),))
             if person is not None and isinstance(first, Passkey):
@@ -149,7 +155,7 @@ class Credentials:
 
     def set_password(self, person: str, password: str | None, but: str) -> None:
         """Keep the hash of another password, or of none; every session of the person ends but one."""
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute("UPDATE enrolled SET password = ? WHERE person = ?", (password, person))
             file.execute("DELETE FROM session WHERE person = ? AND digest <> ?", (person, digest_of(but)))
 
@@ -157,7 +163,7 @@ class Credentials:
 
     def begin_session(self, secret: str, person: str, at: datetime) -> None:
         """Let whoever shows a secret be a person from now on; sessions that are too old are forgotten."""
-        with self._opened() as file:
+        with self._changed() as file:
             old = ((at - SESSION_UNUSED).timestamp(), (at - SESSION_LONGEST).timestamp())
             file.execute("DELETE FROM session WHERE used < ? OR began < ?", old)
             begun = (digest_of(secret), person, at.timestamp(), at.timestamp())
@@ -165,34 +171,35 @@ class Credentials:
 
     def end_session(self, secret: str) -> None:
         """End a session."""
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute("DELETE FROM session WHERE digest = ?", (digest_of(secret),))
 
     def end_sessions(self, person: str) -> None:
         """End every session of a person."""
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute("DELETE FROM session WHERE person = ?", (person,))
 
     def signed_in(self, secret: str, at: datetime) -> SignedIn | None:
         """Who shows a secret; None where its session ended."""
-        with self._opened() as file:
+        with self._asked() as file:
             row = file.execute(
                 "SELECT s.began, s.used, e.person, e.login, e.password FROM session AS s JOIN enrolled AS e USING (person) "
                 "WHERE s.digest = ?",
                 (digest_of(secret),),
             ).fetchone()
-            if row is None:
-                return None
-            began, used = (datetime.fromtimestamp(time, at.tzinfo) for time in row[:2])
-            if at - used > SESSION_UNUSED or at - began > SESSION_LONGEST:
-                return None
-            if at - used > _NOTED_AFTER:
+        if row is None:
+            return None
+        began, used = (datetime.fromtimestamp(time, at.tzinfo) for time in row[:2])
+        if at - used > SESSION_UNUSED or at - began > SESSION_LONGEST:
+            return None
+        if at - used > _NOTED_AFTER:
+            with self._changed() as file:
                 file.execute("UPDATE session SET used = ? WHERE digest = ?", (at.timestamp(), digest_of(secret)))
         return SignedIn(Enrolled(*row[2:]), began)
 
     def leave_said(self, secret: str, lines: Sequence[str]) -> None:
         """Keep what is to be said on the next page of a session."""
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute(
                 "UPDATE session SET said = said || ? WHERE digest = ?",
                 ("".join(f"{line}\n" for line in lines), digest_of(secret)),
@@ -200,12 +207,13 @@ class Credentials:
 
     def take_said(self, secret: str) -> list[str]:
         """What was to be said, once."""
-        with self._opened() as file:
-            row = file.execute(
-                "SELECT said FROM session WHERE digest = ? AND said <> ''", (digest_of(secret),)
-            ).fetchone()
-            if row is not None:
-                file.execute("UPDATE session SET said = '' WHERE digest = ?", (digest_of(secret),))
+        asked, own = "SELECT said FROM session WHERE digest = ? AND said <> ''", (digest_of(secret),)
+        with self._asked() as file:
+            if file.execute(asked, own).fetchone() is None:
+                return []
+        with self._changed() as file:
+            row = file.execute(asked, own).fetchone()
+            file.execute("UPDATE session SET said = '' WHERE digest = ?", own)
         return [] if row is None else str(row[0]).splitlines()
 
     # --- tries -------------------------------------------------------------------------------------------------------------------
@@ -216,7 +224,7 @@ class Credentials:
         Of a hundred at once no more are let through than of a hundred in a row.
         """
         keys = _keys(name, address)
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute("DELETE FROM try WHERE last < ?", ((at - _TRIES_FORGOTTEN).timestamp(),))
             waits = [_wait(file, kind, whose, at) for kind, whose in keys]
             if not any(waits):
@@ -228,7 +236,7 @@ class Credentials:
 
     def end_try(self, name: str, address: str) -> None:
         """A try succeeded: those of the name are forgotten, of the address this one alone (its owner tries other names, else)."""
-        with self._opened() as file:
+        with self._changed() as file:
             (of_name, of_address) = _keys(name, address)
             file.execute("DELETE FROM try WHERE kind = ? AND whose = ?", of_name)
             file.execute("UPDATE try SET count = count - 1 WHERE kind = ? AND whose = ?", of_address)
@@ -237,14 +245,14 @@ class Credentials:
 
     def set_challenge(self, secret: str, challenge: bytes, at: datetime) -> None:
         """Keep what a device has to sign, for whoever shows a secret; the newest counts."""
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute("DELETE FROM challenge WHERE expires < ?", (at.timestamp(),))
             expires = (at + CHALLENGE_LASTS).timestamp()
             file.execute("INSERT OR REPLACE INTO challenge VALUES (?, ?, ?)", (digest_of(secret), challenge, expires))
 
     def take_challenge(self, secret: str, at: datetime) -> bytes | None:
         """What was to be signed, once."""
-        with self._opened() as file:
+        with self._changed() as file:
             row = file.execute(
                 "SELECT challenge, expires FROM challenge WHERE digest = ?", (digest_of(secret),)
             ).fetchone()
@@ -253,7 +261,7 @@ class Credentials:
 
     def add_passkey(self, passkey: Passkey) -> None:
         """Keep the public half of a key."""
-        with self._opened() as file:
+        with self._changed() as file:
             _add_passkey(file, passkey)
 
     def passkey(self, id_: bytes) -> Passkey | None:
@@ -265,7 +273,7 @@ class Credentials:
         return self._passkeys("person", person)
 
     def _passkeys(self, column: str, value: str | bytes) -> list[Passkey]:
-        with self._opened() as file:
+        with self._asked() as file:
             asked = "SELECT id, person, public_key, uses, name, added FROM passkey WHERE "
             rows = file.execute(f"{asked}{column} = ? ORDER BY added, rowid", (value,)).fetchall()
         return [
@@ -275,12 +283,12 @@ class Credentials:
 
     def count_passkey(self, id_: bytes, uses: int) -> None:
         """Keep how often a device says that a key was used."""
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute("UPDATE passkey SET uses = ? WHERE id = ?", (uses, id_))
 
     def remove_passkey(self, person: str, id_: bytes) -> None:
         """Let a key of a person count no longer."""
-        with self._opened() as file:
+        with self._changed() as file:
             file.execute("DELETE FROM passkey WHERE person = ? AND id = ?", (person, id_))
 
 

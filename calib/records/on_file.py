@@ -16,6 +16,7 @@ from sqlmodel import create_engine
 
 from calib.errors import RecordsError, Step
 
+MOST_CONNECTIONS = 40  # that one engine has at once; 5 of them stay open (SQLAlchemy, QueuePool)
 _PAGES = 2_000  # copied at a time: 8 MB
 _PIECE = 2**20  # [byte] of a file copied at a time
 
@@ -118,7 +119,7 @@ def _log(path: Path) -> Path:
 
 
 def _engine(url: URL, wait: float) -> Engine:
-    engine = create_engine(url, connect_args={"timeout": wait})
+    engine = create_engine(url, connect_args={"timeout": wait}, max_overflow=MOST_CONNECTIONS - 5)
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine

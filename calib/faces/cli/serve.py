@@ -2,12 +2,15 @@
 
 from pathlib import Path
 from types import ModuleType
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, say
+
+if TYPE_CHECKING:
+    from calib.faces.pages.frame.served import Served
 
 app = group()
 
@@ -23,7 +26,9 @@ BaseAddress = Annotated[
     str | None,
     typer.Option("--base-address", metavar="URL", help="How a browser reaches it, like https://calib.example."),
 ]
-Port = Annotated[int, typer.Option("--port", metavar="PORT", help="0 for any that is free.", show_default=True)]
+Port = Annotated[
+    int, typer.Option("--port", metavar="PORT", min=0, max=65535, help="0 for any that is free.", show_default=True)
+]
 DEFAULT_PORT = 8417
 
 
@@ -54,18 +59,44 @@ def serve(
         raise BadInputError([Finding.typed("lan", None, expected)])
     if lan and base_address is None:
         raise BadInputError([Finding.typed("base_address", None, "how other machines reach this one")])
-    listening = pages.bound(pages.EVERY_ADDRESS if lan else pages.THIS_MACHINE, port)
     scheme = "http" if certificate is None else "https"
-    address = base_address_or(base_address, f"{scheme}://localhost:{listening.getsockname()[1]}")
-    pages.serve_pages(
-        desk.records,
-        credentials_of(desk.records, credentials),
-        listening,
-        address,
-        None if certificate is None or key is None else (certificate, key),
-        lambda served: say(f"serving {served.base_address} until Ctrl-C"),
-        is_behind_proxy=base_address is not None and not lan,
-    )
+    place = credentials_of(desk.records, credentials)
+    with pages.bound(pages.EVERY_ADDRESS if lan else pages.THIS_MACHINE, port) as listening:
+        pages.serve_pages(
+            desk.records,
+            place,
+            listening,
+            base_address_or(base_address, f"{scheme}://localhost:{listening.getsockname()[1]}"),
+            None if certificate is None or key is None else (certificate, key),
+            lambda served: say(f"serving {served.base_address} until Ctrl-C"),
+            is_behind_proxy=base_address is not None and not lan,
+        )
+    return Reply({}, "")
+
+
+def served_demo(into: Path, port: int) -> Reply:
+    """Make the demo's records in a folder, and serve them with a one-time link for each of its people."""
+    import secrets
+
+    from calib.clock import clock
+    from calib.faces.demo import DEMO_PEOPLE, add_demo_people, run_demo
+
+    pages = extra_of_pages()
+
+    def ready(served: "Served") -> None:
+        say(f"serving {served.base_address} until Ctrl-C; each link works once:")
+        for name, role in DEMO_PEOPLE.items():
+            link = secrets.token_urlsafe(32)
+            served.credentials.enrol(name, None, link, clock())
+            say(f"  {name}, {role}: {served.base_address}/enrol/{link}")
+
+    with pages.bound(pages.THIS_MACHINE, port) as listening:
+        records = str(run_demo(into, say)["records"])
+        add_demo_people(records, clock())
+        address = f"http://localhost:{listening.getsockname()[1]}"
+        pages.serve_pages(
+            records, credentials_of(records, None), listening, address, None, ready, is_behind_proxy=False
+        )
     return Reply({}, "")
 
 

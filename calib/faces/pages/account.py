@@ -7,7 +7,7 @@ from calib.faces.pages.frame.passwords import is_password
 from calib.faces.pages.frame.routes import Filled, Goto, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.passkeys import must_be_fresh
-from calib.faces.pages.sign_in import new_password
+from calib.faces.pages.sign_in import await_turn, new_password, turn_taken
 
 pages = Pages()
 
@@ -33,7 +33,10 @@ def password(visit: Visit) -> Goto:
     before = None if enrolled is None else enrolled.password
     if before is None:
         must_be_fresh(visit)
-    elif not is_password(visit.form["before"], before):
-        raise BadInputError([Finding.typed("before", None, "the password that holds until now")])
+    else:
+        await_turn(visit, visit.person)
+        if not is_password(visit.form["before"], before):
+            raise BadInputError([Finding.typed("before", None, "the password that holds until now")])
+        turn_taken(visit, visit.person)
     credentials.set_password(visit.person, new_password(visit, visit.person), visit.secret)
     return Goto("/account", said="the new password holds; every other device was signed out")

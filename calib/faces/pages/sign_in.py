@@ -1,6 +1,7 @@
 """Sign in by password, and out; begin by a one-time link."""
 
 import secrets
+from ipaddress import ip_address, ip_network
 from math import ceil
 
 from calib.errors import BadInputError, Finding
@@ -21,12 +22,12 @@ def sign_in(visit: Visit) -> Filled:
 def signed_in(visit: Visit) -> Goto:
     """Begin a session of whoever knows a password."""
     name, credentials = visit.form["name"].strip(), visit.served.credentials
-    _await_turn(visit, name)
+    await_turn(visit, name)
     enrolled = credentials.enrolled(name)
     is_right = is_password(visit.form["password"], None if enrolled is None else enrolled.password)
     if enrolled is None or not is_right or not roles_on_record(visit.served, enrolled, visit.at):
         raise BadInputError([Finding.typed("password", None, "a name and a password that belong together")])
-    credentials.end_try(name, visit.client)
+    turn_taken(visit, name)
     return begun(visit, enrolled.person, visit.form["to"])
 
 
@@ -85,8 +86,22 @@ def begun(visit: Visit, person: str, to: str) -> Goto:
     return Goto(to if is_within(to) else "/", session=secret)
 
 
-def _await_turn(visit: Visit, name: str) -> None:
+def network_of(address: str) -> str:
+    """Whose tries are counted together: an address, of the sixth version the network that one customer has (RFC 6177)."""
+    try:
+        own = ip_address(address)
+    except ValueError:  # a socket of this machine
+        return address
+    return address if own.version == 4 else str(ip_network((own, 64), strict=False))
+
+
+def await_turn(visit: Visit, name: str) -> None:
     """Count a try; raises where there were too many."""
-    wait = visit.served.credentials.begin_try(name, visit.client, visit.at)
+    wait = visit.served.credentials.begin_try(name, network_of(visit.client), visit.at)
     if wait:
         raise MayNotError(f"too many tries: wait {ceil(wait.total_seconds())} s and try again")
+
+
+def turn_taken(visit: Visit, name: str) -> None:
+    """A try succeeded."""
+    visit.served.credentials.end_try(name, network_of(visit.client))

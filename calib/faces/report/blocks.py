@@ -169,6 +169,22 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Photograph:
+    """A photograph, made small, with the text that stands for it where it cannot be seen, and its caption."""
+
+    jpeg: bytes
+    alternative: str
+    caption: Runs
+
+
+@dataclass(frozen=True)
+class Photographs:
+    """Photographs beside and below one another."""
+
+    photographs: tuple[Photograph, ...]
+
+
+@dataclass(frozen=True)
 class Formula:
     """A formula of this program's own, in the notation of the GUM: no typed text is ever in one."""
 
@@ -194,7 +210,20 @@ class Signatures:
     signed: SignedInPdf | None = None  # on the first line; absent: by hand
 
 
-Block = Letterhead | Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture | Formula | Signatures
+Block = (
+    Letterhead
+    | Title
+    | Strip
+    | Notice
+    | Heading
+    | Paragraph
+    | Bullets
+    | Table
+    | Picture
+    | Photographs
+    | Formula
+    | Signatures
+)
 
 
 @dataclass(frozen=True)

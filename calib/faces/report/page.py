@@ -22,6 +22,7 @@ from calib.faces.report.blocks import (
     Mark,
     Notice,
     Paragraph,
+    Photographs,
     Picture,
     Run,
     Runs,
@@ -196,6 +197,15 @@ def _picture(picture: Picture, drawn: Callable[[Picture], str]) -> Iterator[str]
     yield f'<figure{_anchored(picture.anchor)} tabindex="0">\n{drawn(picture)}\n{caption}</figure>\n'
 
 
+def _photographs(block: Photographs) -> Iterator[str]:
+    yield '<div class="photographs">\n'
+    for each in block.photographs:
+        picture = f"data:image/jpeg;base64,{b64encode(each.jpeg).decode()}"
+        yield f'<figure><img alt="{attribute(each.alternative)}" src="{picture}">\n'
+        yield f"<figcaption>{_runs(each.caption)}</figcaption></figure>\n"
+    yield "</div>\n"
+
+
 def _formula(formula: Formula) -> Iterator[str]:
     yield f'<p class="formula" tabindex="0"><math display="block">{formula.mathml}</math></p>\n'
 
@@ -273,5 +283,6 @@ _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
     Bullets: _bullets,
     Table: _table,
     Formula: _formula,
+    Photographs: _photographs,
     Signatures: _signatures,
 }

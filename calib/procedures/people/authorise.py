@@ -114,12 +114,12 @@ def login_of(session: Session) -> str | None:
     """
     if not is_shared(session):
         return None
-    return str(session.execute(text("SELECT current_user")).scalar_one())
+    return str(session.execute(text("SELECT acting_login()")).scalar_one())
 
 
 def owns_tables(session: Session) -> bool:
     """Whether the login of this session owns the tables of a shared database."""
-    asked = "SELECT pg_has_role(current_user, relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('ledger')"
+    asked = "SELECT pg_has_role(acting_login(), relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('ledger')"
     return is_shared(session) and bool(session.execute(text(asked)).scalar_one())
 
 

@@ -59,7 +59,7 @@ def statements(known: People, at: datetime) -> tuple[str, ...]:
         *_writing(),
         *_ledger(),
         *_members(held),
-        *_taken_on(known, held),
+        *_taken_on(held),
         "COMMIT;",
     )
 
@@ -194,9 +194,13 @@ def _groups_of_logins(known: People, at: datetime) -> dict[str, tuple[str, ...]]
 
 def _no_longer(known: People, held: dict[str, tuple[str, ...]]) -> Iterator[str]:
     """Groups that a login of the records is in no longer; one that was somebody's once is in none."""
-    for login in dict.fromkeys([*held, *(earlier for person in known.people for earlier in person.earlier_logins)]):
+    earlier = [login for person in known.people for login in person.earlier_logins]
+    for login in dict.fromkeys([*held, *earlier]):
         groups = [group for group in ALL_GROUPS if group not in held.get(login, ())]
         yield from _where_it_is(login, [f"REVOKE {group} FROM {_quoted(login)};" for group in groups])
+    theirs_no_more = dict.fromkeys(login for login in earlier if login not in held)
+    taken_away = (_if_there(login, [f"REVOKE {_quoted(login)} FROM {PAGES_LOGIN};"]) for login in theirs_no_more)
+    yield from _where_it_is(PAGES_LOGIN, [line for lines in taken_away for line in lines])
 
 
 def _members(held: dict[str, tuple[str, ...]]) -> Iterator[str]:
@@ -205,15 +209,12 @@ def _members(held: dict[str, tuple[str, ...]]) -> Iterator[str]:
         yield from _where_it_is(login, [f"GRANT {group} TO {_quoted(login)};" for group in reversed(groups)], told)
 
 
-def _taken_on(known: People, held: dict[str, tuple[str, ...]]) -> Iterator[str]:
+def _taken_on(held: dict[str, tuple[str, ...]]) -> Iterator[str]:
     """The login of the pages, where there is one, may take on each login on record (SET ROLE), and has nothing of its own by that.
 
     It reads which schema it has before it, and nothing else.
     """
     lines = [f"GRANT USAGE ON SCHEMA public TO {PAGES_LOGIN};", f"GRANT SELECT ON alembic_version TO {PAGES_LOGIN};"]
-    for login in dict.fromkeys(earlier for person in known.people for earlier in person.earlier_logins):
-        if login not in held:
-            lines += _if_there(login, [f"REVOKE {_quoted(login)} FROM {PAGES_LOGIN};"])
     for login in held:
         lines += _if_there(login, [f"GRANT {_quoted(login)} TO {PAGES_LOGIN} WITH INHERIT FALSE, SET TRUE;"])
     yield from _where_it_is(PAGES_LOGIN, lines)

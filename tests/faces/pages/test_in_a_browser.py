@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from tests.accessible import violations_on
 from tests.pages_browser import chromium, phone, scrolls_sideways, serving, small_targets, with_passkeys
 from tests.served import PASSWORD, company, put_on_record
 
@@ -24,7 +25,8 @@ def served(small_records, tmp_path):
 
 
 def looked_at(page):
-    """Every page fits on a phone and under a thumb, and its console says nothing."""
+    """Every page fits on a phone and under a thumb, shuts nobody out, and its console says nothing."""
+    assert violations_on(page) == []
     assert not scrolls_sideways(page)
     assert small_targets(page) == []
     assert page.said == []
@@ -49,7 +51,7 @@ def test_a_person_begins_by_a_link_signs_out_and_in_again(browser, served, light
         page.get_by_role("button", name="Sign in", exact=True).click()
         page.get_by_text("expected a name and a password that belong together").first.wait_for()
         assert page.get_by_label("Name").input_value() == "Tom"
-        assert not scrolls_sideways(page)
+        assert violations_on(page) == []
         page.get_by_label("Password").fill(PASSWORD)
         page.get_by_role("button", name="Sign in", exact=True).click()
         page.get_by_role("heading", name="Jobs").wait_for()
@@ -101,3 +103,65 @@ def test_a_passkey_of_another_site_lets_nobody_in(browser, served):
         page.get_by_role("button", name="Sign in with a passkey").click()
         page.locator(".passkey [role=status]").filter(has_text=".").wait_for()
         assert page.url.endswith("/sign-in")
+
+
+@pytest.mark.parametrize("width", [768, 1280])
+def test_the_pages_shut_nobody_out_on_wider_screens(browser, served, width):
+    made, address = served
+    made.enrol("Tom")
+    with phone(browser, address, width=width) as page:
+        page.goto("/sign-in")
+        assert violations_on(page) == []
+        page.get_by_label("Name").fill("Tom")
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Sign in", exact=True).click()
+        for place in ("/", "/account", "/nothing"):
+            page.goto(place)
+            assert violations_on(page) == []
+            assert not scrolls_sideways(page)
+
+
+def test_a_keyboard_alone_is_enough(browser, served):
+    """From the address to the account and out again, by Tab, letters and Enter; what is touched is seen to be."""
+    made, address = served
+    made.enrol("Tom")
+    with phone(browser, address) as page:
+        page.goto("/account")
+
+        def reach(name):
+            for _ in range(20):
+                page.keyboard.press("Tab")
+                seen = page.evaluate(
+                    "(() => { const at = document.activeElement, style = getComputedStyle(at);"
+                    " return [at.innerText || (at.labels && at.labels[0].innerText) || '', style.outlineStyle]; })()"
+                )
+                if seen[0].startswith(name):
+                    assert seen[1] != "none"
+                    return
+            raise AssertionError(name)
+
+        reach("Name")
+        page.keyboard.type("Tom")
+        reach("Password")
+        page.keyboard.type(PASSWORD)
+        page.keyboard.press("Enter")
+        page.get_by_role("heading", name="Tom").wait_for()
+        reach("To the page")
+        page.keyboard.press("Enter")
+        assert page.evaluate("document.activeElement.id") == "page"
+        page.goto("/account")
+        reach("Sign out")
+        page.keyboard.press("Enter")
+        page.get_by_role("heading", name="Sign in").wait_for()
+
+
+def test_without_script_a_person_signs_in_all_the_same(browser, served):
+    made, address = served
+    made.enrol("Tom")
+    with phone(browser, address, java_script_enabled=False) as page:
+        page.goto("/")
+        assert page.get_by_role("button", name="Sign in with a passkey").is_hidden()
+        page.get_by_label("Name").fill("Tom")
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Sign in", exact=True).click()
+        page.get_by_role("heading", name="Jobs").wait_for()

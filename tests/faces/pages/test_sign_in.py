@@ -1,17 +1,10 @@
 """Who signs in, by what, for how long, and who does not (OWASP, Authentication and Session Management Cheat Sheets)."""
 
-from datetime import UTC, datetime
-
 import pytest
 
-from tests.served import PASSWORD, company, put_on_record
-
-
-@pytest.fixture
-def served(small_records, tmp_path):
-    put_on_record(small_records)
-    with company(small_records, tmp_path) as made:
-        yield made
+from calib.faces.pages.frame.passwords import expected_password
+from calib.faces.pages.sign_in import network_of
+from tests.served import PASSWORD
 
 
 def shows_jobs(visitor):
@@ -61,6 +54,71 @@ def test_signing_out_ends_the_session_on_the_server(served):
 
 def test_enrolling_anew_ends_older_sessions_and_the_password(served):
     visitor = served.signed_in("Tom")
-    served.credentials.enrol("Tom", None, "new", datetime.now(UTC))
+    served.enrol("Tom", link="new")
     assert not shows_jobs(visitor)
     assert served.visitor().sign_in("Tom").status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("address", "network"),
+    [
+        ("192.0.2.7", "192.0.2.7"), ("2001:db8:1:2:3:4:5:6", "2001:db8:1:2::/64"), ("2001:db8:1:2::9", "2001:db8:1:2::/64"),
+        ("testclient", "testclient"), ("", ""),
+    ],
+)  # fmt: skip
+def test_tries_are_counted_by_the_network_of_one_customer(address, network):
+    assert network_of(address) == network
+
+
+def test_a_session_outlives_the_browser_and_a_visit_of_nobody_does_not(served):
+    visitor = served.visitor()
+    served.enrol("Tom")
+    assert "Max-Age" not in visitor.get("/sign-in").headers["set-cookie"]
+    assert "Max-Age=604800" in visitor.sign_in("Tom").headers["set-cookie"]
+
+
+def test_another_password_holds_from_then_on_and_signs_other_devices_out(served):
+    here, there = served.signed_in("Tom"), served.signed_in("Tom")
+    new = "other words that are plain"
+    answer = here.fill_in("/account/password", before=PASSWORD, password=new, again=new)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/account")
+    assert "the new password holds" in here.get("/account").text
+    assert not shows_jobs(there)
+    assert served.visitor().sign_in("Tom").status_code == 422
+    assert served.visitor().sign_in("Tom", new).status_code == 303
+
+
+@pytest.mark.parametrize(
+    ("password", "again", "told"),
+    [
+        ("short", "short", "expected 12 to 256 signs"),
+        ("x" * 257, "x" * 257, "expected 12 to 256 signs"),
+        ("aaaaaaaaaaaaaaa", "aaaaaaaaaaaaaaa", "more than four different signs"),
+        (PASSWORD, "something else", "the same password once more"),
+    ],
+)
+def test_a_password_that_is_none_is_told_beside_its_field(served, password, again, told):
+    served.enrol("Tom", link="abc")
+    answer = served.visitor().fill_in("/enrol/abc", password=password, again=again)
+    assert (answer.status_code, told in answer.text) == (422, True)
+    assert password not in answer.text
+    assert served.credentials.enrolled("Tom").password is None
+
+
+@pytest.mark.parametrize(
+    ("person", "password", "is_good"),
+    [
+        ("I. Marlow", "i. marlow and more", False),
+        ("Ed", "selected plain words", True),
+        ("Tom", "x" * 11 + "\u00e9", False),
+    ],
+)
+def test_a_password_has_no_name_in_it(person, password, is_good):
+    assert (expected_password(password, person) is None) is is_good
+
+
+def test_a_password_is_one_however_a_keyboard_composes_its_letters(served):
+    served.enrol("Tom", link="abc")
+    composed, parted = "grüne Wörter ähnlich", "gru\u0308ne Wo\u0308rter a\u0308hnlich"
+    assert served.visitor().fill_in("/enrol/abc", password=composed, again=composed).status_code == 303
+    assert served.visitor().sign_in("Tom", parted).status_code == 303

@@ -7,26 +7,22 @@ from contextlib import closing
 
 import psycopg
 import pytest
-from psycopg import sql
 
+from calib.confirmation.authority import PersonOnRecord
 from calib.errors import BadInputError, RecordsError
 from calib.procedures.people.authorise import append, people_on_record
 from calib.procedures.people.grants import PAGES_LOGIN
-from calib.procedures.people.persons_and_roles import LoginWanted, correct_login
+from calib.procedures.people.persons_and_roles import LoginWanted, correct_login, enrollable
 from calib.records import database, ledger
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
 from tests.folders import NOW
-from tests.postgres import PASSWORD
 from tests.procedures.people.test_grants import add, by, made, refresh
 
 
 @pytest.fixture(scope="module")
 def urls(server_with_logins):
     """Records with Quinn (QA) and Tom (technician), and the login of the pages, which is nobody's."""
-    login = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}").format(sql.Identifier(PAGES_LOGIN), sql.Literal(PASSWORD))
-    if not server_with_logins.sql("postgres", "SELECT 1 FROM pg_roles WHERE rolname = %s", PAGES_LOGIN):
-        server_with_logins.sql("postgres", login)
     name, urls = made(server_with_logins)
     add(urls["owner"], "Quinn", "QA", login="quinn", signature=by("The owner"))
     refresh(urls)
@@ -100,11 +96,18 @@ def test_a_person_takes_on_no_login_of_another(urls):
         connection.execute("SET ROLE quinn")
 
 
-def test_a_person_is_nobody_under_the_name_of_their_group(urls):
+def test_a_group_that_was_taken_on_is_no_login(urls):
     with closing(psycopg.connect(urls["tom"], autocommit=True)) as connection:
         connection.execute("SET ROLE calib_technician")
-        with pytest.raises(psycopg.errors.InsufficientPrivilege, match="holds no role"):
-            connection.execute("SELECT roles_held()")
+        assert connection.execute("SELECT acting_login()").fetchone() == ("tom",)
+
+
+def test_who_has_no_login_begins_no_session_in_a_browser(urls):
+    add(urls["quinn"], "Lars", "technician")
+    with database.reading(urls["quinn"]) as session:
+        assert enrollable(session, "Tom", NOW) == PersonOnRecord("Tom", "tom")
+        with pytest.raises(BadInputError, match="a person with a login of the shared database"):
+            enrollable(session, "Lars", NOW)
 
 
 def test_a_login_that_is_a_persons_no_more_is_not_taken_on_after_the_next_grants(urls):

@@ -3,20 +3,23 @@
 import json
 import logging
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
 from hmac import compare_digest
 from importlib import import_module
+from typing import ParamSpec, TypeVar
 from urllib.parse import quote, unquote
 
+from anyio import fail_after
+from anyio.to_thread import current_default_thread_limiter
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
@@ -28,6 +31,7 @@ from calib.errors import (
     CalibError,
     CurveError,
     DamagedError,
+    DeniedError,
     Finding,
     GapError,
     MeasuringIntervalError,
@@ -36,19 +40,21 @@ from calib.errors import (
     RefusedError,
     UnitError,
 )
-from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError
+from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, counted_bytes, too_much
 from calib.faces.pages.frame.form import Form, Upload
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
 from calib.faces.pages.frame.served import Asset, Served, assets
 from calib.faces.pages.frame.visit import MayNotError, NotSignedInError, Visit, roles_on_record
 from calib.faces.template import environment
 from calib.records import database
-from calib.records.credentials import digest_of
+from calib.records.credentials import SESSION_LONGEST, digest_of
+from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = ("home", "sign_in", "passkeys", "account")
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
+_LONGEST_SENDING = 300  # [s]: a photograph from a basement takes its time
 _STATUS: Mapping[type[CalibError], int] = {
     NotSignedInError: 401,
     MayNotError: 403,
@@ -60,8 +66,12 @@ _STATUS: Mapping[type[CalibError], int] = {
     CurveError: 422,
     MeasuringIntervalError: 422,
     DamagedError: 500,
+    DeniedError: 403,
     RecordsError: 503,
 }
+_THREADS = MOST_CONNECTIONS // 2
+_Asked = ParamSpec("_Asked")
+_Given = TypeVar("_Given")
 _LOG = logging.getLogger("calib.pages")
 
 
@@ -87,9 +97,9 @@ def application(served: Served, files: Sequence[str] = PAGES, more: Sequence[Pag
     frame = _Frame(served, declared, assets())
     routes = [Route(page.address, partial(frame.answered, page=page), methods=[page.method]) for page in declared]
     routes += [Route("/assets/{digest}/{name}", frame.asset, methods=["GET"])]
-    inner = Starlette(routes=routes, exception_handlers={HTTPException: frame.not_served})
+    inner = Starlette(routes=routes, exception_handlers={HTTPException: frame.not_served, TooMuchSentError: too_much})
     largest = {page.address: page.largest for page in declared if page.largest is not None}
-    return Door(inner, served.authority, largest, is_secure=served.is_secure)
+    return Door(inner, served.authority, largest, by_https_alone=served.is_secure and served.host != "localhost")
 
 
 @dataclass(frozen=True)
@@ -102,20 +112,21 @@ class _Frame:
         """The answer to one request: nothing that is raised leaves this place."""
         is_json = request.headers.get("content-type", "").startswith("application/json")
         secret = request.cookies.get(self.served.cookie, "") or secrets.token_urlsafe(32)
-        with ExitStack() as opened:
-            visit = Visit(
-                self.served, clock(), str(request.url.path), secret, opened,
-                asked=dict(request.query_params), client=request.client.host if request.client else "",
-            )  # fmt: skip
+        asked = f"?{request.url.query}" if request.url.query else ""
+        client = request.client.host if request.client else ""
+        visit = Visit(
+            self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client
+        )
+        visit, refused = await _in_thread(self._let_in, visit, page, is_json)
+        if refused is not None:  # before anything is read of what was sent
+            return refused
+        if page.method == "POST":
             try:
-                form = await self._form(request, page) if page.method == "POST" else Form()
-            except TooMuchSentError:
-                raise
+                visit = replace(visit, form=await self._form(request, page))
+                self._must_be_from_here(request, visit)
             except CalibError as error:
-                return self._refused(visit, error, is_json=is_json)
-            if page.method == "POST" and (refused := self._is_from_elsewhere(request, form, secret)):
-                return self._refused(visit, MayNotError(refused), is_json=is_json)
-            return await run_in_threadpool(self._made, replace(visit, form=form), page, request.path_params, is_json)
+                return await _in_thread(self._refused, visit, error, is_json=is_json)
+        return await _in_thread(self._made, visit, page, request.path_params, is_json)
 
     async def not_served(self, request: Request, error: Exception) -> Response:
         """An address that is none, or is asked in another way than it answers."""
@@ -124,11 +135,15 @@ class _Frame:
             status, "this was not understood"
         )
 
-        def made() -> Response:
-            visit = Visit(self.served, clock(), "/", request.cookies.get(self.served.cookie, ""), ExitStack())
-            return self._page(self._with_person(visit), _plain_page(told, status))
+        def made(visit: Visit) -> Response:
+            try:
+                visit = self._with_person(visit)
+            except CalibError:  # the records cannot be read: it is no page all the same
+                visit = replace(visit, secret="")
+            return self._page(visit, _plain_page(told, status))
 
-        return await run_in_threadpool(made)
+        secret = request.cookies.get(self.served.cookie, "")
+        return await _in_thread(made, Visit(self.served, clock(), request.url.path, secret))
 
     async def asset(self, request: Request) -> Response:
         """An asset, by the address that has its digest: kept for good by whoever has asked."""
@@ -142,57 +157,48 @@ class _Frame:
     # --- what came ---------------------------------------------------------------------------------------------------------------
 
     async def _form(self, request: Request, page: Page) -> Form:
-        """What was sent; raises BadInputError where it cannot be read."""
+        """What was sent; raises a CalibError where it cannot be read, TooMuchSentError."""
         largest = page.largest or LARGEST_SENT
         if int(request.headers.get("content-length") or 0) > largest:
             raise TooMuchSentError
+        limited = Request(request.scope, counted_bytes(largest, request.receive))
         kind = request.headers.get("content-type", "").partition(";")[0]
-        if kind == "application/json":
-            body = bytearray()
-            async for piece in request.stream():
-                body += piece
-                if len(body) > largest:
-                    raise TooMuchSentError
-            try:
-                return Form(document=json.loads(body))
-            except (ValueError, RecursionError):
-                raise _UnreadableError("what was sent is no JSON") from None
-        if kind not in ("application/x-www-form-urlencoded", "multipart/form-data"):
-            raise _UnreadableError("what was sent is no form")
         try:
-            sent = await request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS, max_part_size=LARGEST_SENT)
-        except HTTPException as error:
-            raise _UnreadableError("the form that was sent cannot be read") from error
-        typed = {name: value for name, value in sent.multi_items() if isinstance(value, str)}
-        uploads = {
-            name: value for name, value in sent.multi_items() if isinstance(value, UploadFile) and value.filename
-        }
-        read = {name: Upload(str(file.filename), await file.read(largest + 1)) for name, file in uploads.items()}
-        if sum(len(file.content) for file in read.values()) > largest:
-            raise TooMuchSentError
-        await sent.close()
-        return Form({name: value.replace("\r\n", "\n") for name, value in typed.items()}, read)
+            with fail_after(_LONGEST_SENDING):
+                if kind == "application/json":
+                    return Form(document=json.loads(await limited.body()))
+                if kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
+                    return await _form_of(limited)
+        except TimeoutError:
+            raise _UnreadableError("it took too long to send this") from None
+        except (ValueError, RecursionError, HTTPException, ClientDisconnect) as error:  # the first two of JSON
+            raise _UnreadableError("what was sent cannot be read") from error
+        raise _UnreadableError("what was sent is no form")
 
-    def _is_from_elsewhere(self, request: Request, form: Form, secret: str) -> str | None:
-        """Why a change is not taken: another site's page sent it, or it does not know the token of the session."""
+    def _must_be_from_here(self, request: Request, visit: Visit) -> None:
+        """Raises MayNotError for a change that another site's page sent, or that does not know the token of the session."""
         site, origin = request.headers.get("sec-fetch-site"), request.headers.get("origin")
-        own = f"{'https' if self.served.is_secure else 'http'}://{request.headers['host'].lower()}"
-        if site is not None and site != "same-origin":
-            return "this was sent by a page of another site: nothing was done"
-        if origin is not None and origin.lower() != own:
-            return "this was sent by a page of another site: nothing was done"
-        token = request.headers.get("calib-token") or form["token"]
-        if not compare_digest(token.encode(), token_of(secret).encode()):
-            return "the page was too old: nothing was done; open it anew and send it again"
-        return None
+        own = f"{'https' if self.served.is_secure else 'http'}://{request.headers['host']}"
+        if site not in (None, "same-origin") or (origin is not None and origin.lower() != own.lower()):
+            raise MayNotError("this was sent by a page of another site: nothing was done")
+        token = request.headers.get("calib-token") or visit.form["token"]
+        if not compare_digest(token.encode(), token_of(visit.secret).encode()):
+            raise MayNotError("the page was too old: nothing was done; open it anew and send it again")
 
     # --- what is answered --------------------------------------------------------------------------------------------------------
 
-    def _made(self, visit: Visit, page: Page, names: Mapping[str, str], is_json: bool) -> Response:
-        """The answer of a handler; runs in a thread."""
+    def _let_in(self, visit: Visit, page: Page, is_json: bool) -> tuple[Visit, Response | None]:
+        """The visit of whoever asks, and the answer where they may not ask this."""
         try:
             visit = self._with_person(visit)
             _must_be_let_in(visit, page)
+        except CalibError as error:
+            return visit, self._refused(visit, error, is_json=is_json)
+        return visit, None
+
+    def _made(self, visit: Visit, page: Page, names: Mapping[str, str], is_json: bool) -> Response:
+        """The answer of a handler."""
+        try:
             return self._sent(visit, self._of_handler(visit, page, names))
         except CalibError as error:
             return self._refused(visit, error, page, names, is_json=is_json)
@@ -237,7 +243,7 @@ class _Frame:
         )
         secret = visit.secret if answer.session is None else answer.session
         if answer.session is not None:
-            self._set_cookie(response, secret)
+            self._set_cookie(response, secret, is_kept=True)
         if isinstance(answer, Goto) and secret and (lines := [*answer.lines, *visit.remarks]):
             self.served.credentials.leave_said(secret, lines)
         return response
@@ -247,11 +253,12 @@ class _Frame:
         menu = [page for page in self.pages if page.menu is not None and visit.may(page.act)]
         text = environment("calib.faces.pages").get_template(shown.template).render(
             content=shown.content, title=shown.title, visit=visit, form=visit.form, menu=menu, said=said,
-            token=token_of(visit.secret), address=address, asset=lambda name: self.assets[name].address,
+            token=token_of(visit.secret), address=address, addresses={page.address for page in self.pages},
+            asset=lambda name: self.assets[name].address,
         )  # fmt: skip
         response = Response(text, shown.status, media_type="text/html", headers=dict(shown.headers))
         if visit.secret and not visit.person:
-            self._set_cookie(response, visit.secret)
+            self._set_cookie(response, visit.secret, is_kept=False)
         return response
 
     def _refused(
@@ -286,14 +293,15 @@ class _Frame:
             return JSONResponse({"error": told, "findings": cells}, status)
         return self._page(visit, _plain_page(told, status))
 
-    def _set_cookie(self, response: Response, secret: str) -> None:
+    def _set_cookie(self, response: Response, secret: str, *, is_kept: bool) -> None:
         if not secret:
             response.delete_cookie(
                 self.served.cookie, path="/", secure=self.served.is_secure, httponly=True, samesite="lax"
             )
             return
         response.set_cookie(
-            self.served.cookie, secret, path="/", secure=self.served.is_secure, httponly=True, samesite="lax",
+            self.served.cookie, secret, max_age=int(SESSION_LONGEST.total_seconds()) if is_kept else None,
+            path="/", secure=self.served.is_secure, httponly=True, samesite="lax",
         )  # fmt: skip
 
 
@@ -302,6 +310,25 @@ def _must_be_let_in(visit: Visit, page: Page) -> None:
         raise NotSignedInError("sign in first")
     if page.act is not None and not visit.may(page.act):
         raise MayNotError(f"{visit.person} may not do this: it is for {', '.join(ACTS[page.act].roles or ())}")
+
+
+async def _in_thread(work: Callable[_Asked, _Given], *asked: _Asked.args, **named: _Asked.kwargs) -> _Given:
+    """What blocks, in one of a few threads: each may have two connections to the records at once, which there are for all."""
+    current_default_thread_limiter().total_tokens = _THREADS
+    return await run_in_threadpool(work, *asked, **named)
+
+
+async def _form_of(request: Request) -> Form:
+    """Fields and files of a form."""
+    async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS, max_part_size=LARGEST_SENT) as sent:
+        parts = sent.multi_items()
+        typed = {name: part.replace("\r\n", "\n") for name, part in parts if isinstance(part, str)}
+        files = {
+            name: Upload(str(part.filename), await part.read())
+            for name, part in parts
+            if isinstance(part, UploadFile) and part.filename
+        }
+    return Form(typed, files)
 
 
 class _UnreadableError(CalibError):

@@ -13,6 +13,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 SHORTEST_PASSWORD, LONGEST_PASSWORD = 12, 256  # signs (NIST SP 800-63B asks for 8 at least)
+_NO_CHANCE = 5  # signs of a name that stand in a password on purpose
 _HASHER = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
 _AT_ONCE = BoundedSemaphore(2)
 
@@ -23,7 +24,7 @@ def expected_password(password: str, person: str) -> str | None:
         return f"{SHORTEST_PASSWORD} to {LONGEST_PASSWORD} signs: a few words that belong to nothing else are a good password"
     if len(set(password.casefold())) < 5:
         return "more than four different signs"
-    if person.casefold() in password.casefold():
+    if len(person) >= _NO_CHANCE and person.casefold() in password.casefold():
         return "a password without your name in it"
     return None
 

@@ -14,6 +14,7 @@ from calib.records import database
 from calib.records.credentials import Credentials
 
 THIS_MACHINE, EVERY_ADDRESS = "127.0.0.1", "0.0.0.0"  # noqa: S104 (only where it is asked for)
+_AT_ONCE = 400  # connections; whoever comes beyond them is told to come again
 _ENDS_WITHIN = 10  # [s] for what is under way, once it is told to end
 
 
@@ -21,9 +22,8 @@ def bound(host: str, port: int) -> socket.socket:
     """A socket on a port, 0 for any that is free; raises CalibError where it cannot be had."""
     try:
         return socket.create_server((host, port))
-    except (OSError, OverflowError) as error:
-        told = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise CalibError(f"port {port} cannot be served ({told}): name another") from error
+    except OSError as error:
+        raise CalibError(f"port {port} cannot be served ({error.strerror}): name another") from error
 
 
 def serve_pages(
@@ -47,8 +47,8 @@ def serve_pages(
         server = uvicorn.Server(
             uvicorn.Config(
                 application(served), lifespan="off", access_log=False, log_level="warning", server_header=False,
-                proxy_headers=is_behind_proxy, ws="none", timeout_graceful_shutdown=_ENDS_WITHIN,
-                ssl_certfile=file, ssl_keyfile=key,
+                proxy_headers=is_behind_proxy, forwarded_allow_ips=THIS_MACHINE, limit_concurrency=_AT_ONCE, ws="none",
+                timeout_graceful_shutdown=_ENDS_WITHIN, ssl_certfile=file, ssl_keyfile=key,
             )
         )  # fmt: skip
         _load(server)
@@ -60,7 +60,6 @@ def serve_pages(
             for each, handler in before:
                 signal.signal(each, handler)
     finally:
-        listening.close()
         engine.dispose()
 
 

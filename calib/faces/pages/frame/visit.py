@@ -8,7 +8,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.confirmation.authority import ACTS, ANYONE, roles_of
-from calib.errors import CalibError
+from calib.errors import CalibError, DeniedError
 from calib.faces.pages.frame.form import Form
 from calib.faces.pages.frame.served import Served
 from calib.faces.watched_writing import watched_writing
@@ -35,7 +35,7 @@ class Visit:
     at: datetime
     address: str  # of the page, with what follows its ?
     secret: str  # that the browser showed, or was given with this page
-    opened: ExitStack
+    opened: ExitStack = field(default_factory=ExitStack)
     person: str = ""
     roles: Sequence[str] = ()
     engine: OpenRecords | None = None  # as the person
@@ -44,6 +44,11 @@ class Visit:
     asked: "dict[str, str]" = field(default_factory=dict)  # what follows the ? of the address
     client: str = ""  # address of the network that asks
     remarks: list[str] = field(default_factory=list)  # to be said beside what was done
+
+    @property
+    def path(self) -> str:
+        """The address without what follows its ?."""
+        return self.address.partition("?")[0]
 
     def reading(self) -> Session:
         """A session that reads one consistent state of the records until the handler has returned."""
@@ -81,8 +86,11 @@ class Visit:
 
 def roles_on_record(served: Served, enrolled: Enrolled, at: datetime) -> Sequence[str]:
     """The roles that a person who is enrolled has now; none where they are on record no more, or their login is another's."""
-    with database.reading(database.acting_as(served.engine, enrolled.login)) as session:
-        known = people_on_record(session)
+    try:
+        with database.reading(database.acting_as(served.engine, enrolled.login)) as session:
+            known = people_on_record(session)
+    except DeniedError:  # a server lets nobody read who has no role
+        return ()
     is_theirs = any(
         person.name == enrolled.person and enrolled.login in (None, person.login) for person in known.people
     )
