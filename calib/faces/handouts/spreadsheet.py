@@ -12,10 +12,12 @@ import io
 import zipfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from itertools import takewhile
 from typing import Any, Final
 from xml.sax.saxutils import escape, quoteattr
 
 from calib.faces.plain_text import controls_named
+from calib.faces.printed_sheet import as_printed
 from calib.procedures.enter.blank_sheet import BlankColumn, BlankSheet
 from calib.procedures.typed.open_document import SPREADSHEET
 from calib.procedures.typed.sheets import NOT_IMPORTED_SHEET
@@ -24,6 +26,8 @@ _ROWS: Final = 500  # that have lists to choose from
 _WORDS = "words"
 _ABOUT = f"{NOT_IMPORTED_SHEET} what the cells may be"
 _LONGEST_HINT, _LONGEST_TITLE = 250, 30  # signs that a spreadsheet shows beside a cell
+_MEANINGS, _WORD = 90, 20  # signs: widths of the columns of the sheet of words
+_MOST_LEADING = 3  # columns that are repeated on each printed page
 _MADE = datetime(2026, 1, 1, tzinfo=UTC)  # in every file: the same sheet gives the same bytes
 
 
@@ -69,15 +73,17 @@ def as_workbook(sheets: Sequence[BlankSheet]) -> bytes:
     with Workbook(out, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}) as workbook:
         workbook.set_properties({"created": _MADE})
         text = workbook.add_format({"num_format": "@"})
+        wrapped = workbook.add_format({"num_format": "@", "text_wrap": True, "valign": "top"})
         formats = {must: workbook.add_format({"bold": must, "bottom": 1, "num_format": "@"}) for must in (True, False)}
         pale = workbook.add_format({"num_format": "@", "italic": True, "font_color": "#595959"})
         for sheet in sheets:
             page = workbook.add_worksheet(sheet.name)
             page.freeze_panes(1, 0)
-            page.set_landscape()
             page.repeat_rows(0)
+            widths = [_width(sheet, place) for place in range(len(sheet.columns))]
+            as_printed(page, widths, _leading(sheet), "")
             for place, column in enumerate(sheet.columns):
-                page.set_column(place, place, _width(sheet, place), text)
+                page.set_column(place, place, widths[place], text)
                 page.write_string(0, place, controls_named(column.heading), formats[column.must])
                 page.data_validation(1, place, _ROWS, place, _validation(column, lists))
             for line, row in enumerate(sheet.rows, start=1):
@@ -85,16 +91,25 @@ def as_workbook(sheets: Sequence[BlankSheet]) -> bytes:
                 for place, cell in enumerate(row):
                     page.write_string(line, place, controls_named(cell), shown)
         words = workbook.add_worksheet(_WORDS)
+        columns = [_MEANINGS, *[_WORD] * len(lists)]
+        as_printed(words, columns, 1, "")
+        for place, width in enumerate(columns):
+            words.set_column(place, place, width)
         for line, row in enumerate(_word_rows(sheets)):
             for place, cell in enumerate(row):
                 if cell:
-                    words.write_string(line, place, controls_named(cell), text)
+                    words.write_string(line, place, controls_named(cell), wrapped)
     return out.getvalue()
 
 
 def _width(sheet: BlankSheet, place: int) -> int:
     longest = max(len(row[place]) for row in [*sheet.rows, [column.heading for column in sheet.columns]])
     return min(max(longest + 2, 10), 40)
+
+
+def _leading(sheet: BlankSheet) -> int:
+    """How many columns say what a row is of: the first of those that must be filled."""
+    return min(len(list(takewhile(lambda column: column.must, sheet.columns))) or 1, _MOST_LEADING)
 
 
 def _validation(column: BlankColumn, lists: Mapping[tuple[str, ...], int]) -> dict[str, Any]:

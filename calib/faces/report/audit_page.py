@@ -51,7 +51,7 @@ def _blocks(answer: Content, at: str) -> Iterator[Block]:
 
 
 def _html(layout: Layout) -> bytes:
-    return as_html(layout).encode("utf-8", "backslashreplace")
+    return as_html(layout, is_folded=False).encode("utf-8", "backslashreplace")
 
 
 def _pdf(layout: Layout) -> bytes:

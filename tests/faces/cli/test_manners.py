@@ -41,6 +41,10 @@ def test_a_missing_argument_is_named_as_it_is_typed(small_records):
         (("budget", "first"), "READING: 'first'; expected a whole number\n"),
         (("budget", "1", "--digits", "two"), "--digits: 'two'; expected a whole number\n"),
         (
+            ("review", "dispose", "1", "2", "first", "--decision", "stands", "--reason", "r"),
+            "LINE: 'first'; expected whole numbers\n",
+        ),
+        (
             ("budget", "1", "--coverage-probability", "most"),
             "--coverage-probability PERCENT: 'most'; expected a number\n",
         ),

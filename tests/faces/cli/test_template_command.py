@@ -13,6 +13,7 @@ from calib.procedures.typed.any_sheet import read_any
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import FileContent, HowToRead, cell_findings
 from tests.command import calib
+from tests.printed import printed_widths, room_of, smallest_scale
 
 AT = "2026-10-15T09:12+01:00"
 
@@ -136,3 +137,13 @@ def test_a_file_that_is_there_is_left_alone(demo, tmp_path):
 
     assert calib("template", sheet, records=demo).status == 2
     assert sheet.read_text(encoding="utf-8") == "mine"
+
+
+def test_every_sheet_of_a_template_prints_so_that_it_can_be_read(empty_records, tmp_path):
+    for file in ("readings", "instruments", "outlets", "methods"):
+        calib("template", tmp_path / f"{file}.xlsx", records=empty_records)
+        for page in load_workbook(tmp_path / f"{file}.xlsx").worksheets:
+            assert smallest_scale(page) >= 65
+            assert all(width <= room_of(page) for width in printed_widths(page))
+            assert page.oddFooter.right.text == "&P of &N"
+            assert page.title == "words" or page.print_title_rows == "$1:$1"

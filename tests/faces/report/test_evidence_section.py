@@ -160,7 +160,7 @@ def test_the_workbook_has_it_in_its_sheet_of_readings(demo_folder):
             "u of the method [%]",
         )
     ]
-    assert said == ["400", "200", "1", "mm", 0.84, 0.017, "2.5"]
+    assert said == [400, 200, 1, "mm", 0.84, 0.017, 2.5]
 
 
 def test_the_day_of_all_readings_is_said_once(demo_folder):

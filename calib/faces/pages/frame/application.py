@@ -40,7 +40,7 @@ from calib.errors import (
     RefusedError,
     UnitError,
 )
-from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, at_most, too_much
+from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, counted_bytes, too_much
 from calib.faces.pages.frame.form import Form, Upload
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
 from calib.faces.pages.frame.served import Asset, Served, assets
@@ -162,7 +162,7 @@ class _Frame:
         largest = page.largest or LARGEST_SENT
         if int(request.headers.get("content-length") or 0) > largest:
             raise TooMuchSentError
-        limited = Request(request.scope, at_most(largest, request.receive))
+        limited = Request(request.scope, counted_bytes(largest, request.receive))
         kind = request.headers.get("content-type", "").partition(";")[0]
         try:
             with fail_after(_LONGEST_SENDING):
