@@ -8,7 +8,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import and_
+from sqlalchemy import and_, exists
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
