@@ -9,6 +9,7 @@
     ├── NotInRecordsError         a tag, certificate, job or reading that is not there     exit status 2
     ├── GapError                  outlets that were not measured, where nobody says why    exit status 1
     ├── RecordsError              the records file cannot be opened, read or written       exit status 2
+    │   └── DeniedError           a server does not let the login do it                    exit status 2
     └── RefusedError              what the gate or the rules of acceptance refuse          exit status 3
 
 A reading that the gate refuses while it is typed is no error: it is an answer, kept as a refusal (exit status 3).
@@ -140,6 +141,10 @@ class GapError(CalibError):
 
 class RecordsError(CalibError):
     """The records cannot be opened, read or written."""
+
+
+class DeniedError(RecordsError):
+    """A server does not let the login do it: its roles do not allow it, or it has none."""
 
 
 class DamagedError(CalibError):

@@ -10,6 +10,7 @@ from filelock import FileLock
 from hypothesis import settings
 from psycopg import sql
 
+from calib.procedures.people.grants import PAGES_LOGIN
 from calib.records import database, ledger, on_file, server_functions
 from tests import as_found, folders, postgres
 from tests.writers import ANY_TIME, PATIENCE
@@ -29,6 +30,7 @@ OF_FILES = {
     "records/test_server_functions.py",
     "procedures/enter/test_import_cells.py",
     "procedures/enter/test_import_any_text.py",
+    "faces/pages/test_in_a_browser.py",
     "procedures/report/test_signing_key.py",  # who is on record, test_persons_and_roles asks of a server
     "test_evaluating_writes_nothing",
     "test_only_an_engineer_issues_where_there_are_people",
@@ -41,9 +43,10 @@ def pytest_xdist_auto_num_workers():
 
 
 def pytest_generate_tests(metafunc):
-    """Tests of records and procedures that work on records run twice: on a file, and on a server."""
+    """Tests of records, procedures and pages that work on records run twice: on a file, and on a server."""
     place = metafunc.definition.path.relative_to(Path(__file__).parent)
-    both = "backend" in metafunc.fixturenames and place.parts[0] in ("records", "procedures")
+    of_both = place.parts[0] in ("records", "procedures") or place.parts[:2] == ("faces", "pages")
+    both = "backend" in metafunc.fixturenames and of_both
     if both and not {place.as_posix(), metafunc.function.__name__} & OF_FILES:
         metafunc.parametrize("backend", [FILE, SERVER], indirect=True)
 
@@ -99,7 +102,7 @@ def postgres_server():
 @pytest.fixture(scope="session")
 def server_with_logins(postgres_server):
     """The server, with logins that may do nothing yet."""
-    for login in LOGINS:
+    for login in (*LOGINS, PAGES_LOGIN):
         made = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}").format(sql.Identifier(login), sql.Literal(postgres.PASSWORD))
         postgres_server.sql("postgres", made)
     return postgres_server

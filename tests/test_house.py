@@ -107,16 +107,43 @@ ROOMS = {
         "template": (),
         "cautions": (),
         "written": (),
+        "palette": (),
+        "watched_writing": (),
         "files": (),
+        "printed_sheet": (),
         "parts": ("written", "plain_text"),
         "answers": ("parts", "written", "plain_text", "cautions"),
-        "handouts": ("answers", "written", "plain_text", "template", "write_over"),
-        "drawings": ("answers", "parts", "written", "plain_text"),
-        "report": ("drawings", "answers", "parts", "written", "plain_text", "cautions", "write_over"),
+        "handouts": ("answers", "written", "plain_text", "printed_sheet", "template", "write_over"),
+        "drawings": ("answers", "parts", "written", "plain_text", "palette"),
+        "report": (
+            "drawings",
+            "answers",
+            "parts",
+            "written",
+            "plain_text",
+            "cautions",
+            "printed_sheet",
+            "write_over",
+        ),
+        "pages": (
+            "report",
+            "drawings",
+            "handouts",
+            "answers",
+            "parts",
+            "written",
+            "plain_text",
+            "template",
+            "palette",
+            "watched_writing",
+            "files",
+        ),
         "demo": ("report", "drawings", "files"),
         "manual": ("cautions",),
         "cli": (
             "manual",
+            "watched_writing",
+            "pages",
             "files",
             "demo",
             "report",
@@ -137,10 +164,12 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "calib", "tests", "
 # Parameters and locals that say nothing of what they hold.
 EMPTY_NAMES = {"one", "found", "kept", "seen", "number"}
 # Public names that mean the same thing in several modules: each answer has a document and a text, some have remarks, each page of
-# commands an app; the records in a file and on a server offer the same, and each revision of the schema.
+# commands an app, each file of a browser's pages its pages; the records in a file and on a server offer the same, and each
+# revision of the schema.
 SHARED_NAMES = {
     "calib/faces/answers/": {"document", "text", "remarks"},
     "calib/faces/cli/": {"app"},
+    "calib/faces/pages/": {"pages"},
     "calib/records/on_": {"cause_of", "engine_of", "schema_of"},
     "calib/records/migrations/": None,
 }

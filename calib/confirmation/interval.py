@@ -65,6 +65,7 @@ class CalibrationOnRecord:
     against: str | None = None  # why nothing may rest on that
     same_as: frozenset[int] = frozenset()  # keys of certificates that it was reissued for with the same values
     adjusted: bool = False  # between its comparisons as found and as left, as the certificate says
+    reissued_as: str | None = None  # with other values, by a certificate that nobody has accepted yet
 
     @property
     def wrong_values(self) -> str | None:
@@ -72,6 +73,13 @@ class CalibrationOnRecord:
         if self.withdrawn:
             return "was withdrawn"
         return None if self.same_values else f"was reissued as {self.superseded_by} with other values"
+
+    @property
+    def in_doubt(self) -> str | None:
+        """What speaks against its values while it counts; None where nothing does."""
+        if self.reissued_as is None:
+            return None
+        return f"certificate {self.certificate} was reissued with other values as {self.reissued_as}, which nobody has accepted yet"
 
     @property
     def on_file(self) -> int:
@@ -318,7 +326,8 @@ def _decide(
         *(() if calibration is None or calibration.against is None else (f"{tag}: {calibration.against}",)),
         *_closing_reviews(instrument, calibration, at),
     )
-    notes = tuple(_open_reviews(instrument, calibration, at))
+    doubt = None if calibration is None else calibration.in_doubt
+    notes = (*_open_reviews(instrument, calibration, at), *([] if doubt is None else [f"{tag}: {doubt}"]))
     return Decision(tag, calibration, due_on, reasons, check_due_on, check_overdue, notes)
 
 

@@ -149,7 +149,7 @@ def signed_percent(percent: float | None) -> str:
 _MOST_NAMES = 6
 
 
-def names_text(names: Sequence[str]) -> str:
+def names_text(names: Sequence[str], between: str = ", ") -> str:
     """Names in a row, those beyond the first ones counted."""
     more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-    return f"{', '.join(names[:_MOST_NAMES])}{more}"
+    return f"{between.join(names[:_MOST_NAMES])}{more}"

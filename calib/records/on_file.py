@@ -16,6 +16,7 @@ from sqlmodel import create_engine
 
 from calib.errors import RecordsError, Step
 
+MOST_CONNECTIONS = 40  # that one engine has at once; 5 of them stay open (SQLAlchemy, QueuePool)
 _PAGES = 2_000  # copied at a time: 8 MB
 _PIECE = 2**20  # [byte] of a file copied at a time
 
@@ -93,6 +94,16 @@ def is_beside_another(path: Path) -> bool:
     return path.name.endswith(("-wal", "-shm", "-journal"))
 
 
+def in_one_file(path: Path) -> None:
+    """Put the pages that stand in the log of a file into their places: what is renamed is the file alone.
+
+    Whoever closes a file does so too, but says nothing where there is no room for them, and the log stays. Raises sqlite3.Error.
+    """
+    if has_log(path):
+        with closing(sqlite3.connect(path)) as file:
+            file.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
 def has_log(path: Path) -> bool:
     """Whether pages stand in the log beside a file."""
     return _log(path).exists() and _log(path).stat().st_size > 0
@@ -118,7 +129,7 @@ def _log(path: Path) -> Path:
 
 
 def _engine(url: URL, wait: float) -> Engine:
-    engine = create_engine(url, connect_args={"timeout": wait})
+    engine = create_engine(url, connect_args={"timeout": wait}, max_overflow=MOST_CONNECTIONS - 5)
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine

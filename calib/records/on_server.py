@@ -15,6 +15,7 @@ from sqlmodel import create_engine
 
 from calib.errors import RecordsError, Step
 from calib.records.location import Server
+from calib.records.on_file import MOST_CONNECTIONS
 from calib.records.server_functions import LOCK_HOLDER
 
 _LOCK = int.from_bytes(b"calib")
@@ -22,12 +23,12 @@ _ABANDONED_MINUTES = 5  # a transaction in which nothing is asked for so long is
 
 # Where SQLite has words for it, the same are said: one mistake reads alike wherever the records are.
 _CHECK, _UNIQUE, _FOREIGN_KEY, _NOT_NULL = "23514", "23505", "23503", "23502"
-_LOCKED = "55P03"
+_LOCKED, _DENIED = "55P03", "42501"
 _NEXT_STEP = {
     "40001": "another transaction came in between: run it again",
     "40P01": "another transaction came in between: run it again",
     "25006": "this server may only be read: name the one that the replicas follow",
-    "42501": f"the login's roles do not allow it; {Step.SEE_GRANTS} what each may",
+    _DENIED: f"the login's roles do not allow it; {Step.SEE_GRANTS} what each may",
     "53100": "make room on the server and run it again",
 }
 
@@ -36,7 +37,7 @@ def engine_of(server: Server, wait: float) -> Engine:
     """Engine on a server; another's lock is waited for so many seconds. Raises RecordsError where the driver is missing."""
     try:
         # Prepared statements outlive their transaction, which not every connection pooler between here and there stands.
-        engine = create_engine(server.url, connect_args={"prepare_threshold": None})
+        engine = create_engine(server.url, connect_args={"prepare_threshold": None}, max_overflow=MOST_CONNECTIONS - 5)
     except ImportError as error:
         raise RecordsError(
             f"{server}: records on a server need the driver psycopg: install it with `pip install 'calib[postgres]'`"
@@ -50,6 +51,9 @@ def _begin(connection: Connection, wait: float) -> None:
         f"SET LOCAL lock_timeout = {round(1000 * wait)}; "
         f"SET LOCAL idle_in_transaction_session_timeout = '{_ABANDONED_MINUTES}min'"
     )
+    login = connection.get_execution_options().get("acting_as")
+    if login is not None:
+        limits += f"; SET LOCAL ROLE {connection.dialect.identifier_preparer.quote_identifier(login)}"
     if connection.get_execution_options().get("writes", False):
         connection.exec_driver_sql(f"SET TRANSACTION ISOLATION LEVEL READ COMMITTED; {limits}")
         try:
@@ -94,6 +98,11 @@ def must_be_empty(connection: Connection, server: Server) -> None:
     encoding = connection.execute(text("SHOW server_encoding")).scalar_one()
     if encoding != "UTF8":
         raise RecordsError(f"{server} has the encoding {encoding}: make the database with ENCODING 'UTF8'")
+
+
+def is_denied(error: BaseException) -> bool:
+    """Whether the server refused something for want of a right."""
+    return getattr(getattr(error, "orig", None), "sqlstate", None) == _DENIED
 
 
 def cause_of(error: DBAPIError, wait: float) -> str:

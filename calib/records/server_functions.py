@@ -6,9 +6,19 @@ of the records alone. Source: PostgreSQL documentation, CREATE FUNCTION ("Writin
 Decision (2026-11). A server's trigger works the digest of each ledger entry out anew, from its bytes, and compares time, turn and
 record. The record's own digest stays with `verify`: its bytes would need a function for each table. Its limit on the time is a
 constant that tests widen, as they do the wait.
+
+Decision (2026-11-29). Who writes is the login that a session has taken on (SET ROLE), and its own where it has taken on none or
+a group: one program may serve many people by one login, each transaction as the person. PostgreSQL lets a login take on only
+what it was granted WITH SET TRUE. A function with its owner's rights sees the owner as current_user, so that the setting `role`
+is asked, which has the same guard. Cost: whoever takes that program over may act as anybody granted to its login.
+
+Decision (2026-11-29). An upgrade of a server that has the present schema makes those of its functions anew that are missing or not
+as this version makes them: an earlier state of the version made others, with which the grants of this one cannot be run. Options: a
+number of their own beside the schema's (a table that a login could ask, and two numbers to keep in step); a schema for each change
+of a body. Cost: what somebody changed past the program is put right too; it is named, and `verify` names it until then.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, text
@@ -42,13 +52,19 @@ BEGIN
 END;
 """
 
+# A group that was taken on is no login: whoever is in it stays who they are.
+_ACTING_LOGIN = """
+    SELECT COALESCE(
+        (SELECT r.rolname FROM pg_roles AS r WHERE r.rolname = current_setting('role') AND r.rolcanlogin), session_user);
+"""
+
 # The person whose login this is: of several records of a person's login the latest counts.
 _LOGIN_NAME = """
     SELECT p.name FROM person AS p
     LEFT JOIN LATERAL (
         SELECT true AS given, l.login FROM person_login AS l WHERE l.person_id = p.id ORDER BY l.id DESC LIMIT 1
     ) AS last ON true
-    WHERE CASE WHEN last.given THEN last.login ELSE p.login END = session_user
+    WHERE CASE WHEN last.given THEN last.login ELSE p.login END = acting_login()
     ORDER BY p.id LIMIT 1;
 """
 
@@ -61,7 +77,7 @@ DECLARE
         ) AS newest WHERE newest.kind = 'given');
 BEGIN
     IF held IS NULL THEN
-        RAISE EXCEPTION 'the login "%" holds no role in these records', session_user USING ERRCODE = 'insufficient_privilege';
+        RAISE EXCEPTION 'the login "%" holds no role in these records', acting_login() USING ERRCODE = 'insufficient_privilege';
     END IF;
     RETURN held;
 END;
@@ -108,12 +124,22 @@ def server_functions() -> tuple[ServerFunction, ...]:
     """All of them, each after those that it calls."""
     return (
         ServerFunction("json_string", "value text", "text", _JSON_STRING, kind="IMMUTABLE STRICT PARALLEL SAFE"),
+        ServerFunction("acting_login", "", "text", _ACTING_LOGIN, "sql", "STABLE"),
         ServerFunction("login_name", "", "text", _LOGIN_NAME, "sql"),
         ServerFunction("roles_held", "", "text[]", _ROLES_HELD),
         ServerFunction("job_before", "job bigint, revision bigint", "jsonb", _JOB_BEFORE, "sql"),
         ServerFunction(LOCK_HOLDER, "key bigint", "text", _LOCK_HOLDER, "sql", "VOLATILE SECURITY DEFINER"),
         ServerFunction(LEDGER_GOES_ON, "", "trigger", _ledger_goes_on(), kind="VOLATILE SECURITY DEFINER"),
     )
+
+
+def make_functions(connection: Connection, names: Collection[str] | None = None) -> None:
+    """Make those of some names, or all, each in the place of an earlier one."""
+    schema = schema_quoted(connection)
+    for function in server_functions():
+        if names is None or function.name in names:
+            # Past `text`, which would take each colon for a parameter; the driver takes a single % for one.
+            connection.exec_driver_sql(function.statement(schema).replace("%", "%%"))
 
 
 def trigger_statement() -> str:

@@ -2,7 +2,8 @@
 
 from matplotlib.figure import Figure
 
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, SMALL_LETTERS, STROKE, WHITE, Chart, house_style, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, SMALL_LETTERS, Chart, house_style, titled
+from calib.faces.palette import INK, STROKE, WHITE
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from tests.coverage.counted import FOUND, KINDS
 
@@ -37,7 +38,7 @@ def chart(rows: list[dict[str, str]]) -> Chart:
         titled(
             axes,
             "What U promises, and what it kept",
-            f"line: 95.45 %, which U promises; {worlds} worlds drawn for each line",
+            f"upright: the 95.45 % that U promises; {worlds} worlds each",
         )
         figure.legend(loc="outside lower left", ncols=len(KINDS))
         words = "; ".join(

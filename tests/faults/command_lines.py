@@ -22,7 +22,7 @@ from tests.folders import records_of, small_job
 
 LONGEST = 10.0  # [s]
 # What draws a whole demo or runs the published checks says nothing of its words, and takes long.
-LEFT_OUT = ("demo", "validate")
+LEFT_OUT = ("demo", "serve", "validate")
 WHOLE = ("0", "1", "-1", "2", "2147483647", "2147483648", str(2**63), str(10**20), "1" * 5000, "1e3", "0x1", "\u0663")
 TYPED = tuple(word for word in ODD if "\0" not in word)  # which no system hands to a program
 KNOWN = (

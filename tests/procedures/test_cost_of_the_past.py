@@ -14,6 +14,7 @@ from tests.benchmarks.past import add_past
 from tests.command import calib
 
 JOB, DAY = "LM-27", "2026-10-14"
+TYPED = ("--reason", "a slip", "--by", "J. Teasel")
 ACTS = {
     "reading add": (
         "reading", "add", JOB, "S1-6 corridor", "--instrument", "VA-11", "--unit", "m/s", "--method", "sweep with vane",
@@ -42,10 +43,32 @@ ACTS = {
     "log of an instrument": ("log", "--instrument", "VA-11"),
     "log of a job": ("log", "--job", JOB),
     "interval review": ("interval", "review", "VA-11", "--on", DAY),
+    "reading withdraw": ("reading", "withdraw", JOB, "6", *TYPED),
+    "reading correct": ("reading", "correct", JOB, "6", "--observations", "2.30;2.31;2.29", "--indication", "2.30", *TYPED),
+    "refusal dismiss": ("refusal", "dismiss", JOB, "1", *TYPED),
+    "check add": (
+        "check", "add", "VA-11", "--kind", "zero", "--value", "0.5", "--low", "0.00", "--high", "0.02", "--unit", "m/s", "--at",
+        "2026-10-20T10:00+00:00", "--by", "J. Teasel",
+    ),
+    "instrument suspend": ("instrument", "suspend", "VA-11", "--at", "2026-10-10T10:00+00:00", *TYPED),
+    "instrument amend": ("instrument", "amend", "VA-11", "--set", "resolution=0.02", "--always-wrong", *TYPED),
+    "method amend": ("method", "amend", "sweep with vane", "--set", "relative_standard_uncertainty_percent=3", *TYPED),
+    "outlet amend": ("outlet", "amend", JOB, "S1-1 reading room", "--set", "design_flow=700", *TYPED),
+    "job amend": ("job", "amend", JOB, "--set", "decision_rule=simple", *TYPED),
+    "report --issue": (
+        "report", JOB, "--issue", "--format", "json", "--because", "a slip", "--with-gaps", "refused", "--by", "J. Teasel",
+    ),
+    "audit of an instrument": ("audit", "VA-11"),
+    "audit of a job": ("audit", JOB),
+    "audit of a report": ("audit", JOB, "2"),
 }  # fmt: skip
+# Acts with a finding: overdue instruments of the past, a check that fails, what an assessor would write down.
+FINDING = {"due", "check add", *(act for act in ACTS if act.startswith("audit"))}
 OF_THE_FLEET = {
     "due": ("due", "--on", DAY),
     "open reviews": ("review", "list", "--open"),
+    "instrument list": ("instrument", "list", "--on", DAY),
+    "ready of a fleet": ("ready", "VA-11", "TA-06", "--on", DAY),
 }
 # As found a tenth too high: an impact review is opened, and everything that hangs on the instrument is evaluated twice.
 FOUND_TOO_HIGH = """phase,reference,indication,unit,expanded_uncertainty,coverage_factor
@@ -98,10 +121,11 @@ def cost(act, records, folder):
     copy = shutil.copyfile(records, folder / records.name)
     certificate = folder / "comparisons.csv"
     certificate.write_text(FOUND_TOO_HIGH, encoding="utf-8")
-    files = {"report": ("--into", str(folder / records.stem)), "calibration add": ("--comparisons", str(certificate))}
+    into = ("--into", str(folder / records.stem))
+    files = {"report": into, "report --issue": into, "calibration add": ("--comparisons", str(certificate))}
     with counted() as counts:
         done = calib(*(ACTS | OF_THE_FLEET)[act], *files.get(act, ()), records=copy)
-    assert done.status == (act == "due"), done.err  # the past's instruments are overdue
+    assert done.status == (act in FINDING), done.err
     assert ("impact review of certificate N-1, 16 lines" in done.err) is (act == "calibration add")
     return counts
 

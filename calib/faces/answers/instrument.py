@@ -35,7 +35,8 @@ _PAIRINGS = {
 }
 _FILES = {"name": "file", "media_type": "kind", "sha256": "SHA-256", "remarks": "remarks", "of": "of"}
 _REVIEWS = {
-    "review": "review", "certificate": "certificate", "criterion": "criterion", "lines": "lines", "open_lines": "open",
+    "review": "review", "instrument": "instrument", "certificate": "certificate", "happened": "what happened", "lines": "lines",
+    "open_lines": "open",
 }  # fmt: skip
 
 
@@ -156,7 +157,8 @@ def _cell(record: Content, column: str) -> str:
 def open_lines(answer: Content) -> list[str]:
     """The impact reviews that wait for somebody."""
     return [
-        f"impact review of certificate {review['certificate']} open: {review['open_lines']} of {review['lines']} lines"
+        f"impact review {review['review']} open: {review['instrument']}, {review['happened']}, {review['open_lines']} of"
+        f" {review['lines']} lines"
         for review in answer["impact_reviews"]
         if review["open_lines"]
     ]

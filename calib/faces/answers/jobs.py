@@ -11,10 +11,16 @@ _HEADER = ("job", "title", "site", "client", "decision rule", "outlets", "read",
 
 
 def document(jobs: Sequence[JobOnFile]) -> Content:
-    """Jobs with their outlets and the revision that was issued last."""
+    """Jobs with their outlets, the revision that was issued last and the day of the last reading."""
     return {
         "jobs": [
-            typed(each.job) | {"outlets": each.outlets, "outlets_read": each.read, "issued_revision": each.revision}
+            typed(each.job)
+            | {
+                "outlets": each.outlets,
+                "outlets_read": each.read,
+                "issued_revision": each.revision,
+                "last_read_on": each.last_read_on,
+            }
             for each in jobs
         ]
     }

@@ -151,7 +151,8 @@ def _conformity(line: Content) -> str:
         return f"{len(line['differs'])} differ"
     if line["table"] == "issued_report":
         changed = len(line["statements_changed"])
-        return f"reissue, {changed} changed" if line["reissue"] else "no statement changed"
+        told = f", {changed} changed" if changed else ""
+        return f"reissue{told}" if line["reissue"] else "no statement changed"
     before, after = line["statement_before"], line["statement_after"]
     if not before or not after:
         return "-"

@@ -22,7 +22,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
@@ -96,23 +96,13 @@ class Desk:
         self.opened.callback(engine.dispose)
         return replace(self, engine=engine)
 
-    @contextmanager
-    def writing_last(self) -> "Iterator[Session]":
-        """Writes of a block that ends after a person was asked, within the command: it can still say what became of them.
+    def writing_last(self) -> "AbstractContextManager[Session]":
+        """Writes of a block that ends after a person was asked, within the command: it can still say what became of them."""
+        from calib.faces.watched_writing import watched_writing
 
-        After them the issued reports are asked whether they still say what the records do.
-        """
-        from calib.records import database, ledger
-
-        with database.writing(self.engine or self.records) as session:
-            since, _ = ledger.ledger_head(session)
-            yield session
-            # What was tried alone was taken back already.
-            if session.in_transaction() and ledger.ledger_head(session)[0] > since:
-                from calib.procedures.report.watch_issued import watch_issued
-
-                for told in watch_issued(session, since, self.signature(), clock()):
-                    say(spelled_here(told, self.records))
+        return watched_writing(
+            self.engine or self.records, self.signature, lambda told: say(spelled_here(told, self.records))
+        )
 
     def written_if_sure(self, write: "Callable[[Session, bool], _Written]", *, sure: bool) -> "_Written":
         """What was written within a session; what is unusual is asked first where somebody is there to answer, else it raises."""

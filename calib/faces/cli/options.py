@@ -59,6 +59,9 @@ EntryNumbered = Annotated[
     int, typer.Argument(metavar="NUMBER", help="Its number, as `calib instrument show` shows it.")
 ]
 FileToKeep = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
+PhotographToKeep = Annotated[
+    Path, typer.Argument(metavar="FILE", help="JPEG or PNG, at most 15 MB and 50 million pixels.")
+]
 FileDigest = Annotated[str, typer.Argument(metavar="SHA256", help="Its SHA-256, or the first 8 characters or more.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words; it is kept and shown.")]
 Sure = Annotated[bool, typer.Option("--sure", help="What is unusual was looked at and is right: do not ask.")]

@@ -5,7 +5,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, RowOptions, changes_meant, group, reads, writes
-from calib.faces.cli.options import AT_A_TERMINAL, JobNamed, OutletNamed, Reason, Sure
+from calib.faces.cli.options import (
+    AT_A_TERMINAL,
+    FileDigest,
+    JobNamed,
+    OutletNamed,
+    PhotographToKeep,
+    Reason,
+    Remarks,
+    Sure,
+)
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.procedures.typed.sheets import Cells
 from calib.records.words import DUCT
@@ -13,7 +23,7 @@ from calib.records.words import DUCT
 if TYPE_CHECKING:
     from sqlmodel import Session
 
-app = group("Outlets and measuring sections of ducts: add, amend, list, show.")
+app = group("Outlets and measuring sections of ducts: add, amend, list, show, attach and detach photographs.")
 
 
 _WITH_A_VELOCITY = frozenset({"outlet_factor", "effective_area", "found_factor"})
@@ -73,6 +83,30 @@ def amend(
 
     amended = desk.written_if_sure(write, sure=sure)
     return Reply({"job": job, "outlet": outlet} | amended, f"{outlet} is amended: revision {amended['revision']}")
+
+
+@writes(app, "attach")
+def attach(desk: Desk, job: JobNamed, outlet: OutletNamed, file: PhotographToKeep, remarks: Remarks = None) -> Reply:
+    """Keep a photograph with an outlet: the picture, which way up it is and when it was taken; its place and all else is left out.
+
+    Example: calib outlet attach FQ-204 S1-3 grille.jpg --remarks "the damper behind it is shut"
+    """
+    from calib.faces.cli.file import attached
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_outlet
+    from calib.procedures.fleet.photograph import photograph
+
+    picture = photograph(file_content(file, LARGEST_FILE))
+    return attached(attach_to_outlet(desk.writing(), job, outlet, picture, remarks, desk.signature()), outlet)
+
+
+@writes(app, "detach")
+def detach(desk: Desk, job: JobNamed, outlet: OutletNamed, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a photograph belongs to an outlet; its bytes stay with the records, and no report prints it any more.
+
+    Example: calib outlet detach FQ-204 S1-3 3a7bd3e2 --reason "the grille of the next room"
+    """
+    return withdrawn(desk, "file of an outlet", (job, outlet, sha256), reason)
 
 
 @reads(app, "list")

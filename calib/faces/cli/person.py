@@ -9,9 +9,10 @@ from calib.clock import clock, end_of
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 from calib.faces.cli.options import OnDate, Reason, day_of
+from calib.faces.cli.serve import BaseAddress, CredentialsFile
 from calib.faces.cli.withdrawing import withdrawn
 
-app = group("People and roles: add, role, login, competence, withdraw-competence, list, roles, grants.")
+app = group("People and roles: add, role, login, competence, withdraw-competence, list, roles, grants, enrol.")
 
 PersonNamed = Annotated[str, typer.Argument(metavar="NAME", help="The person's name, as it stands in the records.")]
 _SERVER_FOLLOWS = "the server follows once the owner of its tables runs what `calib person grants` prints"
@@ -194,3 +195,31 @@ def grants_(desk: Desk) -> Reply:
 
     statements = list(grants(desk.reading(), clock()))
     return Reply({"statements": statements}, "\n".join(statements))
+
+
+@reads(app, "enrol")
+def enrol_(
+    desk: Desk,
+    name: PersonNamed,
+    credentials: CredentialsFile = None,
+    base_address: BaseAddress = None,
+) -> Reply:
+    """Print a one-time link by which a person begins to sign in in a browser; whatever they signed in by before ends.
+
+    It holds for two days. Whoever has the link becomes the person: hand it over as a key.
+
+    Example: calib person enrol "T. Lindqvist"
+    """
+    import secrets
+
+    from calib.faces.cli.serve import DEFAULT_PORT, base_address_or, credentials_of, extra_of_pages
+    from calib.procedures.people.persons_and_roles import enrollable
+    from calib.records.credentials import LINK_LASTS, Credentials
+
+    extra_of_pages()
+    now = clock()
+    person = enrollable(desk.reading(), name, now)
+    link, at = secrets.token_urlsafe(32), base_address_or(base_address, f"http://localhost:{DEFAULT_PORT}")
+    Credentials(credentials_of(desk.records, credentials)).enrol(person.name, person.login, link, now)
+    document = {"person": person.name, "link": f"{at}/enrol/{link}", "until": (now + LINK_LASTS).isoformat()}
+    return Reply(document, document["link"], [f"for {person.name}, once, until {document['until']}"])

@@ -7,7 +7,18 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import WHEN, JobNamed, OutletNamed, ReadingNumbered, Reason, Sure
+from calib.faces.cli.options import (
+    WHEN,
+    FileDigest,
+    JobNamed,
+    OutletNamed,
+    PhotographToKeep,
+    ReadingNumbered,
+    Reason,
+    Remarks,
+    Sure,
+)
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.procedures.typed.sheets import Cells
 
@@ -17,7 +28,7 @@ if TYPE_CHECKING:
     from calib.procedures.enter.correct_reading import CorrectedReading
     from calib.procedures.enter.import_sheets import Imported
 
-app = group("Readings at outlets: add, list, show, withdraw, correct.")
+app = group("Readings at outlets: add, list, show, withdraw, correct, attach and detach photographs.")
 
 
 _ROW = RowOptions(
@@ -155,6 +166,33 @@ def correct(
     corrected = desk.written_if_sure(write, sure=sure)
     remarks = [*corrected.remarks, *(f"refused: {each}" for each in corrected.reasons)]
     return Reply(answer.document(corrected), answer.text, remarks, status=3 if corrected.reasons else 0)
+
+
+@writes(app, "attach")
+def attach(
+    desk: Desk, job: JobNamed, reading: ReadingNumbered, file: PhotographToKeep, remarks: Remarks = None
+) -> Reply:
+    """Keep a photograph with a reading: the picture, which way up it is and when it was taken; its place and all else is left out.
+
+    Example: calib reading attach FQ-204 3 display.jpg --remarks "the display after the third pass"
+    """
+    from calib.faces.cli.file import attached
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_reading
+    from calib.procedures.fleet.photograph import photograph
+
+    picture = photograph(file_content(file, LARGEST_FILE))
+    on_record = attach_to_reading(desk.writing(), job, reading, picture, remarks, desk.signature())
+    return attached(on_record, f"reading {reading}")
+
+
+@writes(app, "detach")
+def detach(desk: Desk, job: JobNamed, reading: ReadingNumbered, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a photograph belongs to a reading; its bytes stay with the records, and no report prints it any more.
+
+    Example: calib reading detach FQ-204 3 3a7bd3e2 --reason "the display of another meter"
+    """
+    return withdrawn(desk, "file of a reading", (job, str(reading), sha256), reason)
 
 
 @reads(app, "list", units=True)

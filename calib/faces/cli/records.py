@@ -13,6 +13,7 @@ from calib.counted import count_of
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
 from calib.faces.cli.options import OnDate, Within, day_of, days_of, to_draw
+from calib.faces.cli.serve import DEFAULT_PORT, Port, served_demo
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -50,17 +51,24 @@ def init(
 @reads(app, "demo", of_records=False)
 def demo(
     _desk: Desk,
-    into: Annotated[Path, typer.Option("--into", metavar="DIR", help="Folder for the records and the reports.")] = Path(
-        "reports"
-    ),
+    into: Annotated[
+        Path | None,
+        typer.Option("--into", metavar="DIR", help="Folder; reports if not given, with --serve calib-demo."),
+    ] = None,
+    serve: Annotated[
+        bool, typer.Option("--serve", help="Serve its records in a browser, with a link for each of its people.")
+    ] = False,
+    port: Port = DEFAULT_PORT,
 ) -> Reply:
-    """Run the invented demo job from end to end and write its reports.
+    """Run the invented demo job from end to end and write its reports; with --serve its records are used in a browser.
 
     Example: calib demo
     """
     from calib.faces.demo import run_demo
 
-    document = run_demo(into, say)
+    if serve:
+        return served_demo(into or Path("calib-demo"), port)
+    document = run_demo(into or Path("reports"), say)
     return Reply(document, "\n".join(document["said"]))
 
 
@@ -349,7 +357,9 @@ def upgrade(desk: Desk) -> Reply:
         told = f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}"
         return Reply(document, "\n".join((told, *told_of_names)))
     statements = list(grants(desk.reading(), clock()))
-    told = f"{records} has schema {database.SCHEMA} now; run these grants as the owner of the tables"
+    functions = f", with functions of this version: {', '.join(upgraded.functions)}" if upgraded.functions else ""
+    document |= {"functions": list(upgraded.functions)}
+    told = f"{records} has schema {database.SCHEMA} now{functions}; run these grants as the owner of the tables"
     return Reply(document | {"grants": statements}, "\n".join(statements), remarks=[*told_of_names, told])
 
 

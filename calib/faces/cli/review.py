@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from calib.clock import clock
+from calib.counted import count_of
 from calib.faces.cli.frame import Desk, Reply, group, happened_at, reads, writes
 from calib.faces.cli.options import Reason
 
@@ -90,7 +91,11 @@ def dispose(
     disposed = dispose_review(desk.writing(), wanted, desk.signature(), clock())
     numbers = ", ".join(map(str, wanted.lines))
     decided = f"review {review}: line{'s' if len(wanted.lines) > 1 else ''} {numbers}: {decision}"
-    left = f"{disposed.open_lines} open line(s) left" if disposed.is_open else "no open line left: the review is done"
+    left = (
+        f"{count_of(disposed.open_lines, 'open line', 'open lines')} left"
+        if disposed.is_open
+        else "no open line left: the review is done"
+    )
     told = [left]
     if wanted.decision in (MEASURE_AGAIN, WITHDRAW) and disposed.is_open:
         told.append(f"a line disposed {wanted.decision!r} is open until that is done")

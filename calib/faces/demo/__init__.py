@@ -28,6 +28,8 @@ from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.pairs.factor_from_pairs import FactorWanted
+from calib.procedures.people.authorise import people_on_record
+from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.issued import issued_bytes
 from calib.records import database
 from calib.records.ledger import Signature
@@ -39,6 +41,7 @@ _METER = "VA-11"
 _HERE = Path(__file__).parent
 _COMPANY = "Marram & Sedge Air Measurement", "4 Sluice Lane, Larkmoor", "desk@marram-sedge.example"
 _QA, _TECHNICIAN, _ENGINEER = "I. Marlow", "S. Quill", "R. Sorrel"
+DEMO_PEOPLE = {_QA: "QA", _TECHNICIAN: "technician", _ENGINEER: "engineer"}  # of the demo in a browser
 
 
 def _at(typed: str) -> datetime:
@@ -100,6 +103,15 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
         f"  calib budget 1 --records {quote(place.records)}",
     ]
     return {"records": place.records, "job": DEMO_JOB, "files": [str(path) for path in files], "said": said}
+
+
+def add_demo_people(records: str, at: datetime) -> None:
+    """Put the demo's people on record, where they are not yet: from then on the records ask for names and roles."""
+    with database.writing(records) as session:
+        known = {person.name for person in people_on_record(session).people}
+        for name, role in DEMO_PEOPLE.items():
+            if name not in known:
+                add_person(session, PersonWanted(name, None, [role]), Signature(_QA, at, "person add"))
 
 
 def _pictures(session: Session, into: Path) -> list[Path]:

@@ -10,19 +10,16 @@ from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
 from calib.faces.drawings.style import (
-    BAND,
     CONTRIBUTION_LOOKS,
-    EDGE,
     EVALUATION_LOOKS,
     FIGURE_WIDTH,
-    INK,
     SMALL_LETTERS,
-    STROKE,
     Chart,
     house_style,
     short,
     titled,
 )
+from calib.faces.palette import BAND, EDGE, INK, STROKE
 from calib.faces.written import Content, unit_text
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)

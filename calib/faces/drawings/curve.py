@@ -11,13 +11,12 @@ from calib.faces.drawings.style import (
     COLUMN_WIDTH,
     COVERAGE_BAND,
     FIGURE_WIDTH,
-    INK,
-    STROKE,
     TITLE_LETTERS,
     Chart,
     house_style,
-    short,
+    in_lines,
 )
+from calib.faces.palette import INK, STROKE
 
 
 @dataclass(frozen=True)
@@ -76,7 +75,7 @@ def _curve(axes: Axes, drawing: CurveDrawing) -> None:
     if drawing.zero_line:
         axes.axhline(0, color=INK, lw=0.6, ls=":")
     axes.set_ylabel(drawing.value_label)
-    axes.set_title(short(drawing.name, 60), loc="left", fontsize=TITLE_LETTERS, fontweight="bold")
+    axes.set_title(in_lines(drawing.name, 60), loc="left", fontsize=TITLE_LETTERS, fontweight="bold")
 
 
 def _residuals(axes: Axes, drawing: CurveDrawing) -> None:

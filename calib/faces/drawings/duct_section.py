@@ -12,7 +12,8 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
-from calib.faces.drawings.style import INK, PALE, SMALL_LETTERS, STROKE, TITLE_LETTERS, Chart, house_style
+from calib.faces.drawings.style import SMALL_LETTERS, TITLE_LETTERS, Chart, house_style
+from calib.faces.palette import INK, PALE, STROKE
 from calib.faces.parts.duct_section_text import (
     inside,
     length_text,

@@ -20,7 +20,8 @@ from calib.faces.drawings.outlets import (
     drawn_limits,
     title_of,
 )
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, TOLERANCE_BAND, WARNING, short, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, SMALL_LETTERS, TOLERANCE_BAND, short, titled
+from calib.faces.palette import INK, PALE, WARNING
 from calib.faces.written import SIGNS
 
 _HIGHEST_THIN, _LOWEST_THIN = 7.0, 4.0  # [in] of the lines of one figure

@@ -5,11 +5,12 @@ from collections.abc import Mapping
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, STATEMENT_LOOKS, Chart, house_style
+from calib.faces.drawings.style import FIGURE_WIDTH, STATEMENT_LOOKS, Chart, house_style
+from calib.faces.palette import INK
 from calib.faces.written import SIGNS
 
-_HIGH = 0.95  # [in]
-_IN_A_ROW = 3  # of the legend: the width of a page holds no more of the longest
+_HIGH = 0.85  # [in]
+_IN_A_ROW, _SIGNS_IN_A_ROW = 3, 72  # of the legend: three of the longest, or more if they have no more signs together
 _LEAST_NAMED = 0.03  # of the bar: a narrower part has its number in the legend alone
 
 
@@ -35,10 +36,9 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
         axes.set_xticks([])
         axes.set_yticks([])
         axes.set_axis_off()
-        patches = [
-            Patch(**STATEMENT_LOOKS[each].patch, label=f"{SIGNS.get(each, '')} {shown[each]} {each}".strip())
-            for each in shown
-        ]
-        figure.legend(handles=patches, loc="outside lower left", ncols=_IN_A_ROW)
+        labels = [f"{SIGNS.get(each, '')} {shown[each]} {each}".strip() for each in shown]
+        patches = [Patch(**STATEMENT_LOOKS[each].patch, label=label) for each, label in zip(shown, labels, strict=True)]
+        in_a_row = len(labels) if sum(map(len, labels)) <= _SIGNS_IN_A_ROW else _IN_A_ROW
+        figure.legend(handles=patches, loc="outside lower left", ncols=in_a_row, columnspacing=1.0, handlelength=1.6)
     said = ", ".join(f"{count} {statement}" for statement, count in shown.items())
     return Chart(figure, f"Design flows by statement: {said}.")

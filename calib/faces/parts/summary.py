@@ -23,7 +23,11 @@ def summary_document(evaluation: Evaluation, totals: Content, units: str | None)
     return {
         "design_flows": sum(summary.designs.values()),
         "statements": dict(summary.designs),
+        "design_flows_of_ducts": summary.designs_of_ducts,
         "without_design": summary.without_design,
+        "ducts_without_design": summary.ducts_without_design,
+        "not_measured_without_design": summary.not_measured_without_design,
+        "latest_readings": summary.latest,
         "superseded_readings": summary.superseded,
         "repeats": summary.repeats,
         "measured_by": list(dict.fromkeys(each.operator for each in readings)),

@@ -30,10 +30,12 @@ from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation, Refused
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.flow_unit import flow_unit, flow_unit_of_report
+from calib.procedures.on_record.photographs import JobPhotograph
 from calib.procedures.on_record.reviews import Review
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
+from calib.records.record import key
 from calib.unswept import unswept
 
 REPORT_SCHEMA = (
@@ -93,16 +95,30 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "amendments": [_amendment(amendment, evaluation, units) for amendment in report.amendments],
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
         "reviews": [review_document(review, evaluation.job.job, 1 + len(report.issues)) for review in report.reviews],
-        "refusals": [_refusal(refused) for refused in evaluation.refused],
+        "refusals": [_refusal(refused, evaluation) for refused in evaluation.refused],
         "not_measured": not_measured(evaluation, units),
         "cross_checks": cross_checks_document(report.cross_checks, evaluation, units),
         "found_factors": [revision(factor, units) for factor in report.factors],
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),
+        **({} if report.photographs is None else {"photographs": [_photograph(each) for each in report.photographs]}),
         "cautions": list(CAUTIONS),
         "written_by": f"calib {__version__}",
         "validation": None if report.validation is None else asdict(report.validation),
+    }
+
+
+def _photograph(photograph: JobPhotograph) -> Content:
+    return {
+        "outlet": photograph.outlet,
+        "reading": photograph.reading,
+        "name": photograph.name,
+        "media_type": photograph.media_type,
+        "sha256": photograph.sha256,
+        "remarks": photograph.remarks,
+        "by": photograph.attached_by,
+        "at": photograph.attached_at,
     }
 
 
@@ -148,7 +164,8 @@ def _open_review(review: Review, job: str) -> Content:
     }
 
 
-def _refusal(refused: Refused) -> Content:
+def _refusal(refused: Refused, evaluation: Evaluation) -> Content:
+    counting = evaluation.counting.get(key(refused.outlet.id))
     return {
         "outlet": refused.outlet.outlet,
         "system": refused.outlet.system,
@@ -161,6 +178,7 @@ def _refusal(refused: Refused) -> Content:
         "operator": refused.typed.operator,
         "remarks": refused.typed.remarks,
         "reasons": list(refused.reasons),
+        "counts_instead": None if counting is None else evaluation.measured[counting].reading.id,
     }
 
 

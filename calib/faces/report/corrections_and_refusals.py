@@ -1,7 +1,7 @@
 """Sections of a report on what a revision changed, what was corrected before, and which readings were refused."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from calib.faces.parts.review_on_job import decided_text, disposed_text
 from calib.faces.report.anchors import Anchors
@@ -103,7 +103,9 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Instrument"),
         TableColumn("Observed"),
         TableColumn("Reasons", is_wordy=True),
+        TableColumn("What became of it", is_wordy=True),
     )
+    readings = {reading["reading"]: reading for reading in report["readings"]}
     rows = (
         row_of(
             words_cell(refusal["outlet"]),
@@ -111,8 +113,17 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
             words_cell(refusal["instrument"]),
             words_cell(moment_text(refusal["observed_at"])),
             words_cell("; ".join(refusal["reasons"])),
+            words_cell(what_became(refusal, readings)),
             anchor=anchors.of("refused", place),
         )
         for place, refusal in enumerate(report["refusals"], start=1)
     )
     yield Table("Refused readings", columns, tuple(rows))
+
+
+def what_became(refusal: Content, readings: Mapping[int, Content]) -> str:
+    """Which reading counts in the place of a refused one, or that none does; `readings` are those of the report by number."""
+    counts = readings.get(refusal["counts_instead"])
+    if counts is None:
+        return "not measured"
+    return f"{counts['instrument']} at {moment_text(counts['observed_at'])} counts"

@@ -33,13 +33,6 @@ def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = Non
     yield from (_open_review(review) for review in report["open_reviews"])
     yield from _decided(report)
     yield from _answered(report)
-    told = {each["outlet"] for each in report["summary"]["attention"]}  # with the reasons, where no reading stands
-    refused = [each for each in report["refusals"] if each["outlet"] not in told]
-    if refused:
-        count = len(refused)
-        lead = count_of(count, "reading was refused", "readings were refused")
-        said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons: "
-        yield Notice(f"{lead}.", runs(said, Run("Refused readings", to="refused"), "."))
     yield from verdict_section(report, anchors)
 
 
@@ -108,14 +101,14 @@ def _revised(report: Content) -> Iterator[Block]:
 
 def _open_review(review: Content) -> Notice:
     rest = count_of(len(review["readings"]), "reading of this report rests", "readings of this report rest")
-    lines = count_of(review["open_lines_in_all"], "line of the review has", "lines of the review have")
+    lines = count_of(review["open_lines_in_all"], "line of the review is open", "lines of the review are open")
     certificate = "" if review["certificate"] is None else f" (certificate {review['certificate']})"
     return Notice(
         "An impact review is open.",
         runs(
             f"{review['instrument'] or ''} ",
             review["happened"],
-            f"{certificate}. {rest} on it, and {lines} no disposition yet: ",
+            f"{certificate}. {rest} on it, and {lines}: ",
             Run("Nonconforming work", to="nonconforming"),
             ".",
         ),

@@ -82,8 +82,6 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         rows += map(_not_measured, left.get(system, ()))
         rows += (_total_row(total, reach) for total in totals.get(system, ()))
         yield Table(f"Flows of {system}{_named_state(report)}", _FLOW_COLUMNS, tuple(rows))
-    if report["gaps_reason"]:
-        yield paragraph("Why it is issued without what was not measured: ", report["gaps_reason"])
     flagged = tuple(runs(each["outlet"], f": {why_not_measured(each)}.") for each in report["not_measured"])
     flagged += tuple(
         runs(each["outlet"], f": {'; '.join(each['flags'])}.") for each in report["readings"] if each["flags"]
@@ -276,14 +274,14 @@ def balance_section(report: Content) -> Iterator[Block]:
         columns = (
             TableColumn(SHARING_COLUMNS[0].capitalize()),
             *number_columns(*SHARING_COLUMNS[1:-1]),
-            TableColumn("Unit"),
+            TableColumn("Unit", is_short=True),
         )
         yield paragraph(f"{SHARING_TITLE}. More closely it is said by:")
         yield Bullets(tuple(runs(line) for line in what_to_declare(every)))
         yield Table(
             "Sharing not known",
             columns,
-            tuple(row_of(*map(words_cell, row[:-1]), words_cell(unit_text(row[-1]))) for row in shared),
+            tuple(row_of(*map(words_cell, (*row[:-1], unit_text(row[-1])))) for row in shared),
             is_compact=True,
         )
 

@@ -27,6 +27,7 @@ from calib.faces.report.blocks import (
     Mark,
     Notice,
     Paragraph,
+    Photographs,
     Picture,
     Run,
     Runs,
@@ -127,6 +128,7 @@ class Typesetting:
             Paragraph: self._paragraph,
             Bullets: self._bullets,
             Picture: self._picture,
+            Photographs: self._photographs,
             Formula: _formula,
             Signatures: _signatures,
         }
@@ -176,8 +178,10 @@ class Typesetting:
         return {
             "kind": "table",
             "name": showable(table.name),
+            # Of each label its words, and of each word the parts between which it may be broken.
             "labels": [
-                [self._word_of_head(word) for word in showable(column.label).split(" ")] for column in table.columns
+                [self._word_of_head(word, longest) for word in showable(each.label).split(" ")]
+                for each in table.columns
             ],
             "widths": columns.widths,
             "insets": insets[0]
@@ -193,12 +197,13 @@ class Typesetting:
             "whole": len(table.rows) <= _MOST_ROWS_WHOLE and sum(map(_signs, table.rows)) <= _MOST_SIGNS_WHOLE,
         }
 
-    def _word_of_head(self, word: str) -> list[Any]:
+    def _word_of_head(self, word: str, longest: int) -> list[Any]:
         """The parts of a word between which it may be broken; one with a symbol of a quantity is not."""
         parted = with_symbols(word)
-        return (
-            widths.syllables(word) if all(run.mark is Mark.PLAIN for run in parted) else [{"runs": self._runs(parted)}]
-        )
+        if any(run.mark is not Mark.PLAIN for run in parted):
+            return [{"runs": self._runs(parted)}]
+        syllables = widths.syllables(word)
+        return syllables if len(syllables) > 1 else [typeset_text(word, longest)]
 
     def _row(self, row: TableRow, columns: Sequence[TableColumn], longest: int) -> Told:
         cells = [self._cell(cell, longest) for cell in row.cells[: len(columns)]]
@@ -245,6 +250,15 @@ class Typesetting:
             "caption": self._runs(picture.caption),
             **self._place(picture.anchor),
         }
+
+    def _photographs(self, block: Photographs) -> Told:
+        told = []
+        for each in block.photographs:
+            file = f"photograph-{len(self.pictures)}.json"
+            self.pictures[file] = json.dumps(list(each.jpeg)).encode()  # as the mark is
+            caption = self._runs(each.caption, _LONGEST_WORD_OF_FACT)
+            told.append({"file": file, "alternative": unseen(each.alternative), "caption": caption})
+        return {"kind": "photographs", "photographs": told}
 
     def _place(self, anchor: str | None) -> Mapping[str, str]:
         """The label of a place that links may lead to; of two places with one anchor, the first one's."""

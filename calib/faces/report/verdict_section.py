@@ -6,7 +6,7 @@ from dataclasses import replace
 from calib.counted import count_of
 from calib.faces.cautions import RULES_IN_BRIEF
 from calib.faces.drawings.verdict_bar import verdict_bar
-from calib.faces.parts.cross_checks import other_measurements
+from calib.faces.parts.cross_checks import other_measurements, sides_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -21,9 +21,11 @@ from calib.faces.report.blocks import (
     number_columns,
     paragraph,
 )
+from calib.faces.report.corrections_and_refusals import what_became
 from calib.faces.report.signature_line import signatures
 from calib.faces.report.table_cells import NOTHING, flow_cell, probability_cell, row_of, statement_cell, words_cell
-from calib.faces.written import Content, design_text, unit_text
+from calib.faces.written import Content, design_text, names_text, rounded, unit_text
+from calib.procedures.measure.cross_checks import TwoWays
 from calib.records.words import NET, SERVICES
 
 _MOST_OBSERVATIONS = 50  # more are taken by nobody on a ladder
@@ -44,14 +46,17 @@ def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     summary = report["summary"]
     yield Heading(2, "Verdict", "verdict")
     yield paragraph(Run(verdict_sentence(summary), Mark.STRONG))
+    if report["gaps_reason"]:
+        left = names_text([each["outlet"] for each in report["not_measured"]])
+        yield paragraph(f"Issued without {left}: ", report["gaps_reason"].rstrip("."), ".")
     bar = verdict_bar(summary["statements"])
     if bar is not None:
         yield Picture("verdict", bar.figure, bar.words)
-    yield paragraph(RULES_IN_BRIEF[report["decision_rule"]], soft=True)
+    yield paragraph(" ".join([*counted_sentences(report), RULES_IN_BRIEF[report["decision_rule"]]]), soft=True)
     yield signatures(report)
     yield from _needing_attention(report, anchors)
     yield from _of_systems(summary)
-    yield paragraph(" ".join(_how_sure(report)), soft=True)
+    yield paragraph(*_of_mains(report["cross_checks"]), " ".join(_how_sure(report)), soft=True)
 
 
 def verdict_sentence(summary: Content) -> str:
@@ -62,8 +67,51 @@ def verdict_sentence(summary: Content) -> str:
     if statements.get("pass") == count:
         return "The design flow complies." if count == 1 else f"All {count} design flows comply."
     parts = [f"{statements[word]} {does[statements[word] > 1]}" for word, does in _DOES.items() if statements.get(word)]
-    said = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    return f"Of {count_of(count, 'design flow', 'design flows')} {said}."
+    return f"Of {count_of(count, 'design flow', 'design flows')} {_listed(parts)}."
+
+
+def counted_sentences(report: Content) -> Iterator[str]:
+    """What the counts are of: outlets and ducts, with a design and without, readings that count and those that do not."""
+    summary, refusals = report["summary"], report["refusals"]
+    ducts, without, of_ducts = (
+        summary[name] for name in ("design_flows_of_ducts", "without_design", "ducts_without_design")
+    )
+    if ducts:
+        are = "are those" if summary["design_flows"] > 1 else "is that"
+        flows = "flows" if summary["design_flows"] > 1 else "flow"
+        yield f"The design {flows} {are} of {_outlets_and_ducts(summary['design_flows'] - ducts, ducts)}."
+    if without:
+        was = "were" if without > 1 else "was"
+        yield f"{_outlets_and_ducts(without - of_ducts, of_ducts)} without a design {was} measured too."
+    if left := summary["not_measured_without_design"]:
+        yield f"{left}{' more' if without else ''} without a design {'were' if left > 1 else 'was'} not measured."
+    latest, superseded, repeats = (summary[name] for name in ("latest_readings", "superseded_readings", "repeats"))
+    parts = [count_of(latest, "counts", "count")] if latest else []
+    if superseded:
+        parts.append(f"{count_of(superseded, 'was', 'were')} superseded by a later one")
+    if repeats:
+        parts.append(count_of(repeats, "is a repeat", "are repeats"))
+    if refusals:
+        parts.append(f"{count_of(len(refusals), 'was', 'were')} refused ({_what_became(report)})")
+    if superseded or repeats or refusals:
+        count = count_of(latest + superseded + repeats + len(refusals), "reading", "readings")
+        yield f"Of {count} {_listed(parts)}."
+
+
+def _outlets_and_ducts(outlets: int, ducts: int) -> str:
+    counted = [(outlets, count_of(outlets, "outlet", "outlets")), (ducts, count_of(ducts, "duct", "ducts"))]
+    return " and ".join(said for count, said in counted if count)
+
+
+def _what_became(report: Content) -> str:
+    """Of each outlet with refused readings: which reading counts in their place, or that none does."""
+    readings = {reading["reading"]: reading for reading in report["readings"]}
+    said = (f"{each['outlet']}: {what_became(each, readings)}" for each in report["refusals"])
+    return names_text(list(dict.fromkeys(said)), "; ")
+
+
+def _listed(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 # --- what needs attention --------------------------------------------------------------------------------------------------------
@@ -93,7 +141,7 @@ def _columns(unit: str) -> tuple[TableColumn, ...]:
         *number_columns(f"Flow ± U [{unit}]", f"Allowed [{unit}]"),
         TableColumn("Statement", is_short=True),
         TableColumn("Probability", is_number=True),
-        TableColumn("What would settle it, what was remarked, another measurement", is_wordy=True),
+        TableColumn("What would settle it; remarks; other measurements", is_wordy=True),
     )
 
 
@@ -190,6 +238,36 @@ def _total_cell(total: Content | None) -> Cell:
     return replace(flow, text=(*flow.text, *partly, *sign))
 
 
+def _of_mains(checks: Sequence[Content]) -> Iterator[str | Run]:
+    """Each main against the sum of its outlets."""
+    every = list(mains_told(checks))
+    for place, told in enumerate(every):
+        yield "; " if place else "Mains against the sum of their outlets: "
+        yield told
+    if every:
+        yield ". "
+
+
+def mains_told(checks: Sequence[Content]) -> Iterator[Run]:
+    """What each main and its outlets gave, and what that says; those that do not agree are marked."""
+    for check in checks:
+        if check["kind"] in (TwoWays.MAIN, TwoWays.BY_DIFFERENCE):
+            _, main, outlets = sides_text(check)
+            first, second, difference = (
+                f"{rounded(flow)} {unit_text(flow['unit'])}"
+                for flow in (check["first"]["flow"], check["second"]["flow"], check["difference"])
+            )
+            if check["kind"] == TwoWays.BY_DIFFERENCE:
+                left = names_text(check["not_measured"])
+                yield Run(f"{main} {first} less the {outlets} {second} leaves {difference} for {left}")
+            elif check["agrees"] is False:
+                yield Run(
+                    f"{main} {first} and {outlets} {second} do not agree: they differ by {difference}", Mark.STRONG
+                )
+            else:
+                yield Run(f"{main} {first} and {outlets} {second} agree")
+
+
 # --- how sure --------------------------------------------------------------------------------------------------------------------
 
 
@@ -200,10 +278,8 @@ def _how_sure(report: Content) -> Iterator[str]:
         least, largest = (f"{relative[end]:.2g}" for end in ("least", "largest"))
         between = f"{least} %" if least == largest else f"between {least} % and {largest} %"
         yield f"The expanded uncertainty U is {between} of the flow, ruled by {_named(ruled)}."
-    whole = None if risks is None else next((each for each in risks["decisions"] if each["system"] is None), None)
-    if whole is not None and whole["expected_wrongly_accepted"] is not None:
-        wrong = f"{whole['expected_wrongly_accepted']:.2g}"
-        yield f"Of the {whole['accepted']} flows that were accepted {wrong} are expected not to comply."
+    if risks is not None:
+        yield f"Wrong decisions to be expected: {_wrong(risks['decisions'][-1])}."
     due = sorted(each["due_on"] for each in report["instruments"])
     if due:
         count = count_of(len(due), "instrument was", "instruments were")
@@ -213,3 +289,17 @@ def _how_sure(report: Content) -> Iterator[str]:
 def _named(ruled: Sequence[Content]) -> str:
     count = sum(each["readings"] for each in ruled)
     return " and ".join(f"{each['contribution']} (in {each['readings']} of {count} flows)" for each in ruled[:2])
+
+
+def _wrong(whole: Content) -> str:
+    """How many decisions on a whole job are to be expected to be wrong."""
+    counts = {"accepted": whole["accepted"], "rejected": whole["judged"] - whole["accepted"]}
+    return " and ".join(
+        f"{_number(whole[f'expected_wrongly_{decided}'])} among the {count_of(count, 'flow', 'flows')} {decided}"
+        for decided, count in counts.items()
+        if count
+    )
+
+
+def _number(expected: float) -> str:
+    return "less than 0.01" if expected < 0.005 else f"{expected:.2f}"

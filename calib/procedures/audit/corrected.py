@@ -13,11 +13,12 @@ from calib.procedures.audit.since_issue import after_issue, changed_since
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.record_in_words import record_in_words
-from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews
-from calib.procedures.on_record.what_counts import not_retracted
+from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews_numbered, reviews_of_job
+from calib.procedures.on_record.reviews_of_register import reviews_about
+from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
 from calib.records.ledger import written
 from calib.records.record import key, moment
-from calib.records.tables.calibrations import Calibration, Withdrawal
+from calib.records.tables.calibrations import Acceptance, Calibration, Withdrawal
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.entries import Retraction
 from calib.records.tables.events import Event, IntermediateCheck
@@ -86,7 +87,10 @@ def _told(session: Session, subject: Subject, record: Any, does: str) -> tuple[s
 def out_of_order(session: Session, subject: Subject) -> Answer:
     """Reviews, failed checks and suspensions of what was relied on, with what became of them."""
     question = "What was found out of order, and what was done?"
-    concerned = [each for each in reviews(session) if _concerns(each, subject)]
+    if subject.job is not None:
+        concerned = reviews_of_job(session, subject.job.job)
+    else:
+        concerned = reviews_numbered(session, reviews_about(session, subject.numbers["instrument"]))
     still = [_of_review(session, subject, each) for each in concerned if each.is_open]
     done = [_of_review(session, subject, each) for each in concerned if not each.is_open]
     for told, is_open in _events(session, subject):
@@ -96,12 +100,6 @@ def out_of_order(session: Session, subject: Subject) -> Answer:
     count = count_of(len(still) + len(done), "finding is", "findings are")
     said = f"{count} on record, {f'{len(still)} of them not closed yet' if still else 'each of them closed'}."
     return Answer(question, said, bool(still), (*still, *done))
-
-
-def _concerns(review: Review, subject: Subject) -> bool:
-    if subject.job is not None:
-        return bool(review.of_job(subject.job.job))
-    return review.tag in subject.tags
 
 
 def _of_review(session: Session, subject: Subject, review: Review) -> str:
@@ -157,7 +155,10 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
 
 
 def _calibrated_after(session: Session, instrument_id: int, at: datetime) -> str | None:
-    later = select(Calibration.calibrated_on).where(
-        Calibration.instrument_id == instrument_id, col(Calibration.calibrated_on) > str(at.date())
+    later = (
+        select(Calibration.calibrated_on)
+        .join(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
+        .where(Calibration.instrument_id == instrument_id, col(Calibration.calibrated_on) > str(at.date()))
+        .where(not_withdrawn())
     )
     return session.exec(later.order_by(col(Calibration.calibrated_on))).first()

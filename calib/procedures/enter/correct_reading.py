@@ -2,6 +2,7 @@
 
 Outlet, instrument and time stay: they say which reading it is. One typed at the wrong outlet, with the wrong instrument or time is
 withdrawn, and typed again. The corrected one is checked and goes through the gate as any other; refused, it is kept as a refusal.
+Photographs kept with the reading are kept with the one that takes its place too.
 
 Decision (2026-11-29). A corrected reading is the whole of one with its revision in its key, and the retraction of the one before
 names it. Options: a table of corrections by cell (each reader puts cells together), a new reading by hand (nothing ties both).
@@ -20,10 +21,13 @@ from calib.procedures.enter.import_sheets import import_sheets
 from calib.procedures.impact.take_back import HungOn, hung_on_reading, reason_and_number
 from calib.procedures.on_record.by_name import tags_of
 from calib.procedures.on_record.jobs_by_name import typed_in_job
+from calib.procedures.on_record.what_counts import not_retracted
+from calib.procedures.people.authorise import append
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import Cells, FileContent, TypedRow, typed_row
 from calib.records import ledger
 from calib.records.record import key, typed
+from calib.records.tables.files import Attached
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Traverse, TraversePoint
@@ -77,6 +81,8 @@ def correct_reading(
     imported = import_sheets(session, sheets, signature, now, correcting=reason.strip(), sure=sure)
     reasons = tuple(reason for refused in imported.refusals for reason in refused.reasons)
     corrected = None if reasons else _next(session, reading)
+    if corrected is not None:
+        _photographs_along(session, reading_id, corrected, signature)
     return CorrectedReading(reading_id, outlet.outlet, corrected, reasons, hung_on, imported.remarks)
 
 
@@ -126,3 +132,12 @@ def _next(session: Session, reading: Reading) -> int:
         Reading.observed_at == reading.observed_at,
     )
     return key(session.exec(select(Reading.id).where(*same, Reading.revision == (reading.revision or 1) + 1)).one())
+
+
+def _photographs_along(session: Session, reading: int, corrected: int, signature: ledger.Signature) -> None:
+    own = select(Attached).where(Attached.reading_id == reading, not_retracted(Attached)).order_by(col(Attached.id))
+    along = [
+        Attached(attachment_id=each.attachment_id, reading_id=corrected, remarks=each.remarks)
+        for each in session.exec(own)
+    ]
+    append(session, along, signature)

@@ -1,5 +1,6 @@
-"""Attach files to instruments, calibrations, jobs and competences: bytes as they are, once, under the SHA-256 of their content.
+"""Attach files to instruments, calibrations, jobs and competences, photographs to readings and outlets.
 
+Bytes as they are, once, under the SHA-256 of their content; of a photograph (`photograph`) what is left of them.
 What kind of file it is, its content says and not its name.
 
 PDF with its end mark, PNG with its last chunk, JPEG with its end mark, XML that parses and declares no entity. 25 MB are 25,000,000
@@ -12,10 +13,11 @@ from xml.parsers import expat
 
 from sqlmodel import Session, select
 
-from calib.errors import BadInputError, Finding, RecordsError, Step
-from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
+from calib.errors import BadInputError, Finding
+from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML, as_it_was
 from calib.procedures.on_record.by_name import calibration_numbered, digest_meant, instrument_tagged
-from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.jobs_by_name import job_named, outlet_named, typed_in_job
+from calib.procedures.on_record.taken_back import against_taken_back
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.declared_xml import parser_without_declarations
@@ -23,6 +25,7 @@ from calib.procedures.typed.sheets import FileContent
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.files import Attached, Attachment
+from calib.records.tables.readings import Reading
 
 _PNG_START, _PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
 _JPEG_START, _JPEG_END = b"\xff\xd8\xff", b"\xff\xd9"
@@ -70,12 +73,13 @@ def _is_xml(content: bytes) -> bool:
     return True
 
 
-def attachable(file: FileContent) -> FileRead:
-    """A file that may be kept; raises BadInputError, naming it, for one that may not."""
+def attachable(
+    file: FileContent, wanted: str = "a whole PDF, PNG, JPEG or XML file, judged by its content"
+) -> FileRead:
+    """A file that may be kept; raises BadInputError, naming it and what was wanted, for one that may not."""
     kind = None if file.expected is not None else media_type(file.content)
     if kind is None:
-        expected = file.expected or "a whole PDF, PNG, JPEG or XML file, judged by its content"
-        raise BadInputError([Finding(file.source, None, None, None, expected)])
+        raise BadInputError([Finding(file.source, None, None, None, file.expected or wanted)])
     return FileRead(file.name, kind, hashlib.sha256(file.content).hexdigest(), file.content)
 
 
@@ -99,6 +103,24 @@ def attach_to_job(
 ) -> FileKept:
     """Keep a file with a job, say the client's agreement to its decision rule; raises NotInRecordsError."""
     return _attach(session, file, {"job_id": key(job_named(session, job).id)}, remarks, signature)
+
+
+def attach_to_reading(
+    session: Session, job: str, reading_id: int, picture: FileRead, remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    """Keep a photograph (`photograph`) with a reading of a job; raises NotInRecordsError, BadInputError for one withdrawn."""
+    reading, _ = typed_in_job(session, job, Reading, reading_id)
+    withdrawn = against_taken_back(session, Reading, reading_id, "reading")
+    if withdrawn:
+        raise BadInputError(withdrawn)
+    return _attach(session, picture, {"reading_id": key(reading.id)}, remarks, signature)
+
+
+def attach_to_outlet(
+    session: Session, job: str, outlet: str, picture: FileRead, remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    """Keep a photograph (`photograph`) with an outlet or duct of a job; raises NotInRecordsError."""
+    return _attach(session, picture, {"outlet_id": key(outlet_named(session, job, outlet).id)}, remarks, signature)
 
 
 def attach_to_competence(session: Session, competence_id: int, file: FileRead, signature: ledger.Signature) -> FileKept:
@@ -136,6 +158,5 @@ def kept_file(session: Session, digest: str) -> Attachment:
     """
     own = digest_meant(digest, session.exec(select(Attachment.sha256)), "file in the records", "files in the records")
     file = session.exec(select(Attachment).where(Attachment.sha256 == own)).one()
-    if hashlib.sha256(file.content).hexdigest() != file.sha256:
-        raise RecordsError(f"the content of file {file.name} is no longer what it was: {Step.VERIFY} names it")
+    as_it_was(file.name, file.sha256, file.content)
     return file

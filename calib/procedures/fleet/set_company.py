@@ -4,6 +4,7 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.fleet.attach_file import FileRead, kept_attachment
+from calib.procedures.fleet.photograph import COLOURS, colours_of
 from calib.procedures.on_record.attached_files import PHOTOS
 from calib.procedures.on_record.company import CompanyOnRecord, company_on_record
 from calib.procedures.people.authorise import append
@@ -11,9 +12,8 @@ from calib.records import ledger
 from calib.records.tables.company import Company
 
 _LONGEST = 200  # signs of a text, which stands at the head of each report
-# As pictures are held that a page shows without a profile of a printer: grey or RGB, with or without transparency.
-_COLOURS = ("1", "L", "LA", "P", "RGB", "RGBA")
 _LARGEST_MARK = 1_000_000  # bytes, since each report holds it
+MARK = "a picture, PNG or JPEG, of at most 1 MB"
 
 
 def set_company(
@@ -62,14 +62,9 @@ def _expected_of(column: str, cell: str) -> str | None:
 
 def _expected_of_mark(mark: FileRead) -> str | None:
     """What a mark should have been; None where it is right."""
-    from PIL import ImageFile  # noqa: PLC0415 (where there is a mark)
-
     if mark.media_type in PHOTOS and len(mark.content) <= _LARGEST_MARK:
-        parser = ImageFile.Parser()
-        try:
-            parser.feed(mark.content)
-            colours = parser.close().mode
-        except Exception:  # noqa: BLE001 (a damaged picture ends its reader in any way)
+        colours = colours_of(mark.content)
+        if colours is None:
             return "a picture that can be drawn"
-        return None if colours in _COLOURS else "a picture in RGB or grey"
-    return "a picture, PNG or JPEG, of at most 1 MB"
+        return None if colours in COLOURS else "a picture in RGB or grey"
+    return MARK

@@ -50,9 +50,11 @@ class Gaps:
 
     def _of_calibration(self, record: Record, calibration: Calibration) -> Iterator[str]:
         tag = self.ground.instruments[calibration.instrument_id].tag
-        wrong = self.ground.on_record(calibration).wrong_values
-        if wrong is not None:
-            yield f"{tag}: certificate {calibration.certificate} {wrong}: it counts for nothing"
+        on_record = self.ground.on_record(calibration)
+        if on_record.wrong_values is not None:
+            yield f"{tag}: certificate {calibration.certificate} {on_record.wrong_values}: it counts for nothing"
+        if on_record.in_doubt is not None:
+            yield f"{tag}: {on_record.in_doubt}"
         if record in self.in_circles:
             certificate = calibration.certificate
             yield f"{tag}: certificate {certificate} rests on itself by way of its reference standards: correct the standards"

@@ -65,6 +65,7 @@ def decide_review(session: Session, wanted: CurveWanted, signature: ledger.Signa
 
 
 def _findings(wanted: CurveWanted, review: Review, now: datetime) -> Iterator[Finding]:
+    to_come = None if wanted.from_at is None else expected_of(wanted.from_at, now)
     if wanted.curve not in HOLDING_CURVES:
         yield Finding.typed("curve", wanted.curve, f"one of {', '.join(HOLDING_CURVES)}")
     elif review.cause != FOUND_BEYOND and wanted.curve != AS_BEFORE:
@@ -79,10 +80,19 @@ def _findings(wanted: CurveWanted, review: Review, now: datetime) -> Iterator[Fi
         yield Finding.typed("from_at", None, "the time from which on the curve as found holds")
     elif wanted.curve != AS_FOUND_FROM and wanted.from_at is not None:
         yield Finding.typed("from_at", wanted.from_at.isoformat(), f"nothing but with the curve {AS_FOUND_FROM!r}")
-    to_come = None if wanted.from_at is None else expected_of(wanted.from_at, now)
+    elif wanted.from_at is not None and to_come is None:
+        yield from _outside(wanted.from_at, review)
     if wanted.from_at is not None and to_come is not None:
         yield Finding.typed("from_at", wanted.from_at.isoformat(), to_come)
     yield from without_reason(wanted.reason)
+
+
+def _outside(from_at: datetime, review: Review) -> Iterator[Finding]:
+    """A time before the instrument was last in order, or after it was found, divides nothing."""
+    since, until = review.assessment["since"]["calibrated_on"], str(review.calibrated_on)
+    if not since <= str(from_at.date()) <= until:
+        expected = f"a time from {since} on, when {review.tag} was last in order, to {until}, when it was found"
+        yield Finding.typed("from_at", from_at.isoformat(), expected)
 
 
 def _reissues(review: Review) -> Iterator[str]:

@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 
 from calib.procedures.impact.take_back import HungOn, hung_on_instrument, hung_on_readings, reports_of_jobs, take_back
 from calib.procedures.on_record.by_name import calibration_numbered, digest_meant, instrument_tagged, not_there, tags_of
-from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.jobs_by_name import job_named, outlet_named, typed_in_job
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import people_on_record
 from calib.procedures.people.persons_and_roles import person_on_record
@@ -135,6 +135,17 @@ def _file_of_job(session: Session, names: Sequence[str]) -> _Named:
     return replace(named, hung_on=HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
 
 
+def _file_of_reading(session: Session, names: Sequence[str]) -> _Named:
+    job, reading, digest = names
+    record, outlet = typed_in_job(session, job, Reading, int(reading))
+    return _file(session, digest, f"reading {reading} at {outlet.outlet}", Attached.reading_id == record.id)
+
+
+def _file_of_outlet(session: Session, names: Sequence[str]) -> _Named:
+    job, outlet, digest = names
+    return _file(session, digest, f"outlet {outlet}", Attached.outlet_id == outlet_named(session, job, outlet).id)
+
+
 def _file(session: Session, digest: str, owner: str, of_owner: Any) -> _Named:
     query = select(Attachment.sha256, Attachment.name, Attached).join(Attached).where(not_retracted(Attached), of_owner)
     files = {sha256: (name, record) for sha256, name, record in session.exec(query)}
@@ -160,5 +171,7 @@ WITHDRAWABLE: dict[str, Callable[[Session, Sequence[str]], _Named]] = {
     "file of an instrument": _file_of_instrument,
     "file of a calibration": _file_of_calibration,
     "file of a job": _file_of_job,
+    "file of a reading": _file_of_reading,
+    "file of an outlet": _file_of_outlet,
     "competence": _competence,
 }

@@ -144,12 +144,9 @@ def cross_checks_of(session: Session, evaluation: Evaluation) -> CrossChecks:
 
 def two_measurements(evaluation: Evaluation, paired: PairedDucts) -> Iterator[TwoMeasurements]:
     """What the readings of a job allow to compare, with the pairs on record."""
-    counting = {
-        key(standing.outlet.id): row for row, standing in enumerate(evaluation.measured) if evaluation.latest[row]
-    }
-    yield from _of_mains(evaluation, counting, paired)
-    yield from _of_branches(evaluation, counting, paired)
-    yield from _of_rooms(evaluation, counting)
+    yield from _of_mains(evaluation, evaluation.counting, paired)
+    yield from _of_branches(evaluation, evaluation.counting, paired)
+    yield from _of_rooms(evaluation, evaluation.counting)
     yield from _of_repeats(evaluation)
 
 

@@ -118,6 +118,11 @@ class Evaluation:
         """Outlets that a reading stands of, as they count now, by their key."""
         return {key(reading.outlet.id): reading.outlet for reading in self.measured}
 
+    @cached_property
+    def counting(self) -> dict[int, int]:
+        """Row of the reading that counts, by the key of its outlet."""
+        return {key(self.measured[row].outlet.id): row for row in np.flatnonzero(self.latest).tolist()}
+
     @property
     def not_measured(self) -> tuple[Outlet, ...]:
         """Outlets and ducts that no reading stands of, in the order in which they were recorded."""

@@ -1,5 +1,6 @@
-"""Files kept with instruments and calibrations, as the records hold them."""
+"""Files kept with instruments, calibrations, readings and outlets, as the records hold them."""
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -7,18 +8,20 @@ from typing import Any
 
 from sqlmodel import Session, col, func, select
 
+from calib.errors import RecordsError, Step
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.files import Attached, Attachment
+from calib.records.tables.readings import Reading
 
 PDF, PNG, JPEG, XML = "application/pdf", "image/png", "image/jpeg", "application/xml"
 PHOTOS = (PNG, JPEG)
 
 
 def files_of(session: Session, owner: Any, keys: Collection[int]) -> dict[int, list[dict[str, Any]]]:
-    """Files of each instrument or calibration, in the order in which they were attached, without their content.
+    """Files of each instrument, calibration, reading or outlet, in the order in which they were attached, without their content.
 
     `owner` is the column of `Attached` that holds the keys.
     """
@@ -63,3 +66,20 @@ def photo_counts(session: Session, instruments: Collection[int]) -> dict[int, in
         .group_by(col(Attached.instrument_id))
     )
     return {key(instrument_id): count for instrument_id, count in session.exec(query)}
+
+
+def as_it_was(name: str, sha256: str, content: bytes) -> bytes:
+    """The content of a file of the records; raises RecordsError where it is no longer what it was."""
+    if hashlib.sha256(content).hexdigest() != sha256:
+        raise RecordsError(f"the content of file {name} is no longer what it was: {Step.VERIFY} names it")
+    return content
+
+
+def photographs_at(session: Session, outlet: int) -> list[dict[str, Any]]:
+    """Photographs kept with an outlet and with its readings that count, without their content."""
+    readings = select(Reading.id).where(Reading.outlet_id == outlet, not_retracted(Reading))
+    of_readings = files_of(session, Attached.reading_id, [key(each) for each in session.exec(readings)])
+    own = files_of(session, Attached.outlet_id, [outlet])[outlet]
+    return [{"reading": None, **file} for file in own] + [
+        {"reading": reading, **file} for reading, files in sorted(of_readings.items()) for file in files
+    ]

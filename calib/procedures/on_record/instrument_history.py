@@ -14,14 +14,13 @@ from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, 
 from calib.procedures.on_record.probe_pairs import pairings_of
 from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.reviews import reviews_numbered
+from calib.procedures.on_record.reviews_of_register import reviews_about
 from calib.procedures.on_record.taken_back import shown_back, taken_back
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import RecordCells, key, moment, typed
-from calib.records.tables.calibrations import Calibration
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.files import Attached
 from calib.records.tables.readings import Reading, Refusal
-from calib.records.tables.reviews import ImpactReview
 
 
 @dataclass(frozen=True)
@@ -34,7 +33,7 @@ class InstrumentHistory:
     checks: tuple[RecordCells, ...]
     pairings: tuple[RecordCells, ...]
     files: tuple[RecordCells, ...]
-    reviews: tuple[RecordCells, ...]  # impact reviews that a calibration of it opened
+    reviews: tuple[RecordCells, ...]  # impact reviews of it, and those that a calibration of it is a line of
     amendments: tuple[RecordCells, ...]  # of its cells in the register
     used: RecordCells  # how many readings rest on it, the first and the last
 
@@ -111,12 +110,13 @@ def _used(session: Session, instrument_id: int) -> RecordCells:
 
 
 def _reviews(session: Session, instrument_id: int) -> Iterator[RecordCells]:
-    """Impact reviews that calibrations of an instrument opened, with the number of their open lines."""
-    opened = select(ImpactReview.id).join(Calibration).where(Calibration.instrument_id == instrument_id)
-    for review in reviews_numbered(session, [key(review_id) for review_id in session.exec(opened)]):
+    """Impact reviews that concern an instrument, with the number of their open lines."""
+    for review in reviews_numbered(session, reviews_about(session, [instrument_id])):
         yield {
             "review": review.review,
+            "instrument": review.tag,
             "certificate": review.certificate,
+            "happened": review.happened,
             "criterion": review.criterion,
             "lines": len(review.lines),
             "open_lines": review.open_lines,

@@ -37,13 +37,18 @@ class InstrumentStatus:
 
 def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus]:
     """Every instrument with its status at a time."""
-    return statuses(session, instruments_in_force(session), at)
+    return _statuses(session, instruments_in_force(session), gear_of(session), at)
 
 
 def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> list[InstrumentStatus]:
     """Status of some instruments at a time."""
+    return _statuses(session, wanted, gear_of(session, {key(instrument.id) for instrument in wanted}), at)
+
+
+def _statuses(
+    session: Session, wanted: Sequence[Instrument], gear: GearTogether, at: datetime
+) -> list[InstrumentStatus]:
     own = {key(instrument.id) for instrument in wanted}
-    gear = gear_of(session, own)
     partners = {instrument_id for pair in gear.pairs for instrument_id in (pair.probe_id, pair.meter_id)}
     tags = tags_of(session, partners)
     changed, photos = _latest_values(session, own, at), photo_counts(session, own)

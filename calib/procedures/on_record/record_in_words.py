@@ -57,6 +57,8 @@ _TOLD: Mapping[str, Callable[[Session, Any], str]] = {
     "outlet_revision": lambda session, each: (
         f"revision {each.revision} of outlet {session.get_one(Outlet, each.outlet_id).outlet}"
     ),
+    "refusal": lambda _, each: f"refused reading {each.id}",
+    "retraction": lambda session, each: f"withdrawal of {record_in_words(session, each.record_table, each.record_id)}",
     "review_decision": lambda _, each: f"decision on review {each.impact_review_id}",
     "room": lambda session, each: _of_job(session, each, f"room {each.room}"),
     "supersession": _of_supersession,

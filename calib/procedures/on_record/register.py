@@ -22,7 +22,7 @@ from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.recorded import entry_of
 from calib.procedures.on_record.reviews_of_register import with_reviews
-from calib.procedures.on_record.supersessions import took_its_place
+from calib.procedures.on_record.supersessions import reissued_and_waiting, took_its_place
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted, on_trial
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
@@ -113,6 +113,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             new.certificate,
             Supersession.same_values,
             Calibration.adjustment,
+            reissued_and_waiting(),
         )
         .select_from(Calibration)
         .join(StoredCurve, counts_of_its_calibration())
@@ -142,6 +143,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             superseded_by,
             same_values,
             adjustment,
+            reissued_as,
         ) = row
         if record_id in trial:
             low, high, interval = trial[record_id].low, trial[record_id].high, trial[record_id].measuring_interval
@@ -163,6 +165,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
                 superseded_by,
                 same_values != "no",
                 adjusted=adjustment == "yes",
+                reissued_as=reissued_as,
             )
         )
     if reissued_for:

@@ -32,7 +32,7 @@ def with_reviews(
     session: Session, register: Mapping[str, InstrumentOnRecord], instruments: Collection[int] | None
 ) -> dict[str, InstrumentOnRecord]:
     """Instruments with the reviews that shake a calibration of theirs, or are about them."""
-    numbers = _reviews_of(session, instruments)
+    numbers = reviews_about(session, instruments)
     if not numbers:
         return dict(register)
     from calib.procedures.on_record.reviews import reviews_numbered  # noqa: PLC0415 (where there is one)
@@ -56,7 +56,8 @@ def with_reviews(
     return {tag: replace(own, reviews=tuple(shaken.get(tag, ()))) for tag, own in register.items()}
 
 
-def _reviews_of(session: Session, instruments: Collection[int] | None) -> list[int]:
+def reviews_about(session: Session, instruments: Collection[int] | None) -> list[int]:
+    """Numbers of the reviews of instruments, and of those that list a calibration of theirs; of the whole fleet the open ones."""
     through = col(Calibration.id) == ImpactReview.calibration_id
     about = select(ImpactReview.id).outerjoin(Calibration, through)
     made = and_(col(ImpactLine.record_table) == _CALIBRATION, col(Calibration.id) == ImpactLine.record_id)
@@ -67,8 +68,10 @@ def _reviews_of(session: Session, instruments: Collection[int] | None) -> list[i
             or_(col(Calibration.instrument_id).in_(wanted), col(ImpactReview.instrument_id).in_(wanted))
         )
         lines = lines.where(col(Calibration.instrument_id).in_(wanted))
+    elif session.exec(select(ImpactReview.id).limit(1)).first() is None:
+        return []
     else:
-        from calib.procedures.on_record.reviews import may_be_open  # noqa: PLC0415 (where the whole fleet is asked for)
+        from calib.procedures.on_record.reviews import may_be_open  # noqa: PLC0415 (where there is one)
 
         about = about.where(may_be_open())
         lines = lines.join(ImpactReview, col(ImpactReview.id) == ImpactLine.impact_review_id).where(may_be_open())

@@ -25,8 +25,26 @@ def took_its_place() -> Any:
     accepted, withdrawn, new = aliased(Acceptance), aliased(Withdrawal), Supersession.calibration_id
     return and_(
         col(Supersession.old_calibration_id) == Calibration.id,
-        exists().where(col(accepted.calibration_id) == new),
-        ~exists().where(col(withdrawn.calibration_id) == new),
+        select(accepted.id).where(col(accepted.calibration_id) == new).exists(),
+        ~select(withdrawn.id).where(col(withdrawn.calibration_id) == new).exists(),
+    )
+
+
+def reissued_and_waiting() -> Any:
+    """A column beside calibrations: the certificate that takes the place of one once it is accepted; null where none waits."""
+    accepted, withdrawn, waiting, new = (
+        aliased(Acceptance),
+        aliased(Withdrawal),
+        aliased(Supersession),
+        aliased(Calibration),
+    )
+    reissued = select(new.certificate).join(waiting, col(waiting.calibration_id) == new.id)
+    return (
+        reissued.where(waiting.old_calibration_id == Calibration.id)
+        .where(~exists().where(col(accepted.calibration_id) == new.id))
+        .where(~exists().where(col(withdrawn.calibration_id) == new.id))
+        .correlate(Calibration)
+        .scalar_subquery()
     )
 
 

@@ -108,15 +108,18 @@ def is_shared(session: Session) -> bool:
 
 
 def login_of(session: Session) -> str | None:
-    """The login by which this session is at a shared database; None for a file, whose user no server has identified."""
+    """The login by which this session writes to a shared database, its own or the one it has taken on.
+
+    None for a file, whose user no server has identified.
+    """
     if not is_shared(session):
         return None
-    return str(session.execute(text("SELECT session_user")).scalar_one())
+    return str(session.execute(text("SELECT acting_login()")).scalar_one())
 
 
 def owns_tables(session: Session) -> bool:
     """Whether the login of this session owns the tables of a shared database."""
-    asked = "SELECT pg_has_role(session_user, relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('ledger')"
+    asked = "SELECT pg_has_role(acting_login(), relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('ledger')"
     return is_shared(session) and bool(session.execute(text(asked)).scalar_one())
 
 

@@ -5,10 +5,10 @@ with. Each role is a group of logins, `calib_person` the group of everyone on re
 people's roles besides (calib.records.server_functions), so that a role withdrawn ends at once. None of it binds the owner of the
 tables. Source: PostgreSQL documentation, GRANT, CREATE POLICY, and 5.9 "Row Security Policies".
 
-Decision (2026-11). On PostgreSQL the person is the one of `session_user`. Policies ask the newest rows of the people's roles by a
-function of the owner, beside the groups: a withdrawn role ends at once. Options: groups alone (it went on until the GRANTs were
-run again), policies alone (a new login needs a group all the same). Cost: one question to two small tables for each statement of
-a login; roles given and logins wait for the GRANTs.
+Decision (2026-11). On PostgreSQL the person is the one of the login that writes. Policies ask the newest rows of the people's
+roles by a function of the owner, beside the groups: a withdrawn role ends at once. Options: groups alone (it went on until the
+GRANTs were run again), policies alone (a new login needs a group all the same). Cost: one question to two small tables for each
+statement of a login; roles given and logins wait for the GRANTs.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -33,6 +33,7 @@ from calib.records.tables.evidence import EVIDENCE
 from calib.records.tables.ledger import LedgerEntry
 
 EVERYONE = "calib_person"
+PAGES_LOGIN = "calib_pages"  # of the process that serves pages in a browser: it takes on the login of each person
 GROUPS = {TECHNICIAN: "calib_technician", QA: "calib_qa", ENGINEER: "calib_engineer"}
 ALL_GROUPS = (EVERYONE, *GROUPS.values())
 _A_ROLE = "(SELECT public.roles_held()) IS NOT NULL"  # refuses whoever has none
@@ -58,6 +59,7 @@ def statements(known: People, at: datetime) -> tuple[str, ...]:
         *_writing(),
         *_ledger(),
         *_members(held),
+        *_taken_on(held),
         "COMMIT;",
     )
 
@@ -192,9 +194,13 @@ def _groups_of_logins(known: People, at: datetime) -> dict[str, tuple[str, ...]]
 
 def _no_longer(known: People, held: dict[str, tuple[str, ...]]) -> Iterator[str]:
     """Groups that a login of the records is in no longer; one that was somebody's once is in none."""
-    for login in dict.fromkeys([*held, *(earlier for person in known.people for earlier in person.earlier_logins)]):
+    earlier = [login for person in known.people for login in person.earlier_logins]
+    for login in dict.fromkeys([*held, *earlier]):
         groups = [group for group in ALL_GROUPS if group not in held.get(login, ())]
         yield from _where_it_is(login, [f"REVOKE {group} FROM {_quoted(login)};" for group in groups])
+    theirs_no_more = dict.fromkeys(login for login in earlier if login not in held)
+    taken_away = (_if_there(login, [f"REVOKE {_quoted(login)} FROM {PAGES_LOGIN};"]) for login in theirs_no_more)
+    yield from _where_it_is(PAGES_LOGIN, [line for lines in taken_away for line in lines])
 
 
 def _members(held: dict[str, tuple[str, ...]]) -> Iterator[str]:
@@ -203,17 +209,36 @@ def _members(held: dict[str, tuple[str, ...]]) -> Iterator[str]:
         yield from _where_it_is(login, [f"GRANT {group} TO {_quoted(login)};" for group in reversed(groups)], told)
 
 
+def _taken_on(held: dict[str, tuple[str, ...]]) -> Iterator[str]:
+    """The login of the pages, where there is one, may take on each login on record (SET ROLE), and has nothing of its own by that.
+
+    It reads which schema it has before it, and nothing else.
+    """
+    lines = [f"GRANT USAGE ON SCHEMA public TO {PAGES_LOGIN};", f"GRANT SELECT ON alembic_version TO {PAGES_LOGIN};"]
+    for login in held:
+        lines += _if_there(login, [f"GRANT {_quoted(login)} TO {PAGES_LOGIN} WITH INHERIT FALSE, SET TRUE;"])
+    yield from _where_it_is(PAGES_LOGIN, lines)
+
+
 def _where_it_is(login: str, lines: Sequence[str], otherwise: str | None = None) -> Iterator[str]:
     """Lines about a login that are run where the server has it; a group, which may not log in, is none."""
-    tag = "$login$"
-    while tag in login:
-        tag = f"$a{tag[1:]}"
     if lines:
-        yield f"DO {tag} BEGIN IF EXISTS (SELECT FROM pg_roles WHERE rolname = {_literal(login)} AND rolcanlogin) THEN"
-        yield from lines
-        if otherwise is not None:
-            yield f"ELSE RAISE NOTICE '%', {_literal(otherwise)};"
-        yield f"END IF; END {tag};"
+        first, *rest = _if_there(login, lines, otherwise)
+        tag = "$login$"
+        while any(tag in line for line in (first, *rest)):
+            tag = f"$a{tag[1:]}"
+        yield f"DO {tag} BEGIN {first}"
+        yield from rest[:-1]
+        yield f"{rest[-1]} END {tag};"
+
+
+def _if_there(login: str, lines: Sequence[str], otherwise: str | None = None) -> Iterator[str]:
+    """The same within a block."""
+    yield f"IF EXISTS (SELECT FROM pg_roles WHERE rolname = {_literal(login)} AND rolcanlogin) THEN"
+    yield from lines
+    if otherwise is not None:
+        yield f"ELSE RAISE NOTICE '%', {_literal(otherwise)};"
+    yield "END IF;"
 
 
 def _quoted(name: str) -> str:

@@ -123,6 +123,23 @@ def person_on_record(session: Session, name: str, known: People) -> Person:
     return person
 
 
+def enrollable(session: Session, name: str, at: datetime) -> PersonOnRecord:
+    """A person who may begin to sign in in a browser, with their login where the records are shared.
+
+    Raises NotInRecordsError, BadInputError where the person has no role, or on shared records no login.
+    """
+    known = people_on_record(session)
+    record = person_on_record(session, name, known)
+    person = next(each for each in known.people if each.name == record.name)
+    if not roles_of(person.name, known.changes, at):
+        _raise([_finding("NAME", name, "a person with a role: who has none may not sign in")])
+    if not is_shared(session):
+        return PersonOnRecord(person.name)
+    if person.login is None:
+        _raise([_finding("NAME", name, "a person with a login of the shared database: it says there who writes")])
+    return person
+
+
 def _role(person: Person, role: str, kind: str, reason: str, signature: ledger.Signature) -> Role:
     at = signature.time.isoformat(timespec="seconds")
     return Role(person_id=key(person.id), role=role, kind=kind, at=at, reason=reason)

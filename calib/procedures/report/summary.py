@@ -15,7 +15,7 @@ from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.verdict import observations_to_settle, passing_flows
 from calib.records.record import key
 from calib.records.tables.outlets import Outlet
-from calib.records.words import REPEAT
+from calib.records.words import DUCT, REPEAT
 
 NOT_MEASURED, NOT_JUDGED = "not measured", "not judged"
 # What needs attention, the worst first.
@@ -39,7 +39,11 @@ class Summary:
     """Counts add up: designs by statement; readings as latest, superseded and repeats."""
 
     designs: Mapping[str, int]  # outlets and ducts with a design, by the statement on their latest reading
+    designs_of_ducts: int  # among them
     without_design: int  # outlets and ducts that were measured and have none
+    ducts_without_design: int  # among them
+    not_measured_without_design: int
+    latest: int  # readings that count: the latest of each outlet and duct
     superseded: int  # readings in whose place a later one of the outlet counts
     repeats: int
     attention: tuple[NeedsAttention, ...]  # the worst first
@@ -55,6 +59,8 @@ def summary_of(evaluation: Evaluation) -> Summary:
     statements = {row: _statement(evaluation, row) for row in latest}
     with_design = {row: said for row, said in statements.items() if evaluation.measured[row].outlet.design_flow}
     missing = [outlet for outlet in evaluation.not_measured if outlet.design_flow]
+    of_ducts = [row for row in latest if evaluation.measured[row].outlet.place == DUCT]
+    ducts_with_design = sum(row in with_design for row in of_ducts)
     repeats = sum(each.reading.stage == REPEAT for each in evaluation.measured)
     attention = [_measured(evaluation, row, said) for row, said in with_design.items() if said in _WORST_FIRST]
     attention += [
@@ -62,7 +68,11 @@ def summary_of(evaluation: Evaluation) -> Summary:
     ]
     return Summary(
         Counter(with_design.values()) + Counter({NOT_MEASURED: len(missing)}),
+        ducts_with_design + sum(outlet.place == DUCT for outlet in missing),
         len(latest) - len(with_design),
+        len(of_ducts) - ducts_with_design,
+        len(evaluation.not_measured) - len(missing),
+        len(latest),
         len(evaluation.measured) - len(latest) - repeats,
         repeats,
         tuple(sorted(attention, key=lambda each: _badness(evaluation, each))),

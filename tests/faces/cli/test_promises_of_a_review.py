@@ -40,7 +40,7 @@ def is_open(records, review=1):
 
 def test_a_reading_to_be_measured_again_is_open_until_a_later_one_there_stands(records):
     told = dispose(records, 1, 2, decision="measure again")
-    assert told == "3 open line(s) left\na line disposed 'measure again' is open until that is done\n"
+    assert told == "3 open lines left\na line disposed 'measure again' is open until that is done\n"
     assert "measure again, open" in calib("review", "show", 1, records=records).out
     assert "3 of 3 lines" in calib("due", "--on", "2026-03-06", records=records).out
     measured(records, "S-1", "2026-03-06T10:00+01:00")

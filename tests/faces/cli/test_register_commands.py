@@ -488,11 +488,11 @@ def test_the_page_states_the_register_in_words_and_what_is_not_on_record(records
 
 def test_an_open_review_stands_at_the_head_of_the_history(records, tmp_path):
     calib("import", write(tmp_path / "second", drifted(small_job(), "VA-1")), records=records)
-    told = "impact review of certificate D-1 open: 3 of 3 lines"
+    told = "impact review 1 open: VA-1, found at"
     assert told in calib("instrument", "show", "VA-1", records=records).out
     path = tmp_path / "va-1.html"
     calib("instrument", "show", "VA-1", "--html", path, records=records)
-    assert told.capitalize().replace("d-1", "D-1") + "." in path.read_text(encoding="utf-8")
+    assert f"I{told[1:]}" in path.read_text(encoding="utf-8")
 
 
 def test_comparisons_outside_the_range_are_said_when_a_certificate_is_typed(records, workbook):

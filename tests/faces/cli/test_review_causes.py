@@ -39,6 +39,15 @@ def test_a_failed_check_opens_a_review_of_the_readings_since_the_calibration(rec
     assert [line["id"] for line in document["items"]] == [1, 2, 4]
 
 
+def test_the_history_of_an_instrument_lists_its_review_whatever_opened_it(records):
+    check(records, *FAILED, at="2026-03-06T08:00+01:00")
+    happened = "intermediate check (zero) failed on 2026-03-06"
+    told = calib("instrument", "show", "VA-1", records=records).out
+    assert f"impact review 1 open: VA-1, {happened}, 3 of 3 lines\n" in told
+    (review,) = calib("instrument", "show", "VA-1", "--json", records=records).document["impact_reviews"]
+    assert (review["review"], review["happened"], review["certificate"]) == (1, happened, None)
+
+
 def test_what_a_passed_check_has_shown_to_be_right_is_no_line(records):
     readings = calib("reading", "list", "J-1", "--json", records=records).document["readings"]
     first, *later = sorted(one["observed_at"] for one in readings if one["instrument"] == "VA-1")

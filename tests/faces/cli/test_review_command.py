@@ -90,7 +90,7 @@ def test_a_review_as_json_has_its_numbers_unrounded(records):
 
 def test_lines_are_disposed_of_one_by_one_or_several_at_once(records):
     ran = calib(*DISPOSE, 1, *WHY, "--by", "Q. Person", records=records)
-    assert (ran.status, ran.out, ran.err) == (0, "review 1: line 1: stands\n", "2 open line(s) left\n")
+    assert (ran.status, ran.out, ran.err) == (0, "review 1: line 1: stands\n", "2 open lines left\n")
     ran = calib(*DISPOSE, 2, 3, *WHY, "--reason", "so is this", "--by", "Q. Person", "--json", records=records)
     assert ran.err == "no open line left: the review is done\n"
     assert ran.document["items"][2]["dispositions"][0]["by"] == "Q. Person"

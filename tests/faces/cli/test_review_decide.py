@@ -115,6 +115,14 @@ def test_totals_conformity_and_reading_list_say_the_same(made, records):
             "expected nothing but with the curve 'as found from'",
         ),
         (("--curve", "as found from", "--from", "2099-03-05T09:00+01:00"), "--from: '2099-03-05"),
+        (
+            ("--curve", "as found from", "--from", "2025-03-05T09:00+01:00"),
+            "expected a time from 2026-01-12 on, when VA-1 was last in order, to 2026-03-20, when it was found",
+        ),
+        (
+            ("--curve", "as found from", "--from", "2026-03-21T09:00+01:00"),
+            "--from: '2026-03-21T09:00:00+01:00'; expected a",
+        ),
         (("--curve", "as found", "--reason", " "), "--reason: ' '; expected why"),
     ],
 )
@@ -215,7 +223,7 @@ def test_reissue_is_a_promise_until_a_later_revision_is_on_record(tmp_path):
     for line in (1, 2, 3):
         calib("review", "dispose", 1, line, "--decision", "stands", "--reason", f"looked at {line}", records=records)
     ran = calib("review", "dispose", 1, 4, "--decision", "reissue", "--reason", "a statement changes", records=records)
-    assert ran.err == "1 open line(s) left\n"
+    assert ran.err == "1 open line left\n"
     told = calib("due", "--on", "2026-03-06", records=records).out
     assert "1 of 4 lines (reissue promised: J-1): calib review show 1" in told
     assert "reissue promised: J-1" in calib("review", "list", records=records).out

@@ -4,6 +4,8 @@ Source: ISO/IEC 17025:2017, 7.10.1 (actions for nonconforming work) and 6.4.9 (t
 memory.
 """
 
+import re
+
 import pytest
 
 from tests.as_found import drifted, reviewed
@@ -49,6 +51,15 @@ def test_ready_says_that_the_standard_of_a_calibration_was_found_out_of_order(re
 def test_ready_says_nothing_of_a_review_that_is_closed(records):
     close(records)
     assert "RS-1" not in calib("ready", "VA-2", *AFTER, records=records).out
+
+
+def test_the_history_of_an_instrument_lists_the_review_of_its_standard(records):
+    told = calib("instrument", "show", "VA-2", records=records).out
+    assert re.search(
+        r"^impact review 1 open: RS-1, found at .* times its limit on 2026-03-20, \d+ of \d+ lines$", told, re.MULTILINE
+    )
+    (review,) = calib("instrument", "show", "VA-2", "--json", records=records).document["impact_reviews"]
+    assert (review["review"], review["instrument"], review["certificate"]) == (1, "RS-1", "D-1")
 
 
 def test_trace_up_says_so_and_is_not_complete(records):

@@ -49,6 +49,15 @@ def test_a_withdrawn_reading_opens_a_review_of_the_reports_that_have_it(records)
     assert (line["report"], line["reissue"]) == ("J-1 revision 1", True)
 
 
+def test_a_dismissed_refusal_is_called_by_its_name(tmp_path):
+    records = records_of(tmp_path / "records", small_job())
+    reading = ("--instrument", "VA-1", "--at", "2026-03-05T10:20+01:00", "--unit", "m/s", "--indication", "19.0")
+    assert calib("reading", "add", "J-1", "S-2", *reading, "--method", "sweep", "--sure", records=records).status == 3
+    issue(records, tmp_path / "first")
+    done(records, "refusal", "dismiss", "J-1", 1, *WHY)
+    assert shown(records)["about"].startswith("withdrawal of refused reading 1 was recorded on ")
+
+
 def test_a_second_withdrawal_lists_what_it_changes_and_not_the_first_again(records):
     for reading in (1, 4):
         done(records, "reading", "withdraw", "J-1", reading, *WHY)

@@ -28,18 +28,13 @@ from calib.faces.drawings import style
 from calib.faces.drawings.style import (
     CONTRIBUTION_LOOKS,
     COVERAGE_BAND,
-    EDGE,
     EVALUATION_LOOKS,
     FIGURE_WIDTH,
-    INK,
     SERVICE_LOOKS,
     SPAN_LOOKS,
-    STROKE,
     TOLERANCE_BAND,
-    TYPEFACE,
-    WARNING,
-    WHITE,
 )
+from calib.faces.palette import EDGE, INK, STROKE, TYPEFACE, WARNING, WHITE
 from calib.faces.report.typeset_signs import typefaces
 from tests.drawn import DRAWN, figure_of, svg_of
 

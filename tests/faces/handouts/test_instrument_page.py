@@ -63,7 +63,10 @@ def hostile(history):
         "person": "M" * 40,
     }
     pairing = {"at": AT, "recorded_at": AT, "kind": "paired", "probe": "W" * 40, "meter": "TA-05", "reason": LONG}
-    review = {"review": 1, "certificate": CERTIFICATE, "criterion": LONG, "lines": 12, "open_lines": 3}
+    review = {
+        "review": 1, "instrument": "W" * 40, "certificate": CERTIFICATE, "happened": LONG, "criterion": LONG, "lines": 12,
+        "open_lines": 3,
+    }  # fmt: skip
     amendment = {
         "revision": 1, "column": "reference_temperature_degC", "before": LONG, "after": "W" * 60, "holds_from": AT, "reason": LONG,
         "person": "A. Person",

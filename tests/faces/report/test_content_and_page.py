@@ -501,7 +501,7 @@ def attacked(request, tmp_path_factory):
 
 @DRAWN
 def test_hostile_text_runs_nowhere_on_the_page(attacked):
-    _, written = attacked
+    _text, written = attacked
     assert outside(Page.of(written["html"])) == []
     assert len(Page.of(written["html"]).drawings) == 2  # the verdict, the curve
 

@@ -452,9 +452,16 @@ def test_every_amendment_stands_on_the_page_with_the_flow_before_and_after(repor
 def test_the_refused_reading_stands_on_the_page(report):
     (one,) = report["content"]["refusals"]
     assert report["page"].under("Outlet", "System", "Instrument") == [
-        ["S-3", "AH-1, supply", "FH-1", "2026-03-05 10:30+01:00", "; ".join(one["reasons"])]
+        [
+            "S-3",
+            "AH-1, supply",
+            "FH-1",
+            "2026-03-05 10:30+01:00",
+            "; ".join(one["reasons"]),
+            "FH-1 at 2026-03-05 10:15+01:00 counts",
+        ]
     ]
-    assert "1 reading was refused. No flow is reported for it." in report["page"].text
+    assert "1 was refused (S-3: FH-1 at 2026-03-05 10:15+01:00 counts)" in report["page"].text
 
 
 def skew(share):

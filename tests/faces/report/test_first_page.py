@@ -3,6 +3,7 @@
 The small job has designs of 1000, 450 and 600 m3/h at S-1, S-2 and R-1, and of 40 L/s at E-1.
 """
 
+import csv
 import json
 
 import pytest
@@ -11,9 +12,11 @@ from PIL import Image
 from pypdfium2 import PdfDocument
 
 from calib.faces.cautions import RULES_IN_BRIEF
-from calib.faces.report.verdict_section import verdict_sentence
+from calib.faces.report.blocks import Mark, unmarked
+from calib.faces.report.verdict_section import counted_sentences, mains_told, verdict_sentence
 from tests.command import calib
 from tests.folders import changed, records_of, small_job
+from tests.pictures import flow
 from tests.report_forms import Page, report_of
 
 FAIL, LEFT = "fail", "not measured"
@@ -40,6 +43,122 @@ def summary(**statements):
 )  # fmt: skip
 def test_the_verdict_is_a_sentence_whose_counts_add_up(counts, sentence):
     assert verdict_sentence(summary(**counts)) == sentence
+
+
+def counts(**told):
+    """A content whose summary counts these, and nothing else."""
+    nothing = ("design_flows", "design_flows_of_ducts", "without_design", "ducts_without_design", "not_measured_without_design",
+               "latest_readings", "superseded_readings", "repeats")  # fmt: skip
+    return {"summary": dict.fromkeys(nothing, 0) | told, "refusals": [], "readings": []}
+
+
+def refused_at(outlet, instead=None):
+    return {"outlet": outlet, "counts_instead": instead}
+
+
+READ_AGAIN = {"reading": 9, "instrument": "VA-2", "observed_at": "2026-03-05T11:20+01:00"}
+COUNTED = [
+    (counts(design_flows=4, latest_readings=4), []),
+    (
+        counts(design_flows=21, design_flows_of_ducts=2, without_design=1, ducts_without_design=1),
+        ["The design flows are those of 19 outlets and 2 ducts.", "1 duct without a design was measured too."],
+    ),
+    (
+        counts(design_flows=1, design_flows_of_ducts=1, without_design=3, ducts_without_design=1, not_measured_without_design=2),
+        [
+            "The design flow is that of 1 duct.",
+            "2 outlets and 1 duct without a design were measured too.",
+            "2 more without a design were not measured.",
+        ],
+    ),
+    (
+        counts(latest_readings=21, superseded_readings=8, repeats=1),
+        ["Of 30 readings 21 count, 8 were superseded by a later one and 1 is a repeat."],
+    ),
+    (
+        counts(latest_readings=1) | {"refusals": [refused_at("S-2", 9), refused_at("E-4")], "readings": [READ_AGAIN]},
+        ["Of 3 readings 1 counts and 2 were refused (S-2: VA-2 at 2026-03-05 11:20+01:00 counts; E-4: not measured)."],
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("content", "sentences"), COUNTED)
+def test_what_counts_is_told_apart_from_ducts_from_what_has_no_design_and_from_what_was_superseded(content, sentences):
+    assert list(counted_sentences(content)) == sentences
+
+
+def test_ducts_and_what_has_no_design_are_counted_as_the_sheet_of_outlets_has_them(demo_folder):
+    content = json.loads((demo_folder / "LM-27-r2.json").read_text())
+    told = content["summary"]
+    with (demo_folder / "demo-import" / "job" / "outlets.csv").open(newline="") as sheet:
+        outlets = list(csv.DictReader(sheet))
+
+    has_design = [each for each in outlets if each["design_flow"]]
+    assert told["design_flows"] == len(has_design)
+    assert told["design_flows_of_ducts"] == sum(each["place"] == "duct" for each in has_design)
+    assert told["without_design"] == told["ducts_without_design"] == len(outlets) - len(has_design)
+    assert told["latest_readings"] + told["superseded_readings"] + told["repeats"] == len(content["readings"])
+    assert told["latest_readings"] == len(outlets) - len(content["not_measured"])
+
+
+def test_page_one_says_how_many_decisions_are_to_be_expected_to_be_wrong(tmp_path):
+    content, page = first_page_of(tmp_path, small_job())
+
+    whole = content["risks"]["decisions"][-1]  # of one system that is the whole
+    assert whole["judged"] == 4
+    accepts = {"pass", "conditional pass"}
+    of_designs = [each["design"] for each in content["readings"] if each["design"]]
+    risks = [each["probability_of_conformity"] for each in of_designs]
+    expected = sum(1 - p for p, each in zip(risks, of_designs, strict=True) if each["conformity"] in accepts)
+    assert whole["expected_wrongly_accepted"] == pytest.approx(expected)
+    said = page.text.partition("Measured flows")[0]
+    among = f"among the {whole['accepted']} flows accepted"
+    assert among in said
+    assert f"{expected:.2f} {among}" in said or expected < 0.005
+
+
+MAIN = {
+    "kind": "main and its outlets",
+    "system": "AHU-1",
+    "service": "supply",
+    "first": {"outlets": ["M1"], "flow": flow(903.0, 29.0)},
+    "second": {"outlets": ["S1", "S2"], "flow": flow(871.0, 60.0)},
+    "not_measured": [],
+    "difference": flow(32.0, 66.0),
+    "agrees": True,
+    "wanted": None,
+}
+
+
+def test_mains_are_held_against_the_sum_of_their_outlets_on_page_one():
+    apart = MAIN | {"agrees": False, "difference": flow(332.0, 66.0)}
+    less = MAIN | {
+        "kind": "by difference", "agrees": None, "not_measured": ["E4"], "difference": flow(40.0, 17.0),
+    }  # fmt: skip
+    branch = MAIN | {"kind": "branch and its outlet"}
+
+    said = list(mains_told([MAIN, apart, less, branch]))
+
+    assert [unmarked((each,)) for each in said] == [
+        "M1 903 ± 29 L/s and its 2 outlets 871 ± 60 L/s agree",
+        "M1 903 ± 29 L/s and its 2 outlets 871 ± 60 L/s do not agree: they differ by 332 ± 66 L/s",
+        "M1 903 ± 29 L/s less the 2 outlets measured 871 ± 60 L/s leaves 40 ± 17 L/s for E4",
+    ]
+    assert [each.mark is Mark.STRONG for each in said] == [False, True, False]
+
+
+def test_an_issue_with_gaps_says_what_is_missing_and_why_on_page_one(tmp_path):
+    sheets = small_job()
+    sheets["readings.csv"] = sheets["readings.csv"][:1] + sheets["readings.csv"][3:]
+    records = records_of(tmp_path, sheets)
+    words = ("--issue", "--with-gaps", "the hall was locked", "--format", "json,html,pdf", "--into", tmp_path / "out")
+    assert calib("report", "J-1", *words, "--by", "E. Engineer", records=records).status == 0
+
+    page = Page.of(next((tmp_path / "out").glob("*.html")).read_text())
+    before = page.text.partition("Measured flows")[0]
+    assert "Issued without S-2, R-1: the hall was locked." in before
+    with PdfDocument(next((tmp_path / "out").glob("*.pdf"))) as document:
+        assert "the hall was locked" in " ".join(document[0].get_textpage().get_text_range().split())
 
 
 def first_page_of(tmp_path, sheets):
@@ -157,10 +276,10 @@ def test_a_job_with_nothing_measured_has_no_table_of_systems_and_one_unit(tmp_pa
     assert {total["design"]["unit"] for total in content["totals"] if total["design"]} <= {"m3/h"}
 
 
-def test_the_verdict_stands_before_the_list_of_contents(tmp_path):
+def test_the_verdict_stands_before_what_is_folded(tmp_path):
     written = report_of(records_of(tmp_path, small_job()), tmp_path / "out", "html")["html"]
 
-    assert written.index('id="verdict"') < written.index('aria-label="Contents"') < written.index('id="flows"')
+    assert written.index('id="verdict"') < written.index("<details>") < written.index('id="flows"')
 
 
 def test_the_signature_stands_on_page_one_however_many_outlets_need_attention(tmp_path):

@@ -188,6 +188,20 @@ def test_where_a_value_differs_the_old_one_counts_until_the_new_one_is_accepted(
     )
 
 
+def test_until_then_whoever_relies_on_the_old_one_is_told(records, tmp_path):
+    reissued(records, tmp_path, *OTHER)
+    calib(*SUPERSEDE, records=records)
+    doubt = "certificate C-101 was reissued with other values as C-101a, which nobody has accepted yet"
+    asked = [("ready", "VA-1", "--on", "2026-03-05"), ("trace", "up", "reading", "1"), ("trace", "up", "VA-1")]
+    told = [calib(*words, records=records) for words in asked]
+    assert [ran.status for ran in told] == [0, 0, 0]
+    assert f"\n  but {doubt}\n" in told[0].out
+    for chain in told[1:]:
+        assert f"\ngap: VA-1: {doubt}\n" in chain.out
+    accept(records)
+    assert all("nobody has accepted" not in calib(*words, records=records).out for words in asked)
+
+
 def test_accepted_it_counts_from_the_day_of_the_old_one_and_no_reading_becomes_a_refusal(records, tmp_path):
     before = flows_of(records)
     reissued(records, tmp_path, *OTHER)

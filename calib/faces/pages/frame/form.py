@@ -1,0 +1,66 @@
+"""What was typed into a form, and what is wrong with it, field by field."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from calib.errors import Doubt, Finding
+
+
+@dataclass(frozen=True)
+class Upload:
+    """A file that was sent."""
+
+    name: str
+    content: bytes
+
+
+@dataclass(frozen=True)
+class Form:
+    """Fields as typed; a field that was not sent is blank. A field is called like its column."""
+
+    typed: Mapping[str, str] = field(default_factory=dict)
+    files: Mapping[str, Upload] = field(default_factory=dict)
+    document: Any = None  # what a script sent as JSON
+    findings: Sequence[Finding] = ()
+    refused: str = ""  # one line on the whole
+
+    def __getitem__(self, name: str) -> str:
+        return self.typed.get(name, "")
+
+    def file(self, name: str) -> Upload | None:
+        """A file that was chosen; None where none was."""
+        return self.files.get(name)
+
+    def cells(self, *names: str) -> dict[str, str | None]:
+        """Fields as cells of a row: blank is absent."""
+        return {name: self[name] or None for name in names}
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether whoever typed it said that what is unusual is right."""
+        return self["sure"] == "yes"
+
+    @property
+    def doubts(self) -> Sequence[Finding]:
+        """What is unusual and may be right."""
+        return [finding for finding in self.findings if isinstance(finding, Doubt)]
+
+    def wrong(self, name: str) -> list[str]:
+        """What is wrong with a field, in words."""
+        return [told_beside(finding) for finding in self.findings if field_of(name) in fields_of(finding)]
+
+
+def field_of(column: str) -> str:
+    """The field of a column, however that is spelled."""
+    return column.strip().casefold().replace("-", "_").replace(" ", "_")
+
+
+def fields_of(finding: Finding) -> list[str]:
+    """The fields that a finding is on; none where the whole is meant."""
+    return [field_of(column) for column in (finding.column or "").split(",") if column.strip()]
+
+
+def told_beside(finding: Finding) -> str:
+    """A finding where its field is named already."""
+    return f"{finding.expected}: is that right?" if isinstance(finding, Doubt) else f"expected {finding.expected}"

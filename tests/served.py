@@ -1,0 +1,125 @@
+"""A company's records served in pages, and visitors who use them as a browser does, without one.
+
+    with company(records, folder) as served:
+        tom = served.signed_in("Tom")
+        tom.get("/").text
+        tom.fill_in("/account/password", before="...")   # with the token of the session
+
+On a server each person has a login, and the pages come by the login `calib_pages`.
+"""
+
+import re
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import psycopg
+from starlette.testclient import TestClient
+
+from calib.faces.pages.frame.application import PAGES, application
+from calib.faces.pages.frame.passwords import hash_of
+from calib.faces.pages.frame.served import Served
+from calib.procedures.people.grants import PAGES_LOGIN, grants
+from calib.procedures.people.persons_and_roles import PersonWanted, add_person, enrollable
+from calib.records import database, ledger
+from calib.records.credentials import Credentials
+from tests.postgres import database_of
+
+ADDRESS = "http://localhost:8417"
+PASSWORD = "several plain words"  # noqa: S105 (of every person of the tests)
+PEOPLE = {"Quinn": "QA", "Ed": "engineer", "Tom": "technician"}
+ADDED = datetime(2026, 1, 5, 9, tzinfo=UTC)  # before whatever the tests record
+_TOKEN = re.compile('<meta name="token" content="([^"]*)">')
+
+
+def put_on_record(location, people=PEOPLE, login=lambda _: None):
+    """Put people on record, the first of them as QA."""
+    with database.writing(str(location)) as session:
+        for name, role in people.items():
+            signature = ledger.Signature("Quinn", ADDED, "person add")
+            add_person(session, PersonWanted(name, login(name), [role]), signature)
+
+
+def put_on_server(server, url, people=PEOPLE):
+    """The same on a server, where each has a login of their name, and is let do what their roles allow; the URL of the pages."""
+    # Without the first the owner of the tables may not write on: names are checked from then on.
+    first, *others = people
+    put_on_record(url, {first: people[first]}, str.casefold)
+    refreshed(url)
+    database_name = database_of(url)
+    put_on_record(server.url(database_name, first.casefold()), {name: people[name] for name in others}, str.casefold)
+    refreshed(url)
+    return server.url(database_name, PAGES_LOGIN)
+
+
+def refreshed(url):
+    """Run what `calib person grants` prints, as the owner of the tables."""
+    with database.reading(url) as session:
+        lines = grants(session, datetime.now(UTC))
+    with closing(psycopg.connect(url, autocommit=True)) as connection:
+        connection.execute("\n".join(lines))
+
+
+class Company:
+    """Records that are served, with the credentials of their people."""
+
+    def __init__(self, location, folder, records=None, address=ADDRESS, pages=PAGES, more=()):
+        self.address = address
+        self.records = str(records or location)  # for whoever enrols: on a server not by the login of the pages
+        self.credentials = Credentials(Path(folder) / "credentials")
+        self.engine = database.open_records(str(location))
+        self.served = Served(self.engine, self.credentials, address)
+        self.application = application(self.served, pages, more)
+
+    def enrol(self, name, link=None):
+        """Enrol a person on record; a link that was not used yet, or a password that holds already."""
+        with database.reading(self.records) as session:
+            person = enrollable(session, name, datetime.now(UTC) + timedelta(minutes=1))
+        own = link or f"link of {name}"
+        self.credentials.enrol(person.name, person.login, own, datetime.now(UTC))
+        if link is None:
+            self.credentials.use_link(own, datetime.now(UTC), hash_of(PASSWORD))
+
+    def visitor(self, **headers):
+        """Somebody with a browser whom nobody knows yet."""
+        return Visitor(self.application, self.address, headers)
+
+    def signed_in(self, name, **headers):
+        """A person who has signed in."""
+        if self.credentials.enrolled(name) is None:
+            self.enrol(name)
+        visitor = self.visitor(**headers)
+        assert visitor.sign_in(name).status_code == 303
+        return visitor
+
+
+@contextmanager
+def company(location, folder, **settings):
+    """A company, its records closed in the end."""
+    made = Company(location, folder, **settings)
+    try:
+        yield made
+    finally:
+        made.engine.dispose()
+
+
+class Visitor(TestClient):
+    """A browser without a screen: it keeps cookies, says where a request comes from, and follows nothing by itself."""
+
+    def __init__(self, app, address, headers):
+        super().__init__(app, base_url=address, follow_redirects=False, headers=headers)
+
+    @property
+    def token(self):
+        """The token of the session, from a page."""
+        page = self.get("/sign-in")
+        return _TOKEN.search(page.text)[1]
+
+    def fill_in(self, address, *, token=None, files=None, headers=None, **fields):
+        """Send a form, with the token of the session where no other is given."""
+        data = {"token": self.token if token is None else token} | fields
+        return self.post(address, data=data, files=files, headers={"Sec-Fetch-Site": "same-origin"} | (headers or {}))
+
+    def sign_in(self, name, password=PASSWORD, **fields):
+        """Sign in by a password."""
+        return self.fill_in("/sign-in", name=name, password=password, **fields)
