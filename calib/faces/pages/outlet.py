@@ -33,18 +33,19 @@ def outlet(visit: Visit, job: str, outlet: str) -> Filled:
     session = visit.reading()
     site = job_listed(session, job)
     here = site.outlets.get(outlet) or outlet_named(session, job, outlet)
+    proof = proven(session, visit, job, outlet)
     content = {
         **job_on_site.of_outlet(here),
         "job": job,
         "traversed": is_traversed(here),
         "left": len(site.left),
         "next": next_outlet(site, outlet),
-        "with": measured_with(session, visit, job, here.place),
+        "with": measured_with(session, visit, job, here.place) if proof is None else None,
         "readings": readings_at(session, job, outlet) if outlet in site.measured else [],
         "photographs": photographs_at(session, key(here.id)),
         "passes": range(1, PASSES + 1),
         "instead": _instead(session, visit),
-        "proven": proven(session, visit, job, outlet),
+        "proven": proof,
     }
     return Filled("outlet.html", content, title=f"{outlet}, {job}")
 
