@@ -69,10 +69,9 @@ def photo_counts(session: Session, instruments: Collection[int]) -> dict[int, in
     return {key(instrument_id): count for instrument_id, count in session.exec(query)}
 
 
-def photographs_at(session: Session, outlet: int) -> list[dict[str, Any]]:
-    """Photographs kept with an outlet and with its readings that count, without their content."""
-    readings = select(Reading.id).where(Reading.outlet_id == outlet, not_retracted(Reading))
-    of_readings = files_of(session, Attached.reading_id, [key(each) for each in session.exec(readings)])
+def photographs_at(session: Session, outlet: int, readings: Collection[int]) -> list[dict[str, Any]]:
+    """Photographs kept with an outlet and with some of its readings, without their content."""
+    of_readings = files_of(session, Attached.reading_id, readings)
     own = files_of(session, Attached.outlet_id, [outlet])[outlet]
     return [{"reading": None, **file} for file in own] + [
         {"reading": reading, **file} for reading, files in sorted(of_readings.items()) for file in files
