@@ -88,7 +88,7 @@ def would_pass(answer: Content) -> list[str]:
     if answer["design"] is None or not answer["design"]["conformity"]:
         return []
     if passing is None:
-        return ["no indication would pass with this U"]
+        return ["no indication that the instrument is calibrated for would pass with this U"]
     low, high = (
         None if passing[end] is None else f"{_inward(passing[end], up=end == 'from')}" for end in ("from", "to")
     )

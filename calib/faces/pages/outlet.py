@@ -10,14 +10,13 @@ from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.measured_with import chosen, instead_of, measured_with, sending
 from calib.faces.written import Content
-from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed
+from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed, readings_on_record
 from calib.procedures.enter.send_entry import send_entry
 from calib.procedures.enter.sitting import Sitting, TypedEntry
 from calib.procedures.measure.reading_in_job import reading_in_job
 from calib.procedures.measure.verdict import verdict_on
 from calib.procedures.on_record.attached_files import photographs_at
 from calib.procedures.on_record.jobs_by_name import outlet_named, typed_in_job
-from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.typed.values import cell_of, values_typed
 from calib.records.record import key
 from calib.records.tables.readings import Reading, Refusal
@@ -33,18 +32,20 @@ def outlet(visit: Visit, job: str, outlet: str) -> Filled:
     session = visit.reading()
     site = job_listed(session, job)
     here = site.outlets.get(outlet) or outlet_named(session, job, outlet)
+    readings = readings_on_record(session, here) if outlet in site.measured else []
+    proof = proven(session, visit, job, outlet)
     content = {
         **job_on_site.of_outlet(here),
         "job": job,
         "traversed": is_traversed(here),
         "left": len(site.left),
         "next": next_outlet(site, outlet),
-        "with": measured_with(session, visit, job, here.place),
-        "readings": readings_at(session, job, outlet) if outlet in site.measured else [],
-        "photographs": photographs_at(session, key(here.id)),
+        "with": measured_with(session, visit, job, here.place) if proof is None else None,
+        "readings": readings,
+        "photographs": photographs_at(session, key(here.id), readings),
         "passes": range(1, PASSES + 1),
         "instead": _instead(session, visit),
-        "proven": proven(session, visit, job, outlet),
+        "proven": proof,
     }
     return Filled("outlet.html", content, title=f"{outlet}, {job}")
 

@@ -6,14 +6,14 @@ from calib.errors import NotInRecordsError
 from calib.faces.answers import corrected_reading, withdrawn_reading
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices, methods_of
+from calib.faces.pages.measured_with import choices
 from calib.faces.pages.outlet import PASSES, proof_of
 from calib.faces.written import Content
 from calib.procedures.enter.correct_reading import correct_reading
 from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.jobs_by_name import typed_in_job
-from calib.procedures.on_record.methods import amended_methods
+from calib.procedures.on_record.methods import amended_methods, names_of_methods
 from calib.procedures.typed.cells import whole
 from calib.procedures.typed.values import cell_of, values_typed
 from calib.quantities import known_units
@@ -43,7 +43,7 @@ def reading(visit: Visit, job: str, number: str) -> Filled:
         "operator": record.operator,
         "instrument": instrument.tag,
         "units_shown": choices(known_units(instrument.indicated)),
-        "methods_shown": choices(methods_of(session)),
+        "methods_shown": choices(names_of_methods(session)),
         "stages_shown": choices(STAGES, may_be_blank=True),
         "points": _points(session, record),
         "passes": range(1, PASSES + 1),

@@ -14,7 +14,6 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.files import Attached, Attachment
-from calib.records.tables.readings import Reading
 
 PDF, PNG, JPEG, XML = "application/pdf", "image/png", "image/jpeg", "application/xml"
 PHOTOS = (PNG, JPEG)
@@ -75,10 +74,9 @@ def as_it_was(name: str, sha256: str, content: bytes) -> bytes:
     return content
 
 
-def photographs_at(session: Session, outlet: int) -> list[dict[str, Any]]:
-    """Photographs kept with an outlet and with its readings that count, without their content."""
-    readings = select(Reading.id).where(Reading.outlet_id == outlet, not_retracted(Reading))
-    of_readings = files_of(session, Attached.reading_id, [key(each) for each in session.exec(readings)])
+def photographs_at(session: Session, outlet: int, readings: Collection[int]) -> list[dict[str, Any]]:
+    """Photographs kept with an outlet and with some of its readings, without their content."""
+    of_readings = files_of(session, Attached.reading_id, readings)
     own = files_of(session, Attached.outlet_id, [outlet])[outlet]
     return [{"reading": None, **file} for file in own] + [
         {"reading": reading, **file} for reading, files in sorted(of_readings.items()) for file in files
