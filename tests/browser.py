@@ -108,12 +108,12 @@ const faults = cell => {
     range.selectNodeContents(node);
     const lines = [...range.getClientRects()];
     const size = parseFloat(getComputedStyle(node.parentElement).fontSize) * 72 / 96;
-    if (size < SMALLEST - 0.01) found.push('in letters of ' + size.toFixed(1) + ' pt: ' + text);
+    if (size < SMALLEST - 0.01 && node.parentElement.localName !== 'sub') found.push('in letters of ' + size.toFixed(1) + ' pt: ' + text);
     if (lines.length > 1
         && /^(\\d{4}-\\d\\d-\\d\\d|\\d\\d:\\d\\d\\S*)$/.test(text)) found.push('a date or time on two lines: ' + text);
     // The large letters of a heading may have to be.
     const words = node.parentElement.localName === 'h1' ? [] : [...node.textContent.matchAll(/\\S+/g)]
-      .filter(word => word[0].length < 16);
+      .filter(word => word[0].length < 16 && !word[0].includes('\\u00ad'));  // that is parted where it says so
     for (const [word, part] of words.flatMap(word => [...word[0].matchAll(/[^-]+/g)].map(part => [word, part]))) {
       range.setStart(node, word.index + part.index);
       range.setEnd(node, word.index + part.index + part[0].length);
