@@ -22,7 +22,7 @@ def on_paper(layout: Layout) -> str:
     state = "draft of " if layout.is_draft else ""
     foot = "font-size: 8.5pt; color: #5a6872;"
     return (
-        "@page { margin: 11mm 12mm 12mm;\n"
+        "@page { margin: 10mm 12mm 11mm;\n"
         f'  @bottom-left {{ content: "{state}{revision}ledger {digest}"; {foot} }}\n'
         f'  @bottom-right {{ content: counter(page) " of " counter(pages); {foot} }}\n'
         "}\n"

@@ -25,7 +25,7 @@ Paper = Literal["a4", "us-letter"]
 
 _MARGIN = 42.5  # [pt] left and right, 15 mm
 _PAPERS: Mapping[Paper, tuple[float, float]] = {"a4": (595.28, 841.89), "us-letter": (612.0, 792.0)}  # [pt]
-_LONGEST_HEAD = 215  # signs at the head of each page: two lines
+_LONGEST_HEAD = 215  # signs at the head of each page: three lines
 
 
 @dataclass(frozen=True)

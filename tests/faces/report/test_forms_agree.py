@@ -190,7 +190,7 @@ def test_a_reading_s_row_says_the_same_on_page_and_pdf(forms):
 
 
 def test_the_message_says_what_the_first_page_says_to_the_last_letter(forms):
-    first = in_symbols(page_text(forms.html.partition("<details>")[0]))
+    first = in_symbols(page_text(forms.html.partition("<details")[0]))
     text, attached = forms.texts["mail"].split(" The whole report is attached: ")
     assert text == first
     assert attached.startswith(forms.content["job"])

@@ -39,7 +39,7 @@ document.querySelector('#verdict + p').getBoundingClientRect().bottom]"""
 
 
 def unfolded(page):
-    return page.replace("<details>", "<details open>")
+    return page.replace("<details", "<details open")
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +100,7 @@ def test_every_outlet_that_needs_attention_is_on_the_first_page_and_the_first_on
     first = pages["300 readings"].partition('id="flows"')[0]
     assert len(re.findall("damper stuck", first)) == 75
     assert re.search(r"<summary>\d+ more: What needs attention</summary>", first)
-    assert 0 < len(re.findall("damper stuck", first.partition("<details>")[0])) < 75
+    assert 0 < len(re.findall("damper stuck", first.partition("<details")[0])) < 75
 
 
 # --- opened ----------------------------------------------------------------------------------------------------------------------
@@ -183,7 +183,7 @@ def test_a_long_table_of_the_first_page_shows_its_first_rows(rows, shown):
     table = Table("Outlets", (TableColumn("A"),), tuple(TableRow((Cell(runs(f"row {row}")),)) for row in range(rows)))
     html = page_of(Title("Flows", "below"), table)
     assert html.count("row ") == rows
-    assert html.partition("<details>")[0].count("row ") == shown
+    assert html.partition("<details")[0].count("row ") == shown
     assert ("1 more: Outlets" in html) == (rows > shown)
 
 

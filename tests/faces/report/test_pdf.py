@@ -406,7 +406,7 @@ def test_ten_thousand_signs_without_a_space_stay_on_the_page(hostile):
         assert len(boxes) > 10
         # The margins are 42.5 pt; a blank at the end of a line of the title hangs out.
         assert all(left > 40 and right < width - 37 for left, _, right, _ in boxes)
-        assert all(bottom > 20 and top < height - 20 for _, bottom, _, top in boxes)
+        assert all(bottom > 17 and top < height - 17 for _, bottom, _, top in boxes)  # 6 mm, which printers reach
     assert hostile.unbroken().count("x") > 10_000
 
 
