@@ -53,7 +53,9 @@ def points(visit: Visit, job: str, outlet: str) -> Filled | Goto:
         raise BadInputError([Finding.typed("outlet", outlet, "a duct with a shape on record: amend it first")])
     content = {**job_on_site.of_outlet(here), "job": job, "with": measured_with(session, visit, job, here.place)}
     carried = _carried(visit)
-    if "client_key" not in carried or visit.form.wrong("client_key"):
+    if visit.form.wrong("client_key"):  # it was written, and a point was changed since: another reading, taken now
+        carried |= {"client_key": content["with"]["client_key"], "began": visit.at.isoformat()}
+    if "client_key" not in carried:
         planned = _USUAL | last_traversed(session, here)
         content |= {"planned": planned, "rules_shown": choices(POINT_RULES), "step": None}
     elif "began" not in carried:
