@@ -4,13 +4,10 @@ axe-core (MPL-2.0) comes with a wheel of its own, and so does the bridge to the 
 """
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import sync_playwright
 
-from tests import browser
+from tests.browser import WIDTHS, tabs
 
-WIDTHS = (browser.NARROW, 768, 1280)  # CSS pixels: a telephone, a tablet, a window
 SCHEMES = ("light", "dark")  # what the reader's machine asks for
-_HEIGHT = 844  # [CSS px] of a telephone's screen
 # How many were folded; a rule asks nothing of what is not shown.
 _UNFOLD = "[...document.querySelectorAll('details:not([open])')].map(folded => { folded.open = true; }).length"
 
@@ -20,17 +17,13 @@ def violations(page, widths=WIDTHS, schemes=SCHEMES):
 
     It is looked at in each width and each scheme of colours, as it opens and with all that it folds unfolded.
     """
-    with sync_playwright() as bridge, bridge.chromium.launch(executable_path=browser.program()) as shown:
-        lines = []
-        for width in widths:
-            for scheme in schemes:
-                with shown.new_page(viewport={"width": width, "height": _HEIGHT}, color_scheme=scheme) as tab:
-                    if page.lstrip().startswith("<"):
-                        tab.set_content(page)
-                    else:
-                        tab.goto(page)
-                    lines += [f"{width} px, {scheme}: {line}" for line in violations_on(tab)]
-        return lines
+    with tabs() as tab:
+        return [
+            f"{width} px, {scheme}: {line}"
+            for width in widths
+            for scheme in schemes
+            for line in violations_on(tab(page, width, scheme))
+        ]
 
 
 def violations_on(tab):

@@ -11,12 +11,16 @@ import os
 import re
 import shutil
 import subprocess
+from contextlib import contextmanager
 from pathlib import Path
+
+from playwright.sync_api import sync_playwright
 
 from tests.missing import missing
 from tests.read_back import pdf_pages
 
-NARROW = 390  # CSS pixels: a telephone
+NARROW, HIGH = 390, 844  # CSS pixels: a telephone
+WIDTHS = (NARROW, 768, 1280)  # a tablet and a window as well
 
 
 def program():
@@ -139,9 +143,15 @@ def faults_of_texts(folder, page, cells, fonts=None, width=800):
 
     The page stands in a frame of this width [CSS pixels].
     """
+    return faults_in_frames(folder, [page], cells, [width], fonts)[0]
+
+
+def faults_in_frames(folder, pages, cells, of_width, fonts=None):
+    """The same of pages in frames, each of its own width: a list for each page."""
     measured = folder / "measured.html"
-    each = f"[...document.querySelector('iframe').contentDocument.querySelectorAll({cells!r})].map(faults)"
-    measured.write_text(framed([page], [width], f"{_FAULTS} document.title = JSON.stringify({each})"), encoding="utf-8")
+    each = f"frame => [...frame.contentDocument.querySelectorAll({cells!r})].map(faults)"
+    every = f"{_FAULTS} document.title = JSON.stringify([...document.querySelectorAll('iframe')].map({each}))"
+    measured.write_text(framed(pages, of_width, every), encoding="utf-8")
     shown, _ = _chromium(folder, measured, "--dump-dom", fonts=fonts)
     return json.loads(html.unescape(re.search("<title>(.*?)</title>", shown)[1]))
 
@@ -151,6 +161,23 @@ def opened(folder, page):
     log = folder / "net.json"
     _, said = _chromium(folder, page, "--dump-dom", f"--log-net-log={log}", "--net-log-capture-mode=Everything")
     return console(said), requests(log.read_text(encoding="utf-8"))
+
+
+@contextmanager
+def tabs():
+    """Opens pages in a browser: HTML, or an address where it begins with one, in a window of a width [CSS px]."""
+    with sync_playwright() as bridge, bridge.chromium.launch(executable_path=program()) as shown:
+
+        def tab(page, width=NARROW, scheme="light"):
+            """The page; `scheme`, light or dark, is what the reader's machine asks for."""
+            new = shown.new_page(viewport={"width": width, "height": HIGH}, color_scheme=scheme)
+            if page.lstrip().startswith("<"):
+                new.set_content(page)
+            else:
+                new.goto(page)
+            return new
+
+        yield tab
 
 
 def console(said):

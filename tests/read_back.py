@@ -7,6 +7,7 @@ import json
 import re
 from contextlib import closing
 from dataclasses import dataclass, field
+from datetime import date
 from html import unescape
 from typing import Any
 
@@ -54,8 +55,9 @@ class Workbook:
             yield {label.value: getattr(cell, attribute) for label, cell in pairs if cell.value is not None}
 
     def texts(self):
-        """Every text of the workbook."""
-        return [cell.value for cell in self.cells() if isinstance(cell.value, str)]
+        """Every text of the workbook, and every day as ISO 8601 writes it."""
+        values = [cell.value for cell in self.cells()]
+        return [str(value) for value in values if isinstance(value, str | date)]
 
     def cells(self):
         """Every cell that is filled."""
@@ -76,8 +78,9 @@ def as_shown(number, form):
 
 
 def page_text(html):
-    """Text of a page, without its style and the texts of its drawings; a space stands between two elements."""
+    """Text of a page, without its style and the texts of its drawings; a space stands between two boxes."""
     without = re.sub(r"<(style|svg|math)\b.*?</\1>", " ", html, flags=re.DOTALL)
+    without = re.sub(r"</?(?:span|strong|code|bdi|a)\b[^>]*>", "", without)
     return one_spaced(unescape(re.sub(r"<[^>]+>", " ", without)))
 
 
@@ -158,12 +161,6 @@ class Forms:
     def drawn(self):
         """What people read in the drawings of the page, which the PDF has too."""
         return in_symbols(drawn_text(self.html))
-
-    @property
-    def alternatives(self):
-        """The texts that stand for the drawings of the page."""
-        told = re.findall(r'<svg [^>]*aria-label="([^"]*)"', self.html)
-        return in_symbols(one_spaced(" ; ".join(map(unescape, told))))
 
     @classmethod
     def of(cls, made, pdf_file):

@@ -189,6 +189,7 @@ class Page(HTMLParser):
         super().__init__(convert_charrefs=True)
         self.elements, self.attributes, self.rows, self.text, self.in_cell = [], [], [], "", False
         self.headings = set()  # numbers of the rows that are headings
+        self.runs_on = False  # within a line: a date or a time, or what follows it
 
     @classmethod
     def of(cls, html):
@@ -209,6 +210,7 @@ class Page(HTMLParser):
     def handle_starttag(self, tag, attrs):
         """An element begins."""
         self.elements.append(tag)
+        self.runs_on = ("class", "at") in attrs
         self.attributes += [(tag, *one) for one in attrs]
         if tag == "tr":
             self.rows.append([])
@@ -221,13 +223,14 @@ class Page(HTMLParser):
 
     def handle_endtag(self, tag):
         """An element ends."""
+        self.runs_on = self.runs_on and tag == "span"
         self.in_cell = self.in_cell and tag not in ("td", "th")
 
     def handle_data(self, data):
         """Text between elements."""
         if self.elements and self.elements[-1] == "style":
             return
-        self.text += f" {data}" if "svg" in self.elements else data
+        self.text += data if self.runs_on or "svg" not in self.elements else f" {data}"
         if self.in_cell:
             self.rows[-1][-1] += data
 

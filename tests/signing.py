@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
 from http.server import BaseHTTPRequestHandler, HTTPServer
-from threading import Thread
+from threading import Event, Thread
 
 from asn1crypto import keys as asn1_keys
 from asn1crypto import tsp
@@ -98,9 +98,22 @@ def with_keys_of(*files):
 # --- an authority ----------------------------------------------------------------------------------------------------------------
 
 
+REPLY = "application/timestamp-reply"  # RFC 3161, 3.4
+
+
+def refusal(why):
+    """The answer of an authority that stamps no time: a status and no token (RFC 3161, 2.4.2)."""
+    status = tsp.PKIStatusInfo({"status": "rejection", "status_string": [why]}).dump()
+    return bytes((0x30, len(status))) + status  # a sequence of one, in DER
+
+
 @contextmanager
-def time_stamp_authority(at, *, answer=None, of_something_else=False):
-    """The address of an authority on this machine that stamps one time, or answers with those bytes."""
+def time_stamp_authority(at, *, answer=None, of_something_else=False, status=200, kind=REPLY, is_silent=False):
+    """The address of an authority on this machine that stamps one time, or answers with those bytes, or is silent.
+
+    `status` and `kind` are those of its answer (HTTP).
+    """
+    closing = Event()
     key = private_key("RSA")
     stamping = x509.ExtendedKeyUsage([ExtendedKeyUsageOID.TIME_STAMPING])
     own = certificate("Stamp Office", key=key, extensions=(stamping,))
@@ -114,12 +127,15 @@ def time_stamp_authority(at, *, answer=None, of_something_else=False):
         def do_POST(self):
             """Stamp what was sent."""
             asked = self.rfile.read(int(self.headers["Content-Length"]))
+            if is_silent:
+                closing.wait()
+                return
             request = tsp.TimeStampReq.load(asked)
             if of_something_else:
                 request["message_imprint"]["hashed_message"] = bytes(32)
             stamped = stamper.request_tsa_response(request).dump() if answer is None else answer
-            self.send_response(200)
-            self.send_header("Content-Type", "application/timestamp-reply")
+            self.send_response(status)
+            self.send_header("Content-Type", kind)
             self.send_header("Content-Length", str(len(stamped)))
             self.end_headers()
             self.wfile.write(stamped)
@@ -133,6 +149,7 @@ def time_stamp_authority(at, *, answer=None, of_something_else=False):
     try:
         yield f"http://127.0.0.1:{server.server_port}/"
     finally:
+        closing.set()
         server.shutdown()
         server.server_close()
         running.join()

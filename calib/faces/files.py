@@ -96,6 +96,11 @@ def import_folders(
         for name, rows in read.items():
             sheets.setdefault(name, []).extend(rows)
     reading.notices += name_readings(sheets)
+    reading.notices += [
+        f"{each.source}: no sheet has all headings of its table {each.declared.name}, and nothing is read with it"
+        for each in reading.maps
+        if each not in reading.read_with
+    ]
     for notice in reading.notices:
         progress(f"notice: {notice}")
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason, may_have_grown=True)

@@ -74,6 +74,8 @@ def _make_file(path: Path) -> None:
             with _told(str(path)), closing(sqlite3.connect(part)) as file:
                 file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
             _migrate(part, str(path))
+            with _told(str(path)):
+                on_file.in_one_file(part)
             put_new(part, path)
     except FileExistsError:
         raise RecordsError(_is_there(path)) from None
@@ -102,10 +104,11 @@ def _taken_back(made: list[Path]) -> Iterator[None]:
 
 @dataclass(frozen=True)
 class Upgraded:
-    """Older records that were brought to the present schema."""
+    """Older records that were brought to the present schema, or functions of a server to what this version makes of them."""
 
     schema: str  # before
     copy: Path | None  # of the file as it was; absent: records on a server
+    functions: tuple[str, ...] = ()  # of a server that has the present schema: those that were made anew
 
 
 def upgrade(location: str) -> Upgraded | None:
@@ -116,7 +119,8 @@ def upgrade(location: str) -> Upgraded | None:
     place = located(location)
     schema = _schema_of(place)
     if schema == SCHEMA:
-        return None
+        functions = _functions_anew(place) if isinstance(place, Server) else ()
+        return Upgraded(schema, None, functions) if functions else None
     if schema not in _OLDER:
         raise RecordsError(_other_schema(place, schema))
     if isinstance(place, Server):
@@ -125,6 +129,20 @@ def upgrade(location: str) -> Upgraded | None:
     copy = place.with_name(f"{place.name}.schema-{schema}")
     _migrate(place, str(place), copy)
     return Upgraded(schema, copy)
+
+
+def _functions_anew(server: Server) -> tuple[str, ...]:
+    """Make the functions of a server anew that are missing or not as they should be; their names."""
+    from calib.records.server_functions import changed_functions, make_functions  # noqa: PLC0415 (of a server alone)
+
+    with _disposed(_engine(server)) as engine, _told(str(server)):
+        with engine.connect() as connection:
+            if not any(changed_functions(connection)):
+                return ()
+        with _written_by(engine).begin() as connection:
+            names = tuple(name for name, _ in changed_functions(connection))
+            make_functions(connection, names)
+            return names
 
 
 def _migrate_server(server: Server) -> None:
@@ -327,6 +345,13 @@ def writing(records: str | Engine) -> Iterator[Session]:
                     f"{place}: its schema was changed past the program; nothing was written; {Step.VERIFY} says where"
                 )
             yield session
+
+
+@contextmanager
+def as_before(session: Session) -> Iterator[Session]:
+    """A session that reads the records as they were before what another writes, which is not durable yet."""
+    with Session(session.get_bind().engine.execution_options(writes=False)) as before:
+        yield before
 
 
 @contextmanager

@@ -11,9 +11,14 @@ Decision (2026-11-29). Who writes is the login that a session has taken on (SET 
 a group: one program may serve many people by one login, each transaction as the person. PostgreSQL lets a login take on only
 what it was granted WITH SET TRUE. A function with its owner's rights sees the owner as current_user, so that the setting `role`
 is asked, which has the same guard. Cost: whoever takes that program over may act as anybody granted to its login.
+
+Decision (2026-11-29). An upgrade of a server that has the present schema makes those of its functions anew that are missing or not
+as this version makes them: an earlier state of the version made others, with which the grants of this one cannot be run. Options: a
+number of their own beside the schema's (a table that a login could ask, and two numbers to keep in step); a schema for each change
+of a body. Cost: what somebody changed past the program is put right too; it is named, and `verify` names it until then.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, text
@@ -126,6 +131,15 @@ def server_functions() -> tuple[ServerFunction, ...]:
         ServerFunction(LOCK_HOLDER, "key bigint", "text", _LOCK_HOLDER, "sql", "VOLATILE SECURITY DEFINER"),
         ServerFunction(LEDGER_GOES_ON, "", "trigger", _ledger_goes_on(), kind="VOLATILE SECURITY DEFINER"),
     )
+
+
+def make_functions(connection: Connection, names: Collection[str] | None = None) -> None:
+    """Make those of some names, or all, each in the place of an earlier one."""
+    schema = schema_quoted(connection)
+    for function in server_functions():
+        if names is None or function.name in names:
+            # Past `text`, which would take each colon for a parameter; the driver takes a single % for one.
+            connection.exec_driver_sql(function.statement(schema).replace("%", "%%"))
 
 
 def trigger_statement() -> str:

@@ -23,6 +23,12 @@ ASSUMPTIONS = (
     Assumption("the drift turns about mid range", True, _SERVICES, OWN, offset_and_opposite_gain),
     Assumption("logs of 300 values, correlation 0.5", True, _SERVICES, OWN, _LIMIT, logged=(300, 0.5)),
     Assumption("logs of 60 values, correlation 0.9", True, _SERVICES, OWN, _LIMIT, logged=(60, 0.9)),
+    Assumption(
+        "velocities of 0.75 to 1.3 m/s, compared from 0.6 m/s", True, _SERVICES, OWN, _LIMIT, velocities=(0.75, 1.3)
+    ),
+    Assumption(
+        "traverses with 3 of 12 points near 0 Pa, compared from 2 Pa", True, _SERVICES, OWN, _LIMIT, traversed=True
+    ),
     Assumption("temperatures declared, totals at 1.2 kg/m3", True, _SERVICES, OWN, _LIMIT, declares_air=True),
     Assumption("factors found with another meter", True, _SERVICES, OWN, _LIMIT, factor_by=ANOTHER_METER),
     Assumption("factors found with the same meter", True, _SERVICES, OWN, _LIMIT, factor_by=SAME_METER),

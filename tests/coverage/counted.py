@@ -14,6 +14,7 @@ import numpy as np
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
 from tests.coverage.found_factors import GRILLE, draw_with_ducts, find_factors
+from tests.coverage.low_pressures import draw_traversed
 from tests.coverage.worlds import Assumption, Logs, Sheets, World, draw
 from tests.folders import NOW, imported, new_records, write
 
@@ -82,6 +83,8 @@ def counted(assumption: Assumption, count: int, seed: int, scale: float = 1.0) -
         with database.reading(str(records)) as session:
             for world in worlds:
                 evaluation = evaluate(session, world.job, NOW)
+                if not evaluation.measured:  # the gate refused them all
+                    continue
                 if assumption.factor_by:
                     covered[FOUND].append(_last_within(evaluation, world, scale))
                     continue
@@ -98,6 +101,8 @@ def counted(assumption: Assumption, count: int, seed: int, scale: float = 1.0) -
 
 
 def _drawn(assumption: Assumption, count: int, seed: int) -> tuple[list[World], Sheets, Logs]:
+    if assumption.traversed:
+        return (*draw_traversed(count, seed), {})
     return (*draw_with_ducts(assumption, count, seed), {}) if assumption.factor_by else draw(assumption, count, seed)
 
 
@@ -119,7 +124,11 @@ def _within(evaluation, world: World, scale: float) -> dict[str, list[bool]]:
     for reading, value, u in zip(evaluation.measured, flow.value, flow.expanded_uncertainty, strict=True):
         within["readings"].append(abs(value - world.flows[reading.outlet.outlet]) <= scale * u)
     for kind, of in (("totals", evaluation.of_systems), ("rooms", evaluation.of_rooms)):
+        if of.flow is None:  # there is none
+            continue
         for total, value, u in zip(of.totals, of.flow.value, of.flow.expanded_uncertainty, strict=True):
+            if total.measured < total.outlets:  # the gate refused a reading of it
+                continue
             is_within = abs(value - world.total(total.service, total.room)) <= scale * u
             within["nets" if kind == "totals" and total.service == "net" else kind].append(is_within)
     return within

@@ -49,6 +49,8 @@ class Assumption:
     passes: int = 3
     states_repeatability: bool = True  # the certificate does
     factor_by: str = ""  # the outlet factor is found in the field, with the same meter for duct and face, or another
+    velocities: tuple[float, float] = (1.0, 8.0)  # over a face, as a meter without error would show them [m/s]
+    traversed: bool = False  # ducts, with a manometer and a tube, some points next to standing air
     logged: tuple[int, float] | None = None  # values of a log each second, and the correlation of neighbours
     declares_air: bool = (
         False  # nobody observed the temperatures: ranges are declared, and totals are masses at a density
@@ -207,7 +209,7 @@ def _measure(
         name = f"{service} {place} {room}"
         width, height = 100.0 * chance.integers(2, 6), 50.0 * chance.integers(2, 6)  # mm
         area = np.prod(np.array((width, height)) + chance.uniform(-DIMENSION_LIMIT, DIMENSION_LIMIT, 2)) * 1e-6  # m2
-        velocity = chance.uniform(1.0, 8.0)  # what a meter without error would show: the mean over the face, m/s
+        velocity = chance.uniform(*assumption.velocities)
         relative = 1 + bias[service] + chance.normal(0, assumption.own)
         world.flows[name] = velocity * area * factors[service] * relative
         world.designs[name] = float(f"{world.flows[name] / chance.uniform(0.8, 1.2):.4g}")

@@ -6,7 +6,8 @@ WCAG 2.2 at levels A and AA, and what axe-core holds for best practice; a page t
 import pytest
 
 from calib.faces.handouts.instrument_page import save_page
-from tests.accessible import SCHEMES, WIDTHS, violations
+from tests.accessible import SCHEMES, violations
+from tests.browser import WIDTHS
 from tests.command import calib, done
 
 ON = "2026-10-14"

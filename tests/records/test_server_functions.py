@@ -299,3 +299,35 @@ def test_a_server_whose_guards_are_whole_has_no_finding(strict_there):
     with database.reading(strict_there) as session:
         assert ledger.verify(session.connection()) == ()
         assert session.execute(text("SELECT count(*) FROM ledger")).scalar_one() == 1
+
+
+# --- functions of an earlier state of this version -------------------------------------------------------------------------------
+
+
+def without_job_before(location):
+    """As a server has it that was made before there was `job_before`, with another function's earlier body."""
+    with closing(psycopg.connect(location, autocommit=True)) as connection:
+        connection.execute("DROP FUNCTION job_before CASCADE")
+        connection.execute(
+            "CREATE OR REPLACE FUNCTION login_name() RETURNS text LANGUAGE sql STABLE SECURITY DEFINER AS 'SELECT NULL::text'"
+        )
+
+
+def test_an_upgrade_makes_functions_of_an_earlier_state_anew_and_names_them(strict_there):
+    without_job_before(strict_there)
+    assert "function job_before: is missing" in calib("verify", records=strict_there).out
+
+    upgraded = calib("upgrade", "--json", records=strict_there)
+
+    assert upgraded.status == 0, upgraded.err
+    assert upgraded.document["functions"] == ["login_name", "job_before"]
+    assert any("job_before" in line for line in upgraded.document["grants"])
+    added = calib("job", "add", "J-2", "--rule", "simple", "--by", "Anna", records=strict_there)
+    assert added.status == 0, added.err
+    assert calib("verify", records=strict_there).status == 0
+
+
+def test_where_every_function_is_right_an_upgrade_does_nothing(strict_there):
+    before = ledger_head(strict_there)
+    assert "already: nothing was done" in calib("upgrade", records=strict_there).out
+    assert ledger_head(strict_there) == before

@@ -1,8 +1,11 @@
 """An outlet or duct as it counts now with what was amended, as `calib outlet show` answers."""
 
+from calib.faces.parts.photographs import photograph_lines
 from calib.faces.plain_text import cells_text
 from calib.faces.written import Content
 from calib.procedures.on_record.outlets import OutletHistory
+
+_LISTED = ("outlet", "revision", "amendments", "photographs")
 
 
 def document(outlet: OutletHistory) -> Content:
@@ -23,14 +26,15 @@ def document(outlet: OutletHistory) -> Content:
             }
             for revision in outlet.revisions
         ],
+        "photographs": list(outlet.photographs),
     }
 
 
 def text(answer: Content) -> str:
     """The same for people."""
-    cells = {name: cell for name, cell in answer.items() if name not in ("outlet", "revision", "amendments")}
+    cells = {name: cell for name, cell in answer.items() if name not in _LISTED}
     head = f"{answer['outlet']}, revision {answer['revision']}"
-    return "\n".join([head, cells_text(cells), *(_amendment(each) for each in answer["amendments"])])
+    return "\n".join([head, cells_text(cells), *map(_amendment, answer["amendments"]), *photograph_lines(answer)])
 
 
 def _amendment(amendment: Content) -> str:

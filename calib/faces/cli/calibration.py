@@ -18,6 +18,7 @@ from calib.faces.cli.options import (
     OneTag,
     Reason,
     Remarks,
+    Sure,
     Tag,
     day_of,
     to_draw,
@@ -112,6 +113,7 @@ def add(
             metavar="PHASE", help="as-found or as-left, of each result of the file read; asked for on a terminal."
         ),
     ] = None,
+    sure: Sure = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be recorded, and record nothing.")] = False,
 ) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
@@ -132,7 +134,7 @@ def add(
         if read is not None or phase or dry_run:
             said = "nothing of --read, --phase, --dry-run beside it: no file is read, and the whole is shown before it is written"
             raise BadInputError([Finding.typed("ask", None, said)])
-        return _asked(desk, (tag, certificate), cells, comparisons, _file(file), sheet, correlations)
+        return _asked(desk, (tag, certificate), cells, comparisons, _file(file), sheet, correlations, sure=sure)
     # How it would be judged is stated with an acceptance alone.
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
     typed = {"tag": tag, "certificate": certificate, **stated}
@@ -170,6 +172,8 @@ def _asked(
     content: "FileRead | None",
     sheet: str | None,
     correlations: Path | None,
+    *,
+    sure: bool,
 ) -> Reply:
     """What a certificate states, asked for where it was not typed, shown and written; raises CalibError, nothing written."""
     from calib.faces.cli.certificate_questions import CertificateQuestions
@@ -185,9 +189,14 @@ def _asked(
     def write() -> Reply:
         rows = questions.comparisons
         matrix = [] if correlations is None else _matrix(correlations, *names, rows)
-        with desk.writing_last() as session:
-            added = add_calibration(session, questions.cells, rows, content, desk.signature(), clock(), say, matrix)
-            return _recorded(added)
+
+        def record(session: "Session", sure: bool) -> Reply:
+            signature = desk.signature()
+            return _recorded(
+                add_calibration(session, questions.cells, rows, content, signature, clock(), say, matrix, sure=sure)
+            )
+
+        return desk.written_if_sure(record, sure=sure)
 
     with nothing_written_if_stopped():
         return answered_and_written(questions, questions.ask, questions.shown, write)

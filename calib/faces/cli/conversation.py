@@ -25,6 +25,7 @@ from calib.faces.answers import entered_reading, readiness
 from calib.faces.answers.outlets import design_of_outlet
 from calib.faces.cli.drafts import draft_place, draft_text, drop_draft, keep_draft
 from calib.faces.cli.frame import Desk, login_name, spelled_here
+from calib.faces.files import log_content
 from calib.faces.plain_text import as_wide_as, fitted, harmless, table_text, terminal_columns
 from calib.faces.written import Content
 from calib.procedures.enter.import_sheets import Imported
@@ -52,21 +53,25 @@ from calib.procedures.measure.reading_in_job import reading_in_job
 from calib.procedures.measure.verdict import verdict_on
 from calib.procedures.on_record.outlets import outlet_cells
 from calib.procedures.people.authorise import authorise
-from calib.procedures.typed.values import values_typed
+from calib.procedures.typed.values import cell_of, values_typed
 from calib.records.location import Server, located
 
 _CALLED = {"instrument": "meter", "probe": "probe", "conditions": "air", "unit": "unit", "method": "method"}
 _COLUMNS = {called: column for column, called in _CALLED.items()}
+_THROTTLED = "throttled"
+_SHOWN = {"log_file": "log", "throttled_observations": _THROTTLED}
 _BEGINS_LIKE_A_NUMBER = re.compile(r"[-+.,;]?\d|[-+][.,]\d")
 _TRAVERSED_BY = {"rule": "log-Tchebycheff", "passes": "2"}  # where nothing was said yet
 
 # Word -> the method that hears it.
 WORDS = {
-    **{word: word for word in ("to", "skip", "left", "undo", "note", "stage", "traverse", "stop", "help")},
+    **{word: word for word in ("to", "skip", "left", "undo", "note", "stage", "traverse", "log", "stop", "help")},
     "?": "help",
 }
 _HELP = (
     ("412 418 409", "a reading here: its passes; 2,41;2,38 as well, and one value alone is the mean as shown"),
+    ("412 418 throttled 396 401", "with a hood: open, then with its throttle set"),
+    ("log FILE", "a log of the meter here: a file of time,value"),
     ("to OUTLET", "another outlet or duct: its name, or a part of it"),
     ("skip", "leave this one for later"),
     ("left", "what is not measured yet"),
@@ -214,8 +219,8 @@ class Conversation:
         """Where the gate refuses the meter ask for another one: what this one shows would be no flow."""
         while self.asks and self.told and not self.is_over:
             other = self.ask(f"another meter (empty: go on with {self.sitting.setup['instrument']}): ")
-            if not other:
-                self.is_over = other is None
+            if not other or WORDS.get(other.casefold()) == "stop":
+                self.is_over = other != ""
                 return
             try:
                 self._set("instrument", other)
@@ -387,11 +392,15 @@ class Conversation:
             self._submit(sure=self.sure, keep=not self.asks)
 
     def _values(self, typed: str) -> None:
+        shown, throttle, throttled = typed.casefold().partition(_THROTTLED)
+        values = values_typed(shown)
+        if throttle:
+            cells = cell_of(values) | {"throttled_observations": ";".join(values_typed(throttled))}
+            self._taken(self.sitting.with_shown(cells, clock()))
+            return
         before = 0 if self.sitting.traverse is None else len(self.sitting.traverse.values)
-        sitting = self.sitting.with_values(values_typed(typed), clock())
-        doubts = (
-            [] if sitting.traverse is None or self.gear is None else doubts_of_points(sitting, before, self.gear.cells)
-        )
+        sitting = self.sitting.with_values(values, clock())
+        doubts = [] if sitting.traverse is None or self.gear is None else doubts_of_points(sitting, before, self.gear)
         said = [] if self.sure else [str(doubt) for doubt in doubts]
         if not said:
             self._taken(sitting)
@@ -406,6 +415,13 @@ class Conversation:
         self._put_down()
         if self.sitting.entry is not None:
             self._submit(sure=self.sure, keep=not self.asks)
+
+    def word_log(self, rest: str) -> None:
+        """A log of the meter at this outlet, by the name of its file, which may stand in quotation marks."""
+        if not rest:
+            raise BadInputError([Finding.typed("log_file", None, "the name of a file of time,value")])
+        named = str(Path(rest.strip("'\"")).expanduser())
+        self._taken(self.sitting.with_shown({"log_file": named}, clock()))
 
     def word_to(self, rest: str) -> None:
         """Go to another outlet."""
@@ -475,7 +491,15 @@ class Conversation:
         try:
             with self.desk.writing_last() as session:
                 meanwhile = readings_meanwhile(session, self.site.outlets[entry.cells["outlet"]], self.site.measured)
-                imported = write_entry(session, entry, self.desk.signature(), clock(), sure=sure, keep_refused=keep)
+                imported = write_entry(
+                    session,
+                    entry,
+                    self.desk.signature(),
+                    clock(),
+                    sure=sure,
+                    keep_refused=keep,
+                    log=log_content(entry.cells.get("log_file")),
+                )
         except DoubtError as error:
             self.doubted = [str(doubt) for doubt in error.findings]
             if self.right.issuperset(self.doubted):
@@ -572,8 +596,7 @@ class Conversation:
         self._put_down()
         self.tell("  not written")
         if not self.asks and values is not None:
-            typed = values.cells.get("observations") or values.cells.get("indication") or ""
-            self.not_written.append({"line": self.line, "typed": typed, "said": "it was said not to be right"})
+            self.not_written.append({"line": self.line, "typed": values.shown, "said": "it was said not to be right"})
         if answer and not _is_no(answer):
             self._hear(answer)
         elif self.sitting.outlet is not None and is_traversed(self.site.outlets[self.sitting.outlet]):
@@ -658,7 +681,7 @@ class Conversation:
                 self._put_down()
                 self._go_on()
                 return
-            values = entry.cells.get("observations") or entry.cells.get("indication") or "a traverse"
+            values = entry.shown or "a traverse"
             told = f"{values.replace(';', ' ')} {entry.cells['unit']} with {entry.cells['instrument']}"
             self.tell(f"typed at {entry.cells['observed_at']}, not written: {entry.cells['outlet']}, {told}")
             self._question("write it now? yes or no: ", self._taken_up)
@@ -696,7 +719,7 @@ class Conversation:
 
 def _as_called_here(finding: Finding) -> Finding:
     """A finding with the word for its column."""
-    return replace(finding, column=_CALLED.get(finding.column or "", finding.column))
+    return replace(finding, column=(_CALLED | _SHOWN).get(finding.column or "", finding.column))
 
 
 def _is_yes(answer: str) -> bool:

@@ -37,7 +37,7 @@ app = group(
 _ADDED = RowOptions(
     INSTRUMENTS_CSV,
     without=["tag"],
-    defaults={"quantity": "air velocity"},
+    otherwise={"quantity": "that of its unit"},
     asked=AT_A_TERMINAL,
     told={
         "density_effect": "How its velocity depends on the density of the air: thermal, vane friction or velocity pressure; "
@@ -46,6 +46,7 @@ _ADDED = RowOptions(
 )
 # Asked for beside what must be: it decides what may be said of readings with the instrument.
 _ASKED_TOO = ("mpe_percent", "mpe_absolute", "repeatability")
+_USUAL = {"quantity": "air velocity"}  # offered
 
 
 @writes(app, "add", row=_ADDED)
@@ -61,14 +62,20 @@ def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
     from calib.faces.cli.frame import is_somebody_there
     from calib.faces.cli.questions import missing_in
     from calib.procedures.enter.add_instrument import add_instrument
-    from calib.procedures.typed.kinds import needs_of_kind, without_word
+    from calib.procedures.typed.kinds import needs_of_kind, quantity_of, without_word
 
-    needs = [*_ADDED.required, *needs_of_kind(cells)]
+    cells = {**cells, "quantity": quantity_of(cells)}
+    of_unit = ["quantity"] if cells["unit"] is not None else []
+    needs = [*_ADDED.required, *of_unit, *needs_of_kind(cells)]
     lacking = [name for name in needs if cells.get(name) is None]
     if lacking and is_somebody_there():
         _add_asked(desk, tag, cells)
     else:
-        if {*lacking} & {*_ADDED.required, "density_effect"}:  # what else is lacking is found with all that is wrong
+        if {*lacking} & {
+            *_ADDED.required,
+            "quantity",
+            "density_effect",
+        }:  # what else is lacking is found with all that is wrong
             missing_in(_ADDED, cells, needs)
         add_instrument(desk.writing(), {"tag": tag, **without_word(cells)}, desk.signature(), clock())
     return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
@@ -87,12 +94,18 @@ def _add_asked(desk: Desk, tag: str, given: Cells) -> None:
         cells.update(dict.fromkeys(again & set(on_sheet)))
         asked: set[str] = set()
         while True:
-            wanted = {*_ADDED.required, *needs_of_kind(cells), *_ASKED_TOO, *(again & set(on_sheet))} - asked
+            wanted = {
+                *_ADDED.required,
+                "quantity",
+                *needs_of_kind(cells),
+                *_ASKED_TOO,
+                *(again & set(on_sheet)),
+            } - asked
             left = [name for name in on_sheet if name in wanted and cells.get(name) is None]
             if not left:
                 return bool(asked)
             asked.add(left[0])
-            cells[left[0]] = questions.cell(columns_for(cells)[left[0]])
+            cells[left[0]] = questions.cell(columns_for(cells)[left[0]], _USUAL.get(left[0]))
 
     def write() -> None:
         with desk.writing_last() as session:

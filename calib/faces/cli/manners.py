@@ -16,7 +16,7 @@ from typer import core
 from calib.records.words import LARGEST_KEY
 
 _SHOWN = {"str": "TEXT", "int": "NUMBER", "int range": "NUMBER", "float": "NUMBER", "float range": "NUMBER"}
-_EXPECTED = {int: "a whole number", float: "a number"}
+_EXPECTED = {int: "a whole number", list[int]: "whole numbers", float: "a number"}
 _TYPE = re.compile(r" <([^<>]+)>(\.\.\.)?$")
 _HYPHEN = "\N{NON-BREAKING HYPHEN}"  # while lines are broken: an option stays whole
 _SHOWN_DEFAULT = re.compile(r"\[default: \(([^()]*)\)")

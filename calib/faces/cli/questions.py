@@ -86,9 +86,10 @@ class Questions:
         for _, value, expected in findings:
             self.tell(f"{value!r}; expected {expected}" if value else f"expected {expected}")
 
-    def is_right(self, shown: str) -> bool:
+    def is_right(self, shown: Callable[[], str]) -> bool:
         """Whether the whole, as it is shown, is to be written."""
-        say(shown)
+        with as_wide_as(terminal_columns(sys.stderr)):
+            say(shown())
         while True:
             typed = self.line("write it? yes or no: ").casefold()
             if typed in ("yes", "y", "no", "n"):
@@ -161,7 +162,7 @@ def answered_and_written(
     """
     ask(frozenset())
     while True:
-        if not questions.is_right(shown()):
+        if not questions.is_right(shown):
             raise CalibError(_ENDED)
         try:
             return write()

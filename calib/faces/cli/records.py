@@ -357,7 +357,9 @@ def upgrade(desk: Desk) -> Reply:
         told = f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}"
         return Reply(document, "\n".join((told, *told_of_names)))
     statements = list(grants(desk.reading(), clock()))
-    told = f"{records} has schema {database.SCHEMA} now; run these grants as the owner of the tables"
+    functions = f", with functions of this version: {', '.join(upgraded.functions)}" if upgraded.functions else ""
+    document |= {"functions": list(upgraded.functions)}
+    told = f"{records} has schema {database.SCHEMA} now{functions}; run these grants as the owner of the tables"
     return Reply(document | {"grants": statements}, "\n".join(statements), remarks=[*told_of_names, told])
 
 

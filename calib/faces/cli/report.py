@@ -70,6 +70,10 @@ def report(
             f"issues. Its password is asked for, or taken from {PASSWORD}.",
         ),
     ] = None,
+    photographs: Annotated[
+        bool,
+        typer.Option("--photographs", help="Print the photographs kept with its outlets and readings, small."),
+    ] = False,
     issued: Annotated[
         str | None, typer.Option("--issued", metavar="TIME", help="Time of issue to print; now if not given.")
     ] = None,
@@ -104,7 +108,7 @@ def report(
     forms = _forms(form, FORMS if issue else DRAFT_FORMS)
     when, now, probability = happened_at(issued, "issued"), clock(), probability_of(coverage)
     signing = None if sign is None else _signing(sign, forms, now)
-    wanted = Wanted(str(job), forms, when, now, desk.units, probability, signing, gaps_reason)
+    wanted = Wanted(str(job), forms, when, now, desk.units, probability, signing, gaps_reason, photographs)
     return _make(desk, wanted, reason, into, is_draft=not issue)
 
 

@@ -20,7 +20,9 @@ from calib.faces.drawings.style import (
     Chart,
     Look,
     house_style,
+    in_lines,
     short,
+    stacked,
     titled,
 )
 from calib.faces.palette import INK, WHITE
@@ -67,7 +69,7 @@ def _parts(content: Content) -> list[_Part]:
         raise CalibError("there are no totals to draw: no outlet of the job has a reading or a design")
     parts: list[_Part] = [[]]
     for name, lot in [*lots.items(), *whole]:
-        if parts[-1] and sum(len(each) + 1 for _, each in parts[-1]) + len(lot) + 1 > _MOST_ROWS:
+        if parts[-1] and _stacked([*parts[-1], (name, lot)])[1] > _MOST_ROWS:
             parts.append([])
         parts[-1].append((name, lot))
     return parts
@@ -80,16 +82,14 @@ def _common_unit(totals: Sequence[Content]) -> str:
 
 
 def _figure(part: _Part, symbol: str, place: int, count: int) -> Figure:
-    rows = sum(len(lot) + 1 for _, lot in part)
+    middles, rows = _stacked(part)
     figure = Figure(figsize=(FIGURE_WIDTH, 1.35 + _ROW * rows))
     axes = figure.subplots()
-    # A row for the name of each system, and one below it for each of its totals.
-    labels = [label for system, lot in part for label in (short(system, 26), *(total["service"] for total in lot))]
     heads = {sum(len(lot) + 1 for _, lot in part[:place]) for place in range(len(part))}
     totals = [total for _, lot in part for total in lot]
-    below = [row for row in range(rows) if row not in heads]
+    below = [middle for row, middle in enumerate(middles) if row not in heads]
     _totals(axes, list(zip(below, totals, strict=True)), symbol)
-    axes.set_yticks(range(rows), labels, fontsize=SMALL_LETTERS)
+    axes.set_yticks(middles, _labels(part), fontsize=SMALL_LETTERS)
     for row in heads:
         axes.get_yticklabels()[row].set_fontweight("bold")
     axes.tick_params(axis="y", length=0)
@@ -101,13 +101,22 @@ def _figure(part: _Part, symbol: str, place: int, count: int) -> Figure:
     return figure
 
 
+def _labels(part: _Part) -> list[str]:
+    """The name of each system, and below it those of its totals."""
+    return [label for system, lot in part for label in (in_lines(system, 26), *(total["service"] for total in lot))]
+
+
+def _stacked(part: _Part) -> tuple[list[float], float]:
+    return stacked(_labels(part), _ROW)
+
+
 def _state(totals: Sequence[Content]) -> str:
     """The density that all totals are at."""
     density = totals[0].get("density_kg_per_m3")
     return "" if density is None else f" at {density:g} kg/m³"
 
 
-def _totals(axes: Axes, rows: Sequence[tuple[int, Content]], symbol: str) -> None:
+def _totals(axes: Axes, rows: Sequence[tuple[float, Content]], symbol: str) -> None:
     """Every total in its row; of each thing all rows at once, since drawing them one by one takes ten times as long."""
     for row, total in rows:
         write_beside(axes, row, _told(total), (total["design"] or {}).get("conformity"))
@@ -136,7 +145,7 @@ def _is_partial(total: Content) -> bool:
     return bool(total["flow"]) and total["outlets_measured"] < total["outlets"]
 
 
-def _designs(axes: Axes, designs: Sequence[tuple[int, Content]], symbol: str) -> None:
+def _designs(axes: Axes, designs: Sequence[tuple[float, Content]], symbol: str) -> None:
     """A mark at each design, on its tolerance."""
     at = {row: in_unit({**design, "expanded_uncertainty": 0.0}, symbol)[0] for row, design in designs}
     limited = {row: _limits(design, at[row], symbol) for row, design in designs if tolerance_text(design)}

@@ -19,7 +19,9 @@ from calib.faces.drawings.style import (
     SMALL_LETTERS,
     Chart,
     house_style,
+    in_lines,
     short,
+    stacked,
     titled,
 )
 from calib.faces.palette import BAND, EDGE, INK, STROKE
@@ -148,22 +150,21 @@ def _distribution_words(drawing: DistributionDrawing) -> str:
 
 def budget_chart(readings: Sequence[Content]) -> Chart:
     """Share of each contribution in the variance of each flow, as one bar a reading; their numbers stand in a table above it."""
-    shown = readings[:_MOST_BARS]
+    shown = _with_room(readings)
+    labels = list(map(_label, shown))
+    rows, height = stacked(labels, _ROW)
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + _ROW * len(shown)))
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + _ROW * height))
         axes = figure.subplots()
         left = np.zeros(len(shown))
-        rows = np.arange(len(shown))
         for name, look in CONTRIBUTION_LOOKS.items():
             share = np.array([_share(reading, name) for reading in shown])
             if share.any():
                 axes.barh(rows, share, left=left, height=0.72, label=name, **look.patch)
             left += share
-        axes.set_yticks(
-            rows, [short(f"{reading['outlet']}, {reading['instrument']}") for reading in shown], fontsize=SMALL_LETTERS
-        )
+        axes.set_yticks(rows, labels, fontsize=SMALL_LETTERS)
         axes.tick_params(axis="y", length=0)
-        axes.set_ylim(len(shown) - 0.4, -0.6)
+        axes.set_ylim(height - 0.4, -0.6)
         axes.set_xlim(0, 100)
         axes.set_xlabel("share of the variance of the flow [%]")
         figure.legend(loc="outside upper left", ncols=4)
@@ -172,10 +173,22 @@ def budget_chart(readings: Sequence[Content]) -> Chart:
 
 def most_bars(readings: Sequence[Content]) -> list[Content]:
     """The readings that a budget chart has room for: those with the largest relative uncertainty."""
-    if len(readings) <= _MOST_BARS:
-        return list(readings)
-    ranked = sorted(readings, key=_relative_uncertainty, reverse=True)
-    return ranked[:_MOST_BARS]
+    shown = _with_room(readings)
+    if len(shown) == len(readings):
+        return shown
+    return _with_room(sorted(readings, key=_relative_uncertainty, reverse=True))
+
+
+def _with_room(readings: Sequence[Content]) -> list[Content]:
+    """The first readings, as many as a page holds with their labels."""
+    shown = list(readings[:_MOST_BARS])
+    while len(shown) > 1 and stacked(list(map(_label, shown)), _ROW)[1] > _MOST_BARS:
+        shown.pop()
+    return shown
+
+
+def _label(reading: Content) -> str:
+    return in_lines(f"{reading['outlet']}, {reading['instrument']}")
 
 
 def _relative_uncertainty(reading: Content) -> float:

@@ -15,7 +15,7 @@ from calib.faces.drawings.style import (
     TITLE_LETTERS,
     Chart,
     house_style,
-    short,
+    in_lines,
 )
 from calib.faces.palette import INK, STROKE
 
@@ -88,7 +88,12 @@ def _curve(axes: Axes, drawing: CurveDrawing, title_letters: float = TITLE_LETTE
     if drawing.zero_line:
         axes.axhline(0, color=INK, lw=0.6, ls=":")
     axes.set_ylabel(drawing.value_label)
-    axes.set_title(short(drawing.name, 60), loc="left", fontsize=title_letters, fontweight="bold")
+    axes.set_title(
+        in_lines(drawing.name, 40 if title_letters == SMALL_LETTERS else 60),
+        loc="left",
+        fontsize=title_letters,
+        fontweight="bold",
+    )
 
 
 def _residuals(axes: Axes, drawing: CurveDrawing) -> None:

@@ -12,20 +12,21 @@ from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
 from calib.faces.drawings.outlets import (
+    ROW,
     OutletDrawing,
     OutletDrawings,
     OutletsDrawing,
     drawn_limits,
     measured_of,
+    named_rows,
     rows_with_names,
     title_of,
 )
-from calib.faces.drawings.style import FIGURE_WIDTH, SMALL_LETTERS, TOLERANCE_BAND, beside_row, short, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, SMALL_LETTERS, TOLERANCE_BAND, beside_row, stacked, titled
 from calib.faces.palette import INK, STROKE, WARNING, WHITE
 from calib.faces.written import SIGNS, unit_text
 
 WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
-_ROW = 0.19  # [in]
 
 # What of the circle is filled: the signs of the statements, as they stand in the tables.
 _FILLED = {"conditional pass": Outline.wedge(90, 270), "conditional fail": Outline.wedge(0, 90)}
@@ -35,12 +36,12 @@ def outlet_rows(shown: OutletsDrawing, place: int, count: int) -> Figure:
     """A named row for each outlet: tolerance, U, the sign of its statement, and its flow beside it."""
     lots = [lot for lot in (shown.against_design, shown.without_design) if lot]
     rows = [rows_with_names(lot) for lot in lots]
-    figure = Figure(figsize=(FIGURE_WIDTH, 1.15 + 0.45 * len(lots) + _ROW * sum(rows)))
+    figure = Figure(figsize=(FIGURE_WIDTH, 1.15 + 0.45 * len(lots) + ROW * sum(rows)))
     panels = figure.subplots(len(lots), 1, squeeze=False, height_ratios=[high + 1.5 for high in rows])[:, 0]
     for axes, lot in zip(panels, lots, strict=True):
-        _rows(axes, lot)
+        places = _rows(axes, lot)
         if lot is shown.against_design:
-            _percent_axis(axes, lot)
+            _percent_axis(axes, lot, places)
             titled(axes, title_of(place, count))
         else:
             flow_axis(axes, lot, shown.unit)
@@ -51,28 +52,21 @@ def outlet_rows(shown: OutletsDrawing, place: int, count: int) -> Figure:
     return figure
 
 
-def _rows(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
-    """A row for each outlet below the name of its system: tolerance, U, sign; the flow beside it."""
-    place, labels, heads, places = 0, list[tuple[int, str]](), list[int](), list[int]()
-    system: str | None = None
-    for outlet in lot:
-        if outlet.system != system:
-            system = outlet.system
-            heads.append(len(labels))
-            labels.append((place, short(system, 26)))
-            place += 1
-        places.append(place)
-        labels.append((place, short(outlet.name, 26)))
-        place += 1
+def _rows(axes: Axes, lot: Sequence[OutletDrawing]) -> list[float]:
+    """A row for each outlet below the name of its system: tolerance, U, sign; the flow beside it. Where each has its row."""
+    labels = named_rows(lot)
+    middles, rows = stacked([label for label, _ in labels], ROW)
+    places = [middle for middle, (_, outlet) in zip(middles, labels, strict=True) if outlet is not None]
     _outlets(axes, lot, places)
-    axes.set_yticks([at for at, _ in labels], [text for _, text in labels], fontsize=SMALL_LETTERS)
-    for head in heads:
-        axes.get_yticklabels()[head].set_fontweight("bold")
+    axes.set_yticks(middles, [label for label, _ in labels], fontsize=SMALL_LETTERS)
+    for shown, (_, outlet) in zip(axes.get_yticklabels(), labels, strict=True):
+        shown.set_fontweight("bold" if outlet is None else "normal")
     axes.tick_params(axis="y", length=0)
-    axes.set_ylim(place - 0.4, -0.6)
+    axes.set_ylim(rows - 0.4, -0.6)
+    return places
 
 
-def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[int]) -> None:
+def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[float]) -> None:
     """Every outlet at its place; of each thing all at once, since drawing them one by one takes ten times as long."""
     wide = {
         place: drawn_limits(outlet, WIDEST)
@@ -95,7 +89,7 @@ def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[int]) ->
         write_beside(axes, place, outlet.flow, outlet.statement)
 
 
-def write_beside(axes: Axes, place: int, flow: str, statement: str | None) -> None:
+def write_beside(axes: Axes, place: float, flow: str, statement: str | None) -> None:
     """What is measured, in words beside its row; what fails in the strongest ones."""
     fails: dict[str, Any] = {"fontweight": "bold", "color": WARNING} if statement == "fail" else {}
     beside_row(axes, place, f"{flow}, fail" if fails else flow, **fails)
@@ -139,28 +133,22 @@ def percent_axis(axes: Axes, lot: OutletDrawings) -> tuple[float, float]:
     return ends
 
 
-def _percent_axis(axes: Axes, lot: OutletDrawings) -> None:
+def _percent_axis(axes: Axes, lot: OutletDrawings, places: Sequence[float]) -> None:
     """What lies far out stands at the edge with its number."""
     low, high = percent_axis(axes, lot)
     axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
-    for outlet, place in zip(lot, _places(lot), strict=True):
+    for outlet, place in zip(lot, places, strict=True):
         if outlet.is_measured and not low <= outlet.value <= high:
             _beyond(axes, outlet, place, high if outlet.value > high else low)
 
 
-def _beyond(axes: Axes, outlet: OutletDrawing, place: int, edge: float) -> None:
+def _beyond(axes: Axes, outlet: OutletDrawing, place: float, edge: float) -> None:
     """An arrow at the edge, with the number and the sign of what lies out there."""
     right = outlet.value > edge
     axes.plot(edge, place, ">" if right else "<", color=INK, ms=6, clip_on=False)
     text = f"{outlet.value:.0f} % {SIGNS.get(outlet.statement or '', '')}".rstrip()
     beside, side = ((-8, 0), "right") if right else ((8, 0), "left")
     axes.annotate(text, (edge, place), beside, textcoords="offset points", ha=side, va="center", fontsize=SMALL_LETTERS)
-
-
-def _places(lot: Sequence[OutletDrawing]) -> list[int]:
-    """The row of each outlet: one more for the name of each system."""
-    systems: dict[str, None] = {}
-    return [place + len(systems) for place, outlet in enumerate(lot) if systems.setdefault(outlet.system) is None]
 
 
 def flow_axis(axes: Axes, lot: OutletDrawings, symbol: str) -> None:

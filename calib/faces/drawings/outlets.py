@@ -6,7 +6,7 @@ from math import ceil, inf, nan
 from typing import Any
 
 from calib.counted import count_of
-from calib.faces.drawings.style import short
+from calib.faces.drawings.style import in_lines, short, stacked
 from calib.faces.written import SIGNS, Content, ends_of_interval, flow_limits_of, rounded, rounded_text, unit_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 from calib.procedures.report.summary import NOT_MEASURED
@@ -14,6 +14,8 @@ from calib.quantities import unit
 
 MOST_NAMED = 60  # more outlets are thin lines
 MOST_ROWS, MOST_THIN = 34, 500  # in one figure: what a page holds
+ROW = 0.19  # [in]
+_LONGEST_LABEL = 26  # signs on a line
 _MOST_TOLD = 12  # outlets that a text names
 
 
@@ -160,9 +162,21 @@ def _sorted(outlets: OutletDrawings) -> OutletDrawings:
     return tuple(sorted(outlets, key=lambda outlet: (systems[outlet.system], outlet.value)))
 
 
-def rows_with_names(outlets: Sequence[OutletDrawing]) -> int:
-    """Rows of outlets with a name each: one more for each system."""
-    return len(outlets) + len({outlet.system for outlet in outlets})
+def named_rows(outlets: Sequence[OutletDrawing]) -> list[tuple[str, OutletDrawing | None]]:
+    """The names of outlets in their rows, each system's in one above its own, with the outlet of each."""
+    labels: list[tuple[str, OutletDrawing | None]] = []
+    system: str | None = None
+    for outlet in outlets:
+        if outlet.system != system:
+            system = outlet.system
+            labels.append((in_lines(system, _LONGEST_LABEL), None))
+        labels.append((in_lines(outlet.name, _LONGEST_LABEL), outlet))
+    return labels
+
+
+def rows_with_names(outlets: Sequence[OutletDrawing]) -> float:
+    """Rows of outlets with a name each: one more for each system, and more for long names."""
+    return stacked([label for label, _ in named_rows(outlets)], ROW)[1]
 
 
 def _pages(outlets: OutletDrawings) -> list[OutletDrawings]:

@@ -18,13 +18,14 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 from weakref import WeakKeyDictionary, WeakSet
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedFormatter
+from matplotlib.ticker import FixedFormatter, MaxNLocator
 
 from calib.errors import CalibError
 from calib.faces.drawings.arrangement import arrange
@@ -34,6 +35,8 @@ from calib.faces.plain_text import one_line, shortened
 # [in] of every picture, and of those in a report at most: what an A4 or Letter page holds between its margins, with a caption.
 FIGURE_WIDTH, HIGHEST_FIGURE = 6.4, 8.55
 SMALL_LETTERS, TITLE_LETTERS = 8.5, 9.5  # sizes of letters [pt]
+_LINE = 0.145  # [in] of small letters
+_MOST_LINES = 16  # of a label: no name has more, and a text that has ends in an ellipsis
 
 # Bands, and their samples in a legend.
 TOLERANCE_BAND: dict[str, Any] = {"facecolor": PALE, "edgecolor": EDGE, "lw": 0.8}
@@ -114,7 +117,6 @@ _STYLE: Any = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.unicode_minus": True,
-    "date.converter": "concise",
     "xtick.color": INK,
     "ytick.color": INK,
     "text.color": INK,
@@ -124,6 +126,8 @@ _STYLE: Any = {
     "legend.fontsize": SMALL_LETTERS,
     "figure.facecolor": WHITE,
 }
+
+_DAYS_BY_THEMSELVES = 150  # of a longer axis months or years are enough
 
 
 @contextmanager
@@ -136,7 +140,7 @@ def house_style() -> Iterator[None]:
 
 def titled(axes: Axes, title: str, below: str = "") -> None:
     """The title of a picture, its reading in small letters below."""
-    shown, height = short(title, 60), None
+    shown, height = in_lines(title, 60), None
     if isinstance(axes.yaxis.get_major_formatter(), FixedFormatter):
         # Names at the axis have no label and no power of ten that a title makes room for: neither is sought at each drawing.
         height = 1.0
@@ -144,11 +148,33 @@ def titled(axes: Axes, title: str, below: str = "") -> None:
     if not below:
         axes.set_title(shown, loc="left", y=height, fontsize=TITLE_LETTERS, fontweight="bold")
         return
-    axes.set_title(short(below, 100), loc="left", y=height, fontsize=SMALL_LETTERS)
+    beneath = in_lines(below, 100)
+    above = 20 + 72 * _LINE * beneath.count("\n")
+    axes.set_title(beneath, loc="left", y=height, fontsize=SMALL_LETTERS)
     axes.annotate(
-        shown, (0, 1), (0, 20), xycoords="axes fraction", textcoords="offset points", fontsize=TITLE_LETTERS, fontweight="bold",
+        shown, (0, 1), (0, above), xycoords="axes fraction", textcoords="offset points", fontsize=TITLE_LETTERS, fontweight="bold",
         va="bottom",
     )  # fmt: skip
+
+
+def dated(axes: Axes) -> None:
+    """Days along an axis that is as long as it will be, each with its month and year: "21" under "Nov" may be one of October."""
+    from matplotlib.dates import (  # noqa: PLC0415 (of pictures over time alone)
+        MONTHLY,
+        AutoDateFormatter,
+        AutoDateLocator,
+        DateFormatter,
+    )
+
+    first, last = axes.get_xlim()
+    if last - first < _DAYS_BY_THEMSELVES:
+        axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
+        axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
+        return
+    locator = AutoDateLocator(minticks=3, maxticks=7)  # type: ignore[no-untyped-call]
+    locator.intervald[MONTHLY] = [1, 2, 3, 4, 6, 12]
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(AutoDateFormatter(locator))  # type: ignore[no-untyped-call]
 
 
 def beside_row(axes: Axes, row: float, text: str, **letters: Any) -> None:
@@ -157,6 +183,21 @@ def beside_row(axes: Axes, row: float, text: str, **letters: Any) -> None:
         text, (1, row), (6, 0), xycoords=axes.get_yaxis_transform(), textcoords="offset points", va="center",
         fontsize=SMALL_LETTERS, **letters,
     )  # fmt: skip
+
+
+def in_lines(text: str, longest: int = 34) -> str:
+    """A label whole, in lines of so many signs at most: a longer word is parted anywhere."""
+    return "\n".join(wrap(one_line(text), longest, max_lines=_MOST_LINES, placeholder="…"))
+
+
+def stacked(labels: Sequence[str], row: float) -> tuple[list[float], float]:
+    """Rows one below the other, each as high as its label: their middles, and how many rows of this height [in] they take."""
+    middles, top = [], 0.0
+    for label in labels:
+        more = label.count("\n") * _LINE / row
+        middles.append(top + more / 2)
+        top += 1 + more
+    return middles, top
 
 
 def short(text: str, longest: int = 34) -> str:

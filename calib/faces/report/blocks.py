@@ -96,6 +96,7 @@ class Paragraph:
     text: Runs
     soft: bool = False
     anchor: str | None = None
+    is_end: bool = False  # of the paper: it stands in no section
 
 
 def paragraph(*parts: str | Run, soft: bool = False, anchor: str | None = None) -> Paragraph:
@@ -168,6 +169,22 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Photograph:
+    """A photograph, made small, with the text that stands for it where it cannot be seen, and its caption."""
+
+    jpeg: bytes
+    alternative: str
+    caption: Runs
+
+
+@dataclass(frozen=True)
+class Photographs:
+    """Photographs beside and below one another."""
+
+    photographs: tuple[Photograph, ...]
+
+
+@dataclass(frozen=True)
 class Formula:
     """A formula of this program's own, in the notation of the GUM: no typed text is ever in one."""
 
@@ -193,7 +210,20 @@ class Signatures:
     signed: SignedInPdf | None = None  # on the first line; absent: by hand
 
 
-Block = Letterhead | Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture | Formula | Signatures
+Block = (
+    Letterhead
+    | Title
+    | Strip
+    | Notice
+    | Heading
+    | Paragraph
+    | Bullets
+    | Table
+    | Picture
+    | Photographs
+    | Formula
+    | Signatures
+)
 
 
 @dataclass(frozen=True)
@@ -211,3 +241,18 @@ class Layout:
     kind: str = "air flow report"
     running: str | None = None  # at the head of each page; absent: the job
     is_close: bool = False  # set closely: the paper is to be one page
+
+    @property
+    def parts(self) -> list[tuple[Block, ...]]:
+        """Its first page, which ends where its second section begins; then section by section; then its end."""
+        of_sections: list[list[Block]] = [[]]
+        for block in self.blocks:
+            if _begins_section(block) or (isinstance(block, Paragraph) and block.is_end):
+                of_sections.append([])
+            of_sections[-1].append(block)
+        first = [block for part in of_sections[:2] for block in part]
+        return [tuple(part) for part in (first, *of_sections[2:])]
+
+
+def _begins_section(block: Block) -> bool:
+    return isinstance(block, Heading) and block.level == 2 and block.anchor is not None

@@ -133,7 +133,7 @@ def _lines(table: Table, place: int) -> set[tuple[str, bool]]:
 def _needs(column: TableColumn, lines: set[tuple[str, bool]], setting: Setting) -> tuple[float, float]:
     """Least width of a column, in which a text of some words has three lines, and that with each text on one line [pt]."""
     size, longest = setting.size, setting.longest_word
-    label = _longest(((word, True) for word in column.label.split()), size)
+    label = _longest(((word[:longest], True) for word in column.label.split()), size)
     word = _longest(((word[:longest], is_bold) for line, is_bold in lines for word in line.split()), size)
     unbroken = _longest((line for line in lines if _is_on_one_line(column, line[0])), size)
     whole = _longest(((line[:_LONGEST_WANTED], is_bold) for line, is_bold in lines), size)

@@ -30,6 +30,7 @@ from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation, Refused
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.flow_unit import flow_unit, flow_unit_of_report
+from calib.procedures.on_record.photographs import JobPhotograph
 from calib.procedures.on_record.reviews import Review
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
@@ -101,9 +102,23 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),
+        **({} if report.photographs is None else {"photographs": [_photograph(each) for each in report.photographs]}),
         "cautions": list(CAUTIONS),
         "written_by": f"calib {__version__}",
         "validation": None if report.validation is None else asdict(report.validation),
+    }
+
+
+def _photograph(photograph: JobPhotograph) -> Content:
+    return {
+        "outlet": photograph.outlet,
+        "reading": photograph.reading,
+        "name": photograph.name,
+        "media_type": photograph.media_type,
+        "sha256": photograph.sha256,
+        "remarks": photograph.remarks,
+        "by": photograph.attached_by,
+        "at": photograph.attached_at,
     }
 
 

@@ -29,10 +29,14 @@ _CSV_COLUMNS = (
 )  # fmt: skip
 
 
+_OF_PHOTOGRAPHS = ("file", "sha256")  # columns that stand behind the others where photographs are asked for
+
+
 def as_csv(report: Content) -> str:
     """The report as one table: a row for itself and for each record of it, from reading to instrument and reference standard."""
     out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, _CSV_COLUMNS, restval="", lineterminator="\n")
+    columns = (*_CSV_COLUMNS, *(_OF_PHOTOGRAPHS if "photographs" in report else ()))
+    writer = csv.DictWriter(out, columns, restval="", lineterminator="\n")
     writer.writeheader()
     rows = [
         _csv_report(report),
@@ -94,6 +98,10 @@ def as_csv(report: Content) -> str:
             {"record": "joint probability", "outlets": each["outlets"]}
             | _same(each, "system", "probability", "numerical_error")
             for each in report["joint_probability"]
+        ),
+        *(
+            {"record": "photograph", "file": each["name"]} | _same(each, "outlet", "reading", "remarks", "sha256")
+            for each in report.get("photographs", ())
         ),
     ]
     for row in rows:

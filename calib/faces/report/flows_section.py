@@ -294,12 +294,15 @@ def balance_section(report: Content) -> Iterator[Block]:
         columns = (
             TableColumn(SHARING_COLUMNS[0].capitalize()),
             *number_columns(*SHARING_COLUMNS[1:-1]),
-            TableColumn("Unit"),
+            TableColumn("Unit", is_short=True),
         )
         yield paragraph(f"{SHARING_TITLE}. More closely it is said by:")
         yield Bullets(tuple(runs(line) for line in what_to_declare(every)))
         yield Table(
-            "Sharing not known", columns, tuple(row_of(*map(words_cell, row)) for row in shared), is_compact=True
+            "Sharing not known",
+            columns,
+            tuple(row_of(*map(words_cell, (*row[:-1], unit_text(row[-1])))) for row in shared),
+            is_compact=True,
         )
 
 

@@ -52,7 +52,8 @@ class _Forms:
         from calib.faces.report.layout import lay_out  # noqa: PLC0415 (the drawing library takes a third of a second to import)
 
         company = self.report.company
-        return lay_out(self.document, self.report.every_calibration, None if company is None else company.mark)
+        mark = None if company is None else company.mark
+        return lay_out(self.document, self.report.every_calibration, mark, self.report.photographs or ())
 
     @cached_property
     def html(self) -> bytes:
@@ -91,7 +92,7 @@ class _Forms:
         from calib.faces.report.mail import as_eml, drawings_of  # noqa: PLC0415
 
         _begun, drawings = self.pdf_begun, drawings_of(self.layout)
-        return as_eml(self.layout, self.pdf, self.csv, drawings)
+        return as_eml(self.layout, self.pdf, drawings)
 
 
 def _encoded(text: str) -> bytes:

@@ -1,10 +1,10 @@
 """A report laid out: its content as blocks, section by section, the same for every form."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from calib.faces.parts.validation_text import validation_text
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, paragraph, runs
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Paragraph, Run, paragraph, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
@@ -21,20 +21,25 @@ from calib.faces.report.first_page import first_page
 from calib.faces.report.flows_section import balance_section, flows_section
 from calib.faces.report.found_factors_section import found_factors_section
 from calib.faces.report.instruments_section import instruments_section
+from calib.faces.report.photographs_section import photographs_section
 from calib.faces.report.traverses_and_air import air_section, traverses_section
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.company import CompanyMark
+from calib.procedures.on_record.photographs import JobPhotograph
 from calib.unswept import unswept
 
 
 @unswept
 def lay_out(
-    content: Content, used: Mapping[tuple[str, str], CalibrationOnFile], mark: CompanyMark | None = None
+    content: Content,
+    used: Mapping[tuple[str, str], CalibrationOnFile],
+    mark: CompanyMark | None = None,
+    photographs: Sequence[JobPhotograph] = (),
 ) -> Layout:
     """The report as blocks; `used` holds each calibration of its instruments by tag and certificate number.
 
-    `mark` is the picture that stands for the company.
+    `mark` is the picture that stands for the company, `photographs` are those that the content names.
     """
     return Layout(
         job=content["job"],
@@ -43,7 +48,7 @@ def lay_out(
         is_draft=bool(content.get("is_draft", False)),
         issued=content["issued"],
         ledger_digest=content["ledger_digest"],
-        blocks=tuple(_blocks(content, used, Anchors(), mark)),
+        blocks=tuple(_blocks(content, used, Anchors(), mark, photographs)),
     )
 
 
@@ -52,6 +57,7 @@ def _blocks(
     used: Mapping[tuple[str, str], CalibrationOnFile],
     anchors: Anchors,
     mark: CompanyMark | None,
+    photographs: Sequence[JobPhotograph],
 ) -> Iterator[Block]:
     yield from first_page(content, anchors, mark)
     yield from reviews_section(content)
@@ -68,12 +74,13 @@ def _blocks(
     yield from found_factors_section(content, anchors)
     yield from instruments_section(content, anchors)
     yield from budgets_section(content, anchors)
+    yield from photographs_section(photographs, anchors)
     yield Heading(2, "Cautions", "cautions")
     yield Bullets(tuple(runs(caution) for caution in content["cautions"]))
     yield from _evidence(content)
     yield from calibrations_appendix(content, used, anchors)
     yield from budgets_appendix(content, anchors)
-    yield paragraph(f"End of the report on job {content['job']}.", soft=True)
+    yield Paragraph(runs(f"End of the report on job {content['job']}."), soft=True, is_end=True)
 
 
 def _evidence(content: Content) -> Iterator[Block]:

@@ -1,4 +1,4 @@
-"""A report as a message to open in a mail program, with the page as its body and PDF and CSV attached. Nothing is sent.
+"""A report as a message to open in a mail program: its first page is the body, and the PDF is attached. Nothing is sent.
 
 RFC 5322 (the message), RFC 2045 to 2047 (its parts and encoded words), RFC 2387 (pictures within a part), RFC 2392 (`cid:`).
 The same report gives the same bytes: moment, identifier and boundaries come from the report itself.
@@ -10,12 +10,17 @@ within a page. The subject is encoded apart: Python 3.11 takes a typed encoded w
 Decision (2026-11). The pictures are the page's drawings, set by the typesetter's library. Options: each figure drawn once more by
 the drawing library (four times as long, a seventh of a report's time); in the typesetter's own process (another start). Cost
 (11-29): 75 MB more here while the mail is made; a sign without a glyph is shown by its number, as in the PDF.
+
+Decision (2026-11-29). The body is the first page. Options: the whole report (2.6 MB and 79,000 px for a job of 29 readings, which
+nobody reads in a mail, and mail programs cut); its first page as a picture (not searched, not read out). Cost: the rest is a
+click away, in the PDF, with JSON and CSV attached within; of a very large job tables of the first page are cut, and say so.
 """
 
 import io
 import re
 from binascii import b2a_base64
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from email.header import Header
 from email.headerregistry import Address
@@ -23,12 +28,11 @@ from email.message import EmailMessage
 from email.policy import SMTP
 from email.utils import format_datetime
 from hashlib import sha256
-from html import escape
 from itertools import count
 
 from calib.faces.drawings import as_svg
 from calib.faces.plain_text import by_number, controls_named, shortened
-from calib.faces.report.blocks import Formula, Layout, Picture
+from calib.faces.report.blocks import Block, Layout, Letterhead, Picture, Table, paragraph
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.mail_text import as_plain_text
 from calib.faces.report.page import as_html, attribute
@@ -42,6 +46,12 @@ _DPI, _WIDTH = 144, 614  # of a picture; its width on the screen [px], as wide a
 _COLOURS = 128  # of a picture: a drawing has a dozen, and what lies between them at the edges of letters
 _COMPRESSION = 6  # of zlib: 9 takes six times as long for a tenth of the bytes
 _LONGEST_JOB = 60
+_MARK = (360, 108)  # [px] of the company's mark at most: twice as it is shown, for sharp screens
+LARGEST = 300_000  # [byte] of a message without the PDF: what every mail server takes, and a telephone loads at once
+_BODIES = (
+    LARGEST * 2 // 3
+)  # [byte] of page and plain text before base64 takes a third more; pictures and heads have the rest
+_MOST_ROWS = (1_000, 300, 100, 30, 10, 3)  # of a table in the body: the most with which it is not too large
 _LONGEST_SUBJECT = 160  # signs: the whole title stands in the body
 CRLF = "\r\n"
 _BASE64_LINE = 76  # signs of a line, RFC 2045, 6.8
@@ -49,49 +59,76 @@ _BASE64 = "base64"  # the parts come back to the last byte, whatever their lines
 
 
 def drawings_of(layout: Layout) -> list[bytes]:
-    """The pictures of a report as the message has them, PNG."""
-    pictures = [block for block in layout.blocks if isinstance(block, Picture)]
-    drawings = [shown_in_svg(as_svg(picture.figure, picture.name)) for picture in pictures]
-    return [_of_few_colours(drawing) for drawing in as_pngs(drawings, str(typefaces()), _DPI)]
+    """The pictures of a report's first page as the message has them, PNG: the company's mark, if there is one, and drawings."""
+    first = layout.parts[0]
+    marks = [block.mark for block in first if isinstance(block, Letterhead) and block.mark is not None]
+    drawings = [shown_in_svg(as_svg(block.figure, block.name)) for block in first if isinstance(block, Picture)]
+    drawn = as_pngs(drawings, str(typefaces()), _DPI)
+    return [*(_of_few_colours(mark, _MARK) for mark in marks), *map(_of_few_colours, drawn)]
 
 
-def _of_few_colours(picture: bytes) -> bytes:
-    """A drawing as a picture with a table of its colours: a third of the bytes, and no colour moves by what an eye can tell."""
+def _of_few_colours(picture: bytes, within: tuple[int, int] | None = None) -> bytes:
+    """A drawing as a picture with a table of its colours: a third of the bytes, and no colour moves by what an eye can tell.
+
+    `within`: no larger than so many pixels.
+    """
     from PIL import Image  # noqa: PLC0415 (the drawing library has imported it by now)
 
     out = io.BytesIO()
     with Image.open(io.BytesIO(picture)) as drawn:
-        few = drawn.convert("RGB").quantize(_COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+        shown = drawn.convert("RGBA")
+        if within is not None:
+            shown.thumbnail(within)
+        paper = Image.new("RGBA", shown.size, "white")  # seen where the picture is not
+        paper.alpha_composite(shown)
+    few = paper.convert("RGB").quantize(_COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
     few.save(out, "PNG", compress_level=_COMPRESSION)
     return out.getvalue()
 
 
-def as_eml(layout: Layout, pdf: bytes, csv: bytes, drawings: Sequence[bytes] | None = None) -> bytes:
+def as_eml(layout: Layout, pdf: bytes, drawings: Sequence[bytes] | None = None) -> bytes:
     """The message, with lines ended by CR LF; `drawings` are those of the layout, where they were drawn before."""
-    digest = sha256(b"\0".join((_identity(layout), pdf, csv))).hexdigest()
+    digest = sha256(b"\0".join((_identity(layout), pdf))).hexdigest()
     bodies = _Bodies(digest)
     drawn = drawings_of(layout) if drawings is None else drawings
     pictures = _Pictures(digest, [bodies.stand_in(drawing) for drawing in drawn])
-    page = _for_mail(as_html(layout, picture=pictures.within, formula=_formula))
+    name = f"{file_stem(layout.job, None if layout.is_draft else layout.revision)}.pdf"
+    plain, page = _body(layout, name, pictures)
     message = EmailMessage(policy=SMTP)
     message["From"] = _SENDER
     message["Date"] = format_datetime(datetime.fromisoformat(layout.issued))
     message["Message-ID"] = f"<{digest[:40]}@calib.invalid>"
     message["X-Unsent"] = "1"  # common practice, no source: opened to be addressed and sent, not as received
-    message.set_content(_encodable(as_plain_text(layout)), cte=_BASE64)
-    message.add_alternative(_encodable(page), subtype="html", cte=_BASE64)
+    message.set_content(plain, cte=_BASE64)
+    message.add_alternative(page, subtype="html", cte=_BASE64)
     pictures.beside(message)
-    name = file_stem(layout.job, None if layout.is_draft else layout.revision)
-    message.add_attachment(bodies.stand_in(pdf), maintype="application", subtype="pdf", filename=f"{name}.pdf")
-    message.add_attachment(
-        bodies.stand_in(csv),
-        maintype="text",
-        subtype="csv",
-        filename=f"{name}.csv",
-        params={"charset": "utf-8", "header": "present"},
-    )
+    message.add_attachment(bodies.stand_in(pdf), maintype="application", subtype="pdf", filename=name)
     _bound(message, digest)
     return _subject_line(_subject(layout)) + bodies.put_into(message.as_bytes())
+
+
+def _body(layout: Layout, attached: str, pictures: "_Pictures") -> tuple[str, str]:
+    """The first page as plain text and as a page, with as many rows of its tables as are not too large."""
+    for most in _MOST_ROWS:
+        blocks = (*_cut(layout.parts[0], most), paragraph(f"The whole report is attached: {attached}. {_WITHIN}"))
+        first = replace(layout, blocks=blocks)
+        plain, page = _encodable(as_plain_text(first)), _encodable(_for_mail(pictures.page_of(first)))
+        if len(plain.encode()) + len(page.encode()) <= _BODIES:
+            break
+    return plain, page
+
+
+_WITHIN = "Within that file are its CSV, and a JSON file with every number unrounded."
+
+
+def _cut(blocks: Sequence[Block], most: int) -> Iterable[Block]:
+    """Blocks whose tables have so many rows at most, and say how many are left out."""
+    for block in blocks:
+        if isinstance(block, Table) and len(block.rows) > most:
+            yield replace(block, rows=block.rows[:most])
+            yield paragraph(f"{block.name}: {len(block.rows) - most} more in the attached report.")
+        else:
+            yield block
 
 
 class _Bodies:
@@ -126,12 +163,18 @@ class _Pictures:
     def __init__(self, digest: str, drawn: Sequence[bytes]) -> None:
         self._digest = digest
         self._drawn = drawn
-        self._places = count(1)
 
-    def within(self, picture: Picture) -> str:
-        """The next place of a picture in the page."""
-        source = f"cid:{self._identifier(next(self._places))}"
-        return f'<img src="{source}" width="{_WIDTH}" style="max-width: 100%; height: auto" alt="{attribute(picture.alternative)}">'
+    def page_of(self, layout: Layout) -> str:
+        """The page, with its pictures in their places."""
+        self._places = count(1)
+        return as_html(layout, self._within, lambda _: self._next_address(), is_folded=False)
+
+    def _within(self, picture: Picture) -> str:
+        style = "max-width: 100%; height: auto"
+        return f'<img src="{self._next_address()}" width="{_WIDTH}" style="{style}" alt="{attribute(picture.alternative)}">'
+
+    def _next_address(self) -> str:
+        return f"cid:{self._identifier(next(self._places))}"
 
     def _identifier(self, place: int) -> str:
         return f"picture-{place}.{self._digest[:24]}@calib.invalid"
@@ -148,18 +191,19 @@ class _Pictures:
         page.set_param("type", "text/html")  # RFC 2387, 3.1
 
 
-def _formula(formula: Formula) -> str:
-    """Mail programs set no formulas."""
-    return escape(formula.plain)
-
-
 def _for_mail(page: str) -> str:
-    """The page with its colours written out in its style: mail programs know no names for them. Pictures come with the message."""
+    """The page with its colours written out in its style: mail programs know no names for them. Pictures come with the message.
+
+    What its links lead to stands in the attached report.
+    """
     head, style, rest = page.partition("<style>")
     style, end, rest = (style + rest).partition("</style>")
     colours = dict(re.findall(r"(--[a-z-]+): (#[0-9a-f]+)", style))
     style = re.sub(r"var\((--[a-z-]+)\)", lambda named: colours[named[1]], style)
-    return f"{head.replace('img-src data:', 'img-src cid: data:', 1)}<style>{style}{end}{rest}"
+    return f"{head.replace('img-src data:', 'img-src cid: data:', 1)}<style>{style}{end}{_LINK.sub('', rest)}"
+
+
+_LINK = re.compile('<a href="#[A-Za-z0-9-]+">|</a>')
 
 
 def _identity(layout: Layout) -> bytes:

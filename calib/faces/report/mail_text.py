@@ -13,6 +13,7 @@ from calib.faces.report.blocks import (
     Letterhead,
     Notice,
     Paragraph,
+    Photographs,
     Picture,
     Signatures,
     Strip,
@@ -105,6 +106,11 @@ def _picture(picture: Picture) -> Iterator[str]:
         yield from _wrapped(unmarked(picture.caption))
 
 
+def _photographs(block: Photographs) -> Iterator[str]:
+    for each in block.photographs:
+        yield from _wrapped(f"[Photograph: {unmarked(each.caption)}]")
+
+
 def _formula(formula: Formula) -> Iterator[str]:
     yield from _wrapped(formula.plain, "    ", "    ")
 
@@ -126,6 +132,7 @@ _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
     Bullets: _bullets,
     Table: _table,
     Picture: _picture,
+    Photographs: _photographs,
     Formula: _formula,
     Signatures: _signatures,
 }

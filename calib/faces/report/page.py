@@ -6,6 +6,7 @@ Everything typed is escaped, and what may turn the direction of a line is set ap
 import re
 from base64 import b64encode
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from html import escape
 from typing import Any
@@ -21,6 +22,7 @@ from calib.faces.report.blocks import (
     Mark,
     Notice,
     Paragraph,
+    Photographs,
     Picture,
     Run,
     Runs,
@@ -38,8 +40,12 @@ from calib.faces.written import SIGNS
 _TURNING = re.compile(
     "[\u0590-\u08ff\u200e\u200f\u202a-\u202e\u2066-\u2069\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff]"
 )
+# A date, and a time with its difference from UTC; within a longer number or word none is one.
+_MOMENT = re.compile(r"(?<![\w.:-])(?:\d{4}-\d\d-\d\d|\d\d:\d\d(?::\d\d)?(?:[+-]\d\d:\d\d|Z)?)(?![\w:-])")
 # Nothing is fetched and nothing runs, whatever a page may hold.
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+_Forms = Mapping[type, Callable[[Any], Iterator[str]]]
+_MOST_ROWS_OPEN = 8  # of a table on the first page: some screens of a telephone
 # Parts of a drawing that other parts use; names of the others would be those of parts of the next drawing too.
 _NAMED = re.compile(r"(?:href=\"#|url\(#)([^\")]+)")
 _NAME = re.compile(r" id=\"([^\"]+)\"")
@@ -53,19 +59,23 @@ def drawn(picture: Picture) -> str:
     return drawing.replace("<svg ", f'<svg role="img" aria-label="{attribute(picture.alternative)}" ', 1)
 
 
-def typeset(formula: Formula) -> str:
-    """A formula as the page's reader sets it."""
-    return f'<math display="block">{formula.mathml}</math>'
+def mark_within(head: Letterhead) -> str:
+    """The picture that stands for the company, within the page itself."""
+    return f"data:{head.media_type};base64,{b64encode(head.mark or b'').decode()}"
 
 
 def as_html(
-    layout: Layout, picture: Callable[[Picture], str] = drawn, formula: Callable[[Formula], str] = typeset
+    layout: Layout,
+    picture: Callable[[Picture], str] = drawn,
+    mark: Callable[[Letterhead], str] = mark_within,
+    *,
+    is_folded: bool = True,
 ) -> str:
-    """The page; `picture` and `formula` write those otherwise for a reader who cannot show them so."""
-    forms: dict[type, Callable[[Any], Iterator[str]]] = {
-        Picture: partial(_picture, drawn=picture),
-        Formula: partial(_formula, typeset=formula),
-    }
+    """The page; `picture` and `mark`, the address of the company's, say otherwise where those stand that it cannot hold itself.
+
+    What follows its first page is folded, section by section, and so are all but the first rows of a long table there.
+    """
+    forms: _Forms = {**_FORMS, Picture: partial(_picture, drawn=picture), Letterhead: partial(_letterhead, mark=mark)}
     title = attribute(f"{layout.job}: {layout.kind}")
     return "".join(
         (
@@ -74,28 +84,43 @@ def as_html(
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
             f"<title>{title}</title>\n<style>\n{style()}{on_paper(layout)}</style>\n</head>\n<body>\n",
             '<main class="close">\n' if layout.is_close else "<main>\n",
-            *_written(layout.blocks, _FORMS | forms),
+            *(_folded(layout, forms) if is_folded else _written(layout.blocks, forms)),
             "</main>\n</body>\n</html>\n",
         )
     )
 
 
-def _written(blocks: Sequence[Block], forms: Mapping[type, Callable[[Any], Iterator[str]]]) -> Iterator[str]:
-    contents = [block for block in blocks if isinstance(block, Heading) and block.level == 2 and block.anchor]
+def _written(blocks: Sequence[Block], forms: _Forms) -> Iterator[str]:
     for block in blocks:
-        if block in contents[1:2]:  # what stands before is read first
-            yield from _contents(contents)
         yield from forms[type(block)](block)
+
+
+def _folded(layout: Layout, forms: _Forms) -> Iterator[str]:
+    first, *rest = layout.parts
+    yield from _written(first, {**forms, Table: _table_begun})
+    for part in rest:
+        heading = part[0]
+        if isinstance(heading, Heading):
+            yield _unfolding(f"<h{heading.level}>{_text(heading.text)}</h{heading.level}>")
+            # A link opens what it leads into, and not what it leads to: the place is within what is folded.
+            yield f"<div{_anchored(heading.anchor)}>\n"
+            yield from _written(part[1:], forms)
+            yield "</div>\n</details>\n"
+        else:
+            yield from _written(part, forms)
+
+
+def _unfolding(said: str) -> str:
+    return f"<details>\n<summary>{said}</summary>\n"
 
 
 # --- text ------------------------------------------------------------------------------------------------------------------------
 
 
 def _text(text: str) -> str:
-    """Typed text within the page."""
-    if not text.isascii() and _TURNING.search(text):
-        return f"<bdi>{escape(text)}</bdi>"
-    return escape(text)
+    """Typed text within the page; a date and a time stand on one line each."""
+    said = _MOMENT.sub(r'<span class="at">\g<0></span>', escape(text)) if ":" in text or "-" in text else escape(text)
+    return f"<bdi>{said}</bdi>" if not text.isascii() and _TURNING.search(text) else said
 
 
 def attribute(text: str) -> str:
@@ -130,16 +155,13 @@ def _anchored(anchor: str | None) -> str:
 # --- blocks ----------------------------------------------------------------------------------------------------------------------
 
 
-def _letterhead(head: Letterhead) -> Iterator[str]:
-    yield f'<p class="letterhead">{_mark(head)}<strong>{_text(head.name)}</strong>'
+def _letterhead(head: Letterhead, mark: Callable[[Letterhead], str]) -> Iterator[str]:
+    yield '<p class="letterhead">'
+    if head.mark is not None:
+        yield f'<img class="mark" alt="" src="{mark(head)}">'
+    yield f"<strong>{_text(head.name)}</strong>"
     yield "".join(f"<br>{_text(line)}" for line in head.said)
     yield "</p>\n"
-
-
-def _mark(head: Letterhead) -> str:
-    if head.mark is None:
-        return ""
-    return f'<img class="mark" alt="" src="data:{head.media_type};base64,{b64encode(head.mark).decode()}">'
 
 
 def _title(title: Title) -> Iterator[str]:
@@ -149,11 +171,6 @@ def _title(title: Title) -> Iterator[str]:
 def _strip(strip: Strip) -> Iterator[str]:
     facts = (f"<div><dt>{_text(label)}</dt><dd>{_text(said)}</dd></div>\n" for label, said in strip.facts)
     yield f'<dl class="strip">\n{"".join(facts)}</dl>\n'
-
-
-def _contents(headings: Sequence[Heading]) -> Iterator[str]:
-    links = (f'<a href="#{heading.anchor}">{_text(heading.text)}</a>\n' for heading in headings)
-    yield f'<nav aria-label="Contents">\n{"".join(links)}</nav>\n'
 
 
 def _notice(notice: Notice) -> Iterator[str]:
@@ -177,11 +194,20 @@ def _bullets(bullets: Bullets) -> Iterator[str]:
 
 def _picture(picture: Picture, drawn: Callable[[Picture], str]) -> Iterator[str]:
     caption = f"<figcaption>{_runs(picture.caption)}</figcaption>\n" if picture.caption else ""
-    yield f"<figure{_anchored(picture.anchor)}>\n{drawn(picture)}\n{caption}</figure>\n"
+    yield f'<figure{_anchored(picture.anchor)} tabindex="0">\n{drawn(picture)}\n{caption}</figure>\n'
 
 
-def _formula(formula: Formula, typeset: Callable[[Formula], str]) -> Iterator[str]:
-    yield f'<p class="formula" tabindex="0">{typeset(formula)}</p>\n'
+def _photographs(block: Photographs) -> Iterator[str]:
+    yield '<div class="photographs">\n'
+    for each in block.photographs:
+        picture = f"data:image/jpeg;base64,{b64encode(each.jpeg).decode()}"
+        yield f'<figure><img alt="{attribute(each.alternative)}" src="{picture}">\n'
+        yield f"<figcaption>{_runs(each.caption)}</figcaption></figure>\n"
+    yield "</div>\n"
+
+
+def _formula(formula: Formula) -> Iterator[str]:
+    yield f'<p class="formula" tabindex="0"><math display="block">{formula.mathml}</math></p>\n'
 
 
 def _signatures(signatures: Signatures) -> Iterator[str]:
@@ -207,6 +233,18 @@ def _table(table: Table) -> Iterator[str]:
     opening = [_opening(each, is_first=place == 0) for place, each in enumerate(table.columns)]
     yield from (_row(each, opening) for each in table.rows)
     yield "</tbody></table>\n"
+
+
+def _table_begun(table: Table) -> Iterator[str]:
+    """A table of the first page: the rows that are read first, and the others folded."""
+    rows = table.rows
+    if len(rows) <= _MOST_ROWS_OPEN:
+        yield from _table(table)
+        return
+    yield from _table(replace(table, rows=rows[:_MOST_ROWS_OPEN]))
+    yield _unfolding(f"{len(rows) - _MOST_ROWS_OPEN} more: {_text(table.name)}")
+    yield from _table(replace(table, name=f"{table.name}, continued", rows=rows[_MOST_ROWS_OPEN:], caption=()))
+    yield "</details>\n"
 
 
 def _class(column: TableColumn) -> str:
@@ -237,7 +275,6 @@ def _row(row: TableRow, opening: Sequence[str]) -> str:
 
 
 _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
-    Letterhead: _letterhead,
     Title: _title,
     Strip: _strip,
     Notice: _notice,
@@ -245,5 +282,7 @@ _FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
     Paragraph: _paragraph,
     Bullets: _bullets,
     Table: _table,
+    Formula: _formula,
+    Photographs: _photographs,
     Signatures: _signatures,
 }

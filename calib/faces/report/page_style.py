@@ -20,7 +20,7 @@ def on_paper(layout: Layout) -> str:
     ]  # within a style sheet nothing stands but what it cannot read
     revision = "" if layout.revision is None else f"revision {int(layout.revision)}, "
     state = "draft of " if layout.is_draft else ""
-    foot = "font: 7pt system-ui, Arial, sans-serif; color: #5a6872;"
+    foot = "font-size: 7pt; color: #5a6872;"
     return (
         "@page { margin: 14mm 13mm 16mm;\n"
         f'  @bottom-left {{ content: "{state}{revision}ledger {digest}"; {foot} }}\n'

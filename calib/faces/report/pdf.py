@@ -17,7 +17,7 @@ from typing import Literal
 
 from calib.faces.plain_text import shortened
 from calib.faces.report.blocks import Layout
-from calib.faces.report.typeset_blocks import Typesetting
+from calib.faces.report.typeset_blocks import Typesetting, typeset_text
 from calib.faces.report.typeset_signs import showable, typefaces, unseen
 from calib.faces.report.typesetter import typeset_files
 
@@ -25,7 +25,7 @@ Paper = Literal["a4", "us-letter"]
 
 _MARGIN = 45.4  # [pt] left and right, 16 mm
 _PAPERS: Mapping[Paper, tuple[float, float]] = {"a4": (595.28, 841.89), "us-letter": (612.0, 792.0)}  # [pt]
-_LONGEST_AT_THE_HEAD = 48  # signs of a text that is repeated on each page
+_LONGEST_HEAD = 215  # signs at the head of each page: two lines
 
 
 @dataclass(frozen=True)
@@ -50,10 +50,8 @@ def begin_pdf(
     told = {
         "paper": paper,
         "margin": _MARGIN,
-        "job": _short(layout.job),
         "title": unseen(layout.title or layout.job).replace("\n", " ") or "Report",
-        "head": f"Job {_short(layout.job)}" if layout.running is None else _short(layout.running),
-        "running": _short(layout.title),
+        "head": typeset_text(_head(layout)),
         "author": unseen(author),
         "revision": layout.revision,
         "draft": layout.is_draft,
@@ -99,5 +97,9 @@ def _given(content: bytes) -> bytes:
     return content if _is_text(content) else json.dumps(list(content)).encode()
 
 
-def _short(text: str) -> str:
-    return shortened(showable(" ".join(text.split())), _LONGEST_AT_THE_HEAD)
+def _head(layout: Layout) -> str:
+    """What stands at the head of each page: what it is about, and the title whole or not at all."""
+    about = f"Job {layout.job}" if layout.running is None else layout.running
+    both = about if layout.title == layout.job else f"{about} · {layout.title}"
+    fitting = (" ".join(text.split()) for text in (both, about) if len(showable(text)) <= _LONGEST_HEAD)
+    return next(fitting, shortened(showable(" ".join(about.split())), _LONGEST_HEAD))

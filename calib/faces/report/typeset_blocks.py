@@ -27,6 +27,7 @@ from calib.faces.report.blocks import (
     Mark,
     Notice,
     Paragraph,
+    Photographs,
     Picture,
     Run,
     Runs,
@@ -107,6 +108,7 @@ class Typesetting:
             Paragraph: self._paragraph,
             Bullets: self._bullets,
             Picture: self._picture,
+            Photographs: self._photographs,
             Formula: _formula,
             Signatures: _signatures,
         }
@@ -155,7 +157,10 @@ class Typesetting:
         return {
             "kind": "table",
             "name": showable(table.name),
-            "labels": [showable(column.label) for column in table.columns],
+            # Of each label its words, and of each word the pieces between which it may be broken.
+            "labels": [
+                [widths.pieces(word, longest) for word in showable(each.label).split(" ")] for each in table.columns
+            ],
             "widths": columns.widths,
             "insets": [{"left": left, "right": columns.right} for left in columns.left],
             "right": [column.is_number for column in table.columns],
@@ -217,6 +222,15 @@ class Typesetting:
             "caption": self._runs(picture.caption),
             **self._place(picture.anchor),
         }
+
+    def _photographs(self, block: Photographs) -> Told:
+        told = []
+        for each in block.photographs:
+            file = f"photograph-{len(self.pictures)}.json"
+            self.pictures[file] = json.dumps(list(each.jpeg)).encode()  # as the mark is
+            caption = self._runs(each.caption, _LONGEST_WORD_OF_FACT)
+            told.append({"file": file, "alternative": unseen(each.alternative), "caption": caption})
+        return {"kind": "photographs", "photographs": told}
 
     def _place(self, anchor: str | None) -> Mapping[str, str]:
         """The label of a place; of two places with one anchor, the first one's."""

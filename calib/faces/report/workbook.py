@@ -7,9 +7,11 @@ XlsxWriter writes it: no dependencies, fixed bytes, text stays text when it is e
 """
 
 import io
-from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import UTC, date, datetime
+from itertools import takewhile
 from math import ceil
+from typing import Any
 
 from xlsxwriter import Workbook
 from xlsxwriter.format import Format
@@ -17,13 +19,17 @@ from xlsxwriter.worksheet import Worksheet
 
 from calib.faces.parts.validation_text import validation_text
 from calib.faces.plain_text import controls_named, shortened
+from calib.faces.printed_sheet import as_printed
 from calib.faces.report.blocks import (
     Block,
+    Bullets,
     Heading,
     Layout,
     Letterhead,
     Notice,
     Paragraph,
+    Picture,
+    Signatures,
     Strip,
     Table,
     TableColumn,
@@ -32,6 +38,7 @@ from calib.faces.report.blocks import (
     on_one_line,
     unmarked,
 )
+from calib.faces.report.workbook_columns import in_one_zone
 from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
 from calib.faces.written import Content
 from calib.unswept import unswept
@@ -39,14 +46,15 @@ from calib.unswept import unswept
 # Signs, of two UTF-16 units each at the most; a cell holds 32,767 (Microsoft, "Excel specifications and limits").
 _LONGEST_PIECE = 16_000
 _LONGEST_IN_FOOTER = 60
-_A4 = 9
+_FIRST_SHEET = (24, 71)  # signs: widths of its columns
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
 _FILLED = 0.95  # of a line, since words are not broken
 _NEVER = float("inf")
 _SECTION = 2  # level of a heading that begins one
 _ABOUT_NUMBERS = (
-    "Numbers in the sheets are unrounded; each cell shows the digits that the report gives. Uncertainties of 100 and more "
-    "are rounded to tens in the report and shown whole in their cells: the column “Flow ± U as reported” has them as reported."
+    "Times are in the zone that the head of their column names. Numbers in the sheets are unrounded; each cell shows the "
+    "digits that the report gives. Uncertainties of 100 and more are rounded to tens in the report and shown whole in their"
+    " cells: the column “Flow ± U as reported” has them as reported."
 )
 
 
@@ -98,39 +106,31 @@ class _Written:
         moment = datetime.fromisoformat(layout.issued).astimezone(UTC).replace(tzinfo=None)
         workbook.set_properties({"title": f"Air flow report on job {job}", "created": moment})
         said = f"{'draft, ' if layout.is_draft else ''}{_in_footer(job)}, revision {layout.revision}"
-        self._footer = f"&L&8{said}, ledger {layout.ledger_digest[:16]}&C&8&A&R&8&P of &N"
+        self._footer = f"{said}, ledger {layout.ledger_digest[:16]}"
 
     def first_sheet(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> None:
-        """Title, facts, notices, what the other sheets hold, decision rule and cautions."""
-        page = self._page("Report", landscape=False)
-        page.set_column(0, 0, 26)
-        page.set_column(1, 1, 78)
+        """What the first page says, what the other sheets hold, decision rule and cautions."""
+        page = self._page("Report", _FIRST_SHEET)
         for row, (label, text, shown) in enumerate(self._said(content, layout, sheets)):
             lines = 1
             if label:
                 shown_label = self._title if shown is self._title else self._strong
-                lines = self._write_text(page, row, 0, label, shown_label, _NEVER if shown is self._title else 26)
+                lines = self._write_text(
+                    page, row, 0, label, shown_label, _NEVER if shown is self._title else _FIRST_SHEET[0]
+                )
             if text:
-                lines = max(lines, self._write_text(page, row, 1, text, shown, 78))
+                lines = max(lines, self._write_text(page, row, 1, text, shown, _FIRST_SHEET[1]))
             self._heighten(page, row, 2 if shown is self._title else lines)
 
     def _said(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> Iterator[tuple[str, str, Format]]:
         for block in _first_page(layout):
-            if isinstance(block, Letterhead):
-                yield block.name, "\n".join(block.said), self._text
-            elif isinstance(block, Title):
+            if isinstance(block, Title):
                 yield block.text, "", self._title
                 yield block.below, "", self._text
-            elif isinstance(block, Strip):
-                yield from ((label, said, self._text) for label, said in block.facts)
-            elif isinstance(block, Notice):
-                yield block.lead, unmarked(block.text), self._text
             elif isinstance(block, Heading):
                 yield block.text, "", self._strong
-            elif isinstance(block, Paragraph):
-                yield "", unmarked(block.text), self._text
-            elif isinstance(block, Table):
-                yield from ((*_in_two(row, block.columns), self._text) for row in block.rows)
+            else:
+                yield from ((label, said, self._text) for label, said in _IN_TWO[type(block)](block))
         yield "", "", self._text
         yield from ((f"Sheet {each.name}", each.holds, self._text) for each in sheets)
         yield "Numbers", _ABOUT_NUMBERS, self._text
@@ -144,20 +144,23 @@ class _Written:
 
     def sheet(self, sheet: WorkbookSheet) -> None:
         """A sheet with its head, frozen and repeated on each printed page, and its rows."""
-        page = self._page(sheet.name, landscape=True)
-        page.freeze_panes(1, 0)
+        columns = [in_one_zone(column, sheet.rows) for column in sheet.columns]
+        leading = len(list(takewhile(lambda column: column.names_row, columns))) or 1
+        page = self._page(sheet.name, [column.width for column in columns], leading)
+        page.freeze_panes(1, leading)
         page.repeat_rows(0)
-        page.autofilter(0, 0, len(sheet.rows), len(sheet.columns) - 1)
-        for place, column in enumerate(sheet.columns):
-            page.set_column(place, place, column.width)
+        page.autofilter(0, 0, len(sheet.rows), len(columns) - 1)
+        for place, column in enumerate(columns):
             page.write_string(0, place, column.label, self._head if column.shown is None else self._head_of_numbers)
-        self._heighten(page, 0, max(_lines(column.label, column.width) for column in sheet.columns))
+        self._heighten(page, 0, max(_lines(column.label, column.width) for column in columns))
         for down, row in enumerate(sheet.rows, start=1):
             lines = 1
-            for place, column in enumerate(sheet.columns):
+            for place, column in enumerate(columns):
                 cell = column.of(row)
                 if isinstance(cell, str):
                     lines = max(lines, self._write_text(page, down, place, cell, self._text, column.width))
+                elif isinstance(cell, date):
+                    page.write_datetime(down, place, cell, self._number(column.shown_in(row)))
                 elif cell is not None:
                     page.write_number(down, place, _Unrounded(cell), self._number(column.shown_in(row)))
             self._heighten(page, down, lines)
@@ -165,19 +168,15 @@ class _Written:
     def rest(self) -> None:
         """The texts that went on past what a cell holds."""
         if self._rests:
-            page = self._page("Long texts", landscape=False)
-            page.set_column(0, 0, 104)
+            page = self._page("Long texts", [98])
             for row, text in enumerate(self._rests):
                 page.write_string(row, 0, text, self._text)
 
-    def _page(self, name: str, *, landscape: bool) -> Worksheet:
+    def _page(self, name: str, widths: Sequence[float], leading: int = 1) -> Worksheet:
         page = self._workbook.add_worksheet(name)
-        page.set_paper(_A4)
-        page.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
-        page.fit_to_pages(1, 0)  # as many pages down as it takes
-        page.set_footer(self._footer)
-        if landscape:
-            page.set_landscape()
+        for place, width in enumerate(widths):
+            page.set_column(place, place, width)
+        as_printed(page, widths, leading, self._footer)
         return page
 
     def _number(self, shown: str) -> Format:
@@ -213,11 +212,30 @@ def _first_page(layout: Layout) -> Iterator[Block]:
         yield block
 
 
-def _in_two(row: TableRow, columns: Sequence[TableColumn]) -> tuple[str, str]:
+def _row_in_two(row: TableRow, columns: Sequence[TableColumn]) -> tuple[str, str]:
     """What a row is of, and what its other cells say under their labels."""
     first, *others = (on_one_line(cell.text) for cell in row.cells)
     told = (f"{column.label}: {text}" for column, text in zip(columns[1:], others, strict=True) if text)
     return first, "; ".join(told)
+
+
+def _signatures_in_two(signatures: Signatures) -> Iterator[tuple[str, str]]:
+    yield from signatures.lines
+    if signatures.signed is not None:
+        yield "", f"{signatures.signed.text} {signatures.signed.on}"
+
+
+# What a block of the first page says, as label and text.
+_IN_TWO: Mapping[type, Callable[[Any], Iterable[tuple[str, str]]]] = {
+    Letterhead: lambda head: [(head.name, "\n".join(head.said))],
+    Strip: lambda strip: strip.facts,
+    Notice: lambda notice: [(notice.lead, unmarked(notice.text))],
+    Paragraph: lambda paragraph: [("", unmarked(paragraph.text))],
+    Bullets: lambda bullets: [("", unmarked(item)) for item in bullets.items],
+    Table: lambda table: [_row_in_two(row, table.columns) for row in table.rows],
+    Picture: lambda picture: [("", picture.alternative)],
+    Signatures: _signatures_in_two,
+}
 
 
 def _lines(text: str, width: float) -> int:

@@ -1,10 +1,13 @@
 """The columns of a report's workbook: their labels, where their cells are found in the content, and how numbers are shown.
 
-Numbers stand unrounded, each under a format that shows the digits which the report gives it; what was typed stands as text.
+Numbers stand unrounded, each under a format that shows the digits which the report gives it, or that were typed; days and moments
+are dates.
 """
 
+from collections import Counter
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date, datetime, tzinfo
 from functools import lru_cache
 from typing import Any
 
@@ -17,6 +20,7 @@ from calib.uncertainty.statement import round_uncertainty
 MOST_DECIMALS = 15  # of a number format; a float has no more digits
 WHOLE, ONE_DECIMAL, TWO_DECIMALS = "0", "0.0", "0.00"
 GENERAL = "General"
+DAY, MINUTE, SECOND = "yyyy-mm-dd", "yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss"
 # A report never says 0 % or 100 %: `probability_text`. The program keeps what is in the cell.
 PROBABILITY = '[>0.9995]"> 99.9 %";[<0.0005]"< 0.1 %";0.0" "%'
 RISK = '[<0.0001]"< 0.01 %";0.00" "%'
@@ -33,6 +37,7 @@ class SheetColumn:
     of: Callable[[Content], Any]
     shown: Shown | None = None  # absent: text
     width: float = 11.0  # signs
+    names_row: bool = False  # one of those at the left that say what a row is of: repeated on each printed page
 
     def shown_in(self, row: Content) -> str:
         """Number format of its cell in a row."""
@@ -54,8 +59,14 @@ def _at(*path: str) -> Callable[[Content], Any]:
     return at_path
 
 
-def _moment(key: str) -> Callable[[Content], Any]:
-    return lambda row: row[key].replace("T", " ") if row[key] else None
+def _date(label: str, *path: str) -> SheetColumn:
+    """A column of days."""
+    return SheetColumn(label, _at(*path), DAY, 12)
+
+
+def _time(label: str, *path: str) -> SheetColumn:
+    """A column of moments."""
+    return SheetColumn(label, _at(*path), MINUTE, 18)
 
 
 def _degrees(*path: str) -> Callable[[Content], Any]:
@@ -68,9 +79,10 @@ def _joined(key: str, sign: str = "; ") -> Callable[[Content], Any]:
     return lambda row: sign.join(map(str, row[key])) or None
 
 
-def _typed(key: str) -> Callable[[Content], Any]:
-    """A number that somebody typed, as a number."""
-    return lambda row: None if row[key] is None else float(row[key])
+def _typed(label: str, *path: str, width: float = 9.0) -> SheetColumn:
+    """A column of numbers that somebody typed: as numbers, with the decimal places that were typed."""
+    of = _at(*path)
+    return SheetColumn(label, lambda row: None if of(row) is None else float(of(row)), _as_typed(of), width)
 
 
 def _one_of(key: str, place: int) -> Callable[[Content], Any]:
@@ -99,6 +111,51 @@ def _observations(row: Content) -> str | None:
 
 def _yes(key: str) -> Callable[[Content], Any]:
     return lambda row: "yes" if row[key] else "no"
+
+
+# --- days and moments ------------------------------------------------------------------------------------------------------------
+
+_FIRST_DAY = date(1900, 3, 1)  # spreadsheets have a 29th of February before it that never was
+
+
+def in_one_zone(column: SheetColumn, rows: Sequence[Content]) -> SheetColumn:
+    """A column of days or moments as its sheet has it: with dates, those of moments in the zone of most, which the head names.
+
+    What is no date of a spreadsheet stays the text it was, and says so. Any other column stays as it is.
+    """
+    if column.shown not in (DAY, MINUTE):
+        return column
+    moments = [moment for moment in (_moment_of(column.of(row)) for row in rows) if moment is not None]
+    zones = Counter(moment.tzinfo for moment in moments if moment.tzinfo is not None)
+    if column.shown == DAY or not zones:
+        return replace(column, of=lambda row: _as_date(column.of(row)))
+    ((zone, _),) = zones.most_common(1)
+    shown = SECOND if any(moment.second for moment in moments) else MINUTE
+    label = f"{column.label} ({moments[0].astimezone(zone).tzname()})"
+    return replace(column, label=label, shown=shown, of=lambda row: _as_moment(column.of(row), zone))
+
+
+def _moment_of(text: str | None) -> datetime | None:
+    try:
+        return None if text is None else datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _as_date(text: str | None) -> date | str | None:
+    moment = _moment_of(text)
+    return _no_date(text) if moment is None or moment.date() < _FIRST_DAY else moment.date()
+
+
+def _as_moment(text: str | None, zone: tzinfo | None) -> datetime | str | None:
+    moment = _moment_of(text)
+    if moment is None or moment.tzinfo is None or moment.date() <= _FIRST_DAY:
+        return _no_date(text)
+    return moment.astimezone(zone).replace(tzinfo=None)
+
+
+def _no_date(text: str | None) -> str | None:
+    return text and f"{text} (a text: no date of a spreadsheet)"
 
 
 # --- how a number is shown -------------------------------------------------------------------------------------------------------
@@ -134,9 +191,14 @@ def _design_as_written(row: Content) -> str:
     return decimals(len(design_text(row["design"]["value"]).partition(".")[2]))
 
 
-def _as_typed(key: str) -> Callable[[Content], str]:
+def _as_typed(of: Callable[[Content], Any]) -> Callable[[Content], str]:
     """A format with the decimal places that were typed."""
-    return lambda row: decimals(len(str(row[key]).partition(".")[2])) if "e" not in str(row[key]).lower() else GENERAL
+
+    def shown(row: Content) -> str:
+        text = str(of(row)).lower()
+        return GENERAL if "e" in text else decimals(len(text.partition(".")[2]))
+
+    return shown
 
 
 def _reported(row: Content) -> str | None:
@@ -151,11 +213,11 @@ _NEAR_SMALL_U = _to_two_digits(_at("flow", "standard_uncertainty"))
 _NEAR_U_OF_VELOCITY = _to_two_digits(_at("velocity", "standard_uncertainty"))
 _OWN_DIGITS = _to_two_digits(_at("standard_uncertainty"))
 
-_SYSTEM = SheetColumn("System", _at("system"), width=10)
-_OUTLET = SheetColumn("Outlet", _at("outlet"), width=22)
-_SERVICE = SheetColumn("Service", _at("service"), width=9)
-_READING = SheetColumn("Reading", _at("reading"), WHOLE, 8)
-_TAG = SheetColumn("Tag", _at("tag"), width=10)
+_SYSTEM = SheetColumn("System", _at("system"), width=10, names_row=True)
+_OUTLET = SheetColumn("Outlet", _at("outlet"), width=22, names_row=True)
+_SERVICE = SheetColumn("Service", _at("service"), width=9, names_row=True)
+_READING = SheetColumn("Reading", _at("reading"), WHOLE, 8, names_row=True)
+_TAG = SheetColumn("Tag", _at("tag"), width=10, names_row=True)
 _FLOW = (
     SheetColumn("Flow ± U as reported", _reported, width=21),
     SheetColumn("Flow", _at("flow", "value"), _NEAR_U),
@@ -209,11 +271,8 @@ OF_FLOWS = (
 _EVIDENCE = _at("evidence")
 _WORKED_OUT_FROM = (
     SheetColumn("Shape", _at("evidence", "dimensions", "shape"), width=11),
-    *(
-        SheetColumn(side.capitalize(), _at("evidence", "dimensions", side), width=9)
-        for side in ("width", "height", "diameter")
-    ),
-    SheetColumn("Limit of each", _at("evidence", "dimensions", "dimension_limit"), width=9),
+    *(_typed(side.capitalize(), "evidence", "dimensions", side) for side in ("width", "height", "diameter")),
+    _typed("Limit of each", "evidence", "dimensions", "dimension_limit"),
     SheetColumn("Unit of length", _at("evidence", "dimensions", "dimension_unit"), width=8),
     SheetColumn("Factor", _at("evidence", "factor", "kind"), width=14),
     SheetColumn("K or A_e", _as_number("evidence", "factor", "value"), GENERAL, 11),
@@ -223,23 +282,21 @@ _WORKED_OUT_FROM = (
     SheetColumn(
         "Source as declared", lambda row: "; ".join(map(_source_text, _EVIDENCE(row)["sources"])) or None, width=34
     ),
-    SheetColumn("u of the method [%]", _at("evidence", "method", "relative_standard_uncertainty_percent"), width=9),
-    SheetColumn("ν of the method", _at("evidence", "method", "degrees_of_freedom"), width=9),
-    SheetColumn(
-        "Shared by its readings [%]", _at("evidence", "method", "common_standard_uncertainty_percent"), width=9
-    ),
-    SheetColumn("ν of that", _at("evidence", "method", "common_degrees_of_freedom"), width=9),
-    SheetColumn("Of each by itself [%]", _at("evidence", "method", "own_standard_uncertainty_percent"), width=9),
-    SheetColumn("ν of this", _at("evidence", "method", "own_degrees_of_freedom"), width=9),
+    _typed("u of the method [%]", "evidence", "method", "relative_standard_uncertainty_percent"),
+    _typed("ν of the method", "evidence", "method", "degrees_of_freedom"),
+    _typed("Shared by its readings [%]", "evidence", "method", "common_standard_uncertainty_percent"),
+    _typed("ν of that", "evidence", "method", "common_degrees_of_freedom"),
+    _typed("Of each by itself [%]", "evidence", "method", "own_standard_uncertainty_percent"),
+    _typed("ν of this", "evidence", "method", "own_degrees_of_freedom"),
     SheetColumn("Basis of the method", _at("evidence", "method", "basis"), width=40),
-    SheetColumn("Averaged over [s]", _at("averaging_s"), width=9),
+    _typed("Averaged over [s]", "averaging_s"),
 )
 OF_READINGS = (
     _READING,
     _OUTLET,
     SheetColumn("Room", _at("room"), width=14),
     SheetColumn("Place", _at("place"), width=7),
-    SheetColumn("Observed", _moment("observed_at"), width=25),
+    _time("Observed", "observed_at"),
     SheetColumn("Stage", _at("stage"), width=16),
     SheetColumn("Instrument", _at("instrument"), width=12),
     SheetColumn("Certificate", _at("certificate"), width=13),
@@ -261,9 +318,9 @@ OF_READINGS = (
     SheetColumn("Remarks", _at("remarks"), width=30),
 )
 OF_TOTALS = (
-    SheetColumn("Of", _at("of"), width=8),
-    SheetColumn("System or room", _at("whose"), width=18),
-    SheetColumn("Total", total_name, width=34),
+    SheetColumn("Of", _at("of"), width=8, names_row=True),
+    SheetColumn("System or room", _at("whose"), width=18, names_row=True),
+    SheetColumn("Total", total_name, width=34, names_row=True),
     SheetColumn("Measured", _at("outlets_measured"), WHOLE, 9),
     SheetColumn("Outlets", _at("outlets"), WHOLE, 8),
     SheetColumn("State", _at("state"), width=14),
@@ -324,8 +381,9 @@ def _side_columns(place: int, side: str) -> tuple[SheetColumn, ...]:
     near = _to_two_digits(_at(side, "flow", "expanded_uncertainty"))
     return (
         SheetColumn("Measured as" if place == 1 else "And as", lambda row: sides_text(row)[place], width=26),
-        SheetColumn("q_1" if place == 1 else "q_2", _at(side, "flow", "value"), near),
-        SheetColumn("U(q_1)" if place == 1 else "U(q_2)", _at(side, "flow", "expanded_uncertainty"), near, 9),
+        SheetColumn(f"q_{place}", _at(side, "flow", "value"), near),
+        SheetColumn(f"U(q_{place})", _at(side, "flow", "expanded_uncertainty"), near, 9),
+        SheetColumn(f"k of q_{place}", _at(side, "flow", "coverage_factor"), TWO_DECIMALS, 6),
     )
 
 
@@ -333,8 +391,8 @@ OF_DRIFT = (
     _SYSTEM,
     _SERVICE,
     _OUTLET,
-    SheetColumn("Read first", _moment("first_observed_at"), width=25),
-    SheetColumn("Read again", _moment("repeated_at"), width=25),
+    _time("Read first", "first_observed_at"),
+    _time("Read again", "repeated_at"),
     SheetColumn("Drift [%]", _at("drift_percent"), TWO_DECIMALS, 9),
     SheetColumn("u of the drift [%]", _at("standard_uncertainty_percent"), TWO_DECIMALS, 9),
     SheetColumn("Carried in u [%]", _at("carried_percent"), TWO_DECIMALS, 9),
@@ -365,11 +423,12 @@ OF_REFUSALS = (
     _OUTLET,
     _SERVICE,
     SheetColumn("Instrument", _at("instrument"), width=11),
-    SheetColumn("Observed", _moment("observed_at"), width=25),
+    _time("Observed", "observed_at"),
     SheetColumn("Indication as typed", _at("indication"), width=10),
     SheetColumn("Observations as typed", _at("observations"), width=18),
     SheetColumn("Unit", _at("unit"), width=6),
     SheetColumn("Reasons", _joined("reasons", "\n"), width=70),
+    SheetColumn("Reading that counts instead", _at("counts_instead"), WHOLE, 12),
     SheetColumn("Operator", _at("operator"), width=14),
     SheetColumn("Remarks", _at("remarks"), width=30),
 )
@@ -381,6 +440,15 @@ OF_NOT_MEASURED = (
     SheetColumn("Unit", _at("design", "unit"), width=6),
     SheetColumn("Why a reading was refused", _joined("reasons"), width=60),
 )
+OF_PHOTOGRAPHS = (
+    _OUTLET,
+    SheetColumn("Reading", _at("reading"), WHOLE, 9),
+    SheetColumn("File", _at("name"), width=24),
+    SheetColumn("Remarks", _at("remarks"), width=50),
+    SheetColumn("Kept by", _at("by"), width=18),
+    _time("Kept", "at"),
+    SheetColumn("SHA-256", _at("sha256"), width=68),
+)
 OF_CHANGES = (
     SheetColumn("What", _at("what"), width=40),
     SheetColumn("Before", _at("before"), width=50),
@@ -389,8 +457,8 @@ OF_CHANGES = (
 OF_REVIEWS = (
     SheetColumn("Instrument", _at("instrument"), width=12),
     SheetColumn("Certificate", _at("certificate"), width=16),
-    SheetColumn("Calibrated", _at("calibrated_on"), width=11),
-    SheetColumn("Opened", _moment("opened_at"), width=25),
+    _date("Calibrated", "calibrated_on"),
+    _time("Opened", "opened_at"),
     SheetColumn("Readings", _joined("readings", ", "), width=40),
     SheetColumn("Lines of this job", _at("lines"), WHOLE, 9),
     SheetColumn("Open lines of this job", _at("open_lines"), WHOLE, 9),
@@ -412,7 +480,7 @@ OF_AMENDMENTS = (
     SheetColumn("After", _at("after"), width=24),
     SheetColumn("Reason", _at("reason"), width=40),
     SheetColumn("By", _at("by"), width=14),
-    SheetColumn("At", _moment("at"), width=24),
+    _time("At", "at"),
 )
 OF_FLOWS_BEFORE = (
     SheetColumn("Revision", _at("revision"), WHOLE, 9),
@@ -424,10 +492,10 @@ OF_FLOWS_BEFORE = (
 OF_CONDITIONS = (
     SheetColumn("Conditions", _at("name"), width=16),
     SheetColumn("Quantity", _at("quantity"), width=20),
-    SheetColumn("Value as typed", _at("value"), width=12),
+    _typed("Value as typed", "value", width=12),
     SheetColumn("Unit", _at("unit"), width=8),
     SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 10),
-    SheetColumn("Observed", lambda row: (row["observed_at"] or "").replace("T", " ") or None, width=25),
+    _time("Observed", "observed_at"),
     SheetColumn("Instrument", _at("instrument"), width=11),
     SheetColumn("Source", _at("source"), width=30),
 )
@@ -451,10 +519,10 @@ OF_INSTRUMENTS = (
     SheetColumn("Certificate", _at("certificate"), width=14),
     SheetColumn("Laboratory", _at("laboratory"), width=24),
     SheetColumn("Accreditation", _at("accreditation"), width=24),
-    SheetColumn("Calibrated", _at("calibrated_on"), width=11),
-    SheetColumn("Accepted", _at("accepted_on"), width=11),
+    _date("Calibrated", "calibrated_on"),
+    _date("Accepted", "accepted_on"),
     SheetColumn("Recorded later", accepted_later, width=24),
-    SheetColumn("Due", _at("due_on"), width=11),
+    _date("Due", "due_on"),
     SheetColumn("Measuring interval", _at("measuring_interval"), width=24),
     SheetColumn("Reference standards", _joined("reference_standards", ", "), width=16),
 )
@@ -462,14 +530,14 @@ OF_COMPARISONS = (
     _TAG,
     SheetColumn("Certificate", _at("certificate"), width=14),
     SheetColumn("Phase", _at("phase"), width=10),
-    SheetColumn("Reference", _typed("reference"), _as_typed("reference"), 11),
+    _typed("Reference", "reference", width=11),
     SheetColumn("Unit", _at("unit"), width=8),
-    SheetColumn("Indication", _typed("indication"), _as_typed("indication"), 11),
+    _typed("Indication", "indication", width=11),
     SheetColumn("Unit of indication", lambda row: row["indication_unit"] or row["unit"], width=10),
-    SheetColumn("U", _typed("expanded_uncertainty"), _as_typed("expanded_uncertainty"), 10),
-    SheetColumn("k", _typed("coverage_factor"), _as_typed("coverage_factor"), 8),
-    SheetColumn("Repeatability", _typed("repeatability"), _as_typed("repeatability"), 13),
-    SheetColumn("Observations", _typed("observations"), _as_typed("observations"), 13),
+    _typed("U", "expanded_uncertainty", width=10),
+    _typed("k", "coverage_factor", width=8),
+    _typed("Repeatability", "repeatability", width=13),
+    _typed("Observations", "observations", width=13),
     SheetColumn("Residual", _at("residual"), GENERAL, 13),
     SheetColumn("Unit of residual", _at("residual_unit"), width=10),
 )
@@ -489,9 +557,9 @@ OF_BUDGETS_IN_FULL = (
     SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
 )
 OF_LINES_OF_TOTALS = (
-    SheetColumn("Of", _at("of"), width=8),
-    SheetColumn("System or room", _at("whose"), width=18),
-    SheetColumn("Total", total_name, width=34),
+    SheetColumn("Of", _at("of"), width=8, names_row=True),
+    SheetColumn("System or room", _at("whose"), width=18, names_row=True),
+    SheetColumn("Total", total_name, width=34, names_row=True),
     SheetColumn("Contribution", _at("name"), width=20),
     SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 12),
     SheetColumn("Unit", _at("flow", "unit"), width=7),
@@ -515,7 +583,7 @@ OF_FOUND_FACTORS = (
     SheetColumn("Unit", _at("pair", "indication", "unit"), width=7),
     SheetColumn("K of the pair", _at("pair", "value"), GENERAL, 11),
     SheetColumn("Found by", _at("found_by"), width=14),
-    SheetColumn("Found", _moment("found_at"), width=25),
+    _time("Found", "found_at"),
     SheetColumn("Reason", _at("reason"), width=40),
     SheetColumn("Cautions", _joined("cautions"), width=60),
 )

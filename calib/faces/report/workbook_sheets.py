@@ -46,6 +46,7 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
         ("Flows before", "flows that an amendment changed", columns.OF_FLOWS_BEFORE, list(_before(content))),
         ("Conditions", "observed conditions of the air", columns.OF_CONDITIONS, list(_conditions(content))),
         ("Traverses", "velocities at the points of duct traverses", columns.OF_POINTS, list(_points(content))),
+        ("Photographs", "photographs kept with outlets and readings", columns.OF_PHOTOGRAPHS, content.get("photographs", [])),
         ("Instruments", "instruments with their calibrations", columns.OF_INSTRUMENTS, content["instruments"]),
         ("Reference standards", "of calibrations made in house", columns.OF_INSTRUMENTS, content["reference_standards"]),
         ("Comparisons", "comparisons of the certificates", columns.OF_COMPARISONS, list(_comparisons(content))),

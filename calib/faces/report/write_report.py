@@ -50,6 +50,7 @@ class Wanted:
     coverage_probability: float = COVERAGE_PROBABILITY
     signing: Signing | None = None  # of an issue; absent: its PDF is not signed
     gaps_reason: str | None = None  # why it is issued without outlets that were not measured
+    with_photographs: bool = False  # those kept with its outlets and readings are printed
 
 
 def _silent(_: str) -> None:
@@ -152,7 +153,9 @@ def _signature(signing: Signing, person: str) -> Content:
 
 def _evaluated(session: Session, wanted: Wanted, progress: Progress) -> JobReport:
     progress(f"evaluating the readings of job {wanted.job}")
-    return report(session, wanted.job, wanted.now, wanted.coverage_probability)
+    return report(
+        session, wanted.job, wanted.now, wanted.coverage_probability, with_photographs=wanted.with_photographs
+    )
 
 
 def _stem(session: Session, job: str) -> str:

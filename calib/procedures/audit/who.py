@@ -1,11 +1,12 @@
 """Who was authorised, with which evidence (ISO/IEC 17025:2017, 6.2.5)."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.confirmation.authority import are_checked, roles_of
+from calib.confirmation.authority import RoleChange, are_checked, roles_of
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
 from calib.procedures.audit.since_issue import after_issue
@@ -35,7 +36,6 @@ def authorised(session: Session, subject: Subject) -> Answer:
     for person, acts in sorted(did.items()):
         days = sorted({day for each in acts.values() for day in each})
         work = ", ".join(f"{act} ({days_text(on)})" for act, on in acts.items())
-        roles = roles_of(person, known.changes, datetime.fromisoformat(f"{days[-1]}T23:59:59+00:00"))
         own = [each for each in on_record if each.person == person and each.counts]
         is_covered = all(any(each.holds(day) for each in own) for day in days)
         without += [] if is_covered else [person]
@@ -45,7 +45,7 @@ def authorised(session: Session, subject: Subject) -> Answer:
             )
             or "no competence on record"
         )
-        lines.append(f"{person} {work}: {' and '.join(roles) or 'no role'}; {told}.")
+        lines.append(f"{person} {work}: {_roles(person, days, known.changes)}; {told}.")
     if not are_checked(known.changes):
         said = f"{count_of(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."
         return Answer(question, said, is_finding=True, rests_on=tuple(lines))
@@ -58,6 +58,17 @@ def authorised(session: Session, subject: Subject) -> Answer:
         False,
         tuple(lines),
     )
+
+
+def _roles(person: str, days: Sequence[str], changes: Sequence[RoleChange]) -> str:
+    """The roles of a person by the end of each day of their work; with the days where these were not always the same."""
+    alike: dict[str, list[str]] = defaultdict(list)
+    for day in days:
+        held = roles_of(person, changes, datetime.fromisoformat(f"{day}T23:59:59+00:00"))
+        alike[" and ".join(held) or "no role"].append(day)
+    if len(alike) == 1:
+        return next(iter(alike))
+    return ", ".join(f"{roles} ({days_text(on)})" for roles, on in alike.items())
 
 
 def _did(subject: Subject) -> dict[str, dict[str, set[str]]]:

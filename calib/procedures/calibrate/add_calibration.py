@@ -29,11 +29,13 @@ def add_calibration(
     remark: Callable[[str], None] = lambda _: None,
     correlations: Sequence[TypedRow] = (),
     source: str | None = None,
+    *,
+    sure: bool = True,
 ) -> CalibrationOnFile:
     """Append a calibration; `cells` are those of calibrations.csv. An acceptance in them is judged as `accept_calibration` does.
 
     `remark` is told of impact reviews that it opens, and of comparisons that lie outside the instrument's range; `source` is the
-    file that the cells come from, where they were not typed.
+    file that the cells come from, where they were not typed; `sure` is as in `import_sheets`.
     Raises NotInRecordsError, or BadInputError with every finding, nothing written.
     """
     tag, certificate = cells["tag"] or "", cells["certificate"] or ""
@@ -51,7 +53,7 @@ def add_calibration(
         "comparisons.csv": comparisons,
         "correlations.csv": correlations,
     }
-    for told in import_sheets(session, sheets, signature, now, strict=True).remarks:
+    for told in import_sheets(session, sheets, signature, now, strict=True, sure=sure).remarks:
         remark(told)
     if file is not None:
         attach_to_calibration(session, tag, certificate.strip(), file, None, signature)

@@ -22,7 +22,7 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.on_record.laboratory_certificates import laboratory_certificates
 from calib.procedures.people.authorise import append
-from calib.procedures.typed.sheets import FileContent, TypedRow, typed_row
+from calib.procedures.typed.sheets import FileContent, typed_row
 from calib.records import ledger
 from calib.records.record import RecordCells, key, typed
 from calib.records.tables.files import Attachment
@@ -86,7 +86,6 @@ def record_read_calibration(
     signature: ledger.Signature,
     now: datetime,
     remark: Callable[[str], None] = lambda _: None,
-    correlations: Sequence[TypedRow] = (),
 ) -> CalibrationOnFile:
     """Append a calibration that was read, its file and the verdict on its signature; `cells` are those that were typed.
 
@@ -110,7 +109,7 @@ def record_read_calibration(
         row.given = given
     merged = stated | {column: cell for column, cell in cells.items() if cell is not None}
     whole = dict.fromkeys(cells) | merged
-    add_calibration(session, whole, rows, read.file, signature, now, remark, correlations, certificate.source)
+    add_calibration(session, whole, rows, read.file, signature, now, remark, source=certificate.source)
     _keep_verdict(session, read, signature)
     if read.signature.notice is not None:
         remark(f"notice: {read.signature.notice}")

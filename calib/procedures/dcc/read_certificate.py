@@ -28,6 +28,11 @@ from calib.quantities import Unit, coherent, unit
 
 REFERENCE, MEASURED, ERROR = "basic_referenceValue", "basic_measuredValue", "basic_measurementError"
 REPEATABILITY, OBSERVATIONS = "calib_repeatability", "calib_observations"  # what the schema has no meaning for
+_COVARIANCE = "si:covariance"  # how its elements begin, in the lists that dccXMLJSONConv 2.3.4 ships for DCC 2.4 to 3.3
+_NOT_READ = (
+    "covariances of values are stated and not read: points share the most that they may. Where that matters type the certificate "
+    "as sheets, with the matrix of its correlations"
+)
 _PARTS = ("dcc:administrativeData", "dcc:measurementResults", "dcc:comment", "dcc:document", "ds:Signature")
 _ONCE = (REFERENCE, MEASURED, ERROR, REPEATABILITY, OBSERVATIONS)
 
@@ -374,6 +379,8 @@ def _rows(table: Node, read: CertificateRead, wanted: CertificateWanted, wrong: 
     if not _as_long(columns.values(), count, wrong):
         return []
     expanded = _uncertainty(table, columns, count, read, wrong)
+    if any(each.name.startswith(_COVARIANCE) for column in columns.values() for each in column.node.below()):
+        read.notices.append(_NOT_READ)
     _error_agrees(columns, count, wanted, wrong)
     if expanded is None:
         return []

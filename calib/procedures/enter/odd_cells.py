@@ -24,9 +24,12 @@ _NAMED = 3  # cells told of one column
 _LARGEST_SHARE = 0.2  # of a reference value, that an expanded uncertainty usually has at most
 _SMALLEST_SHARE = 1e-4
 _LOWEST_PART = 0.1  # of the range, above which that is asked
+_SHARES_OF_REFERENCE = (0.5, 2.0)  # that an indication usually is
 _SIDES = ("width", "height", "diameter")
 _USUAL_SIDE = (0.03, 5.0)  # of an opening or a duct [m]
 _LARGEST_RATIO = 2.0  # of the passes at one outlet
+_LARGEST_STEP = 3.0  # of a point of a traverse over the largest of those before it
+_BEFORE_A_STEP = 2  # points, before that is asked: the first ones are by the wall
 _FASTEST = 15.0  # at the face of an outlet [m/s]
 _SHARES_OF_DESIGN = (0.2, 5.0)
 _FLOWING = ("air velocity", "volume flow")
@@ -54,6 +57,8 @@ def doubts_of(
     yield from _doubts("kind", ((row, WITHOUT_STATE) for row in kinds))
     compared = ((row, _odd_uncertainty(row, instruments)) for row in sheets.get("comparisons.csv", ()))
     yield from _doubts("expanded_uncertainty", compared)
+    shown = ((row, _odd_indication(row, instruments)) for row in sheets.get("comparisons.csv", ()))
+    yield from _doubts("indication", shown)
     for side in _SIDES:
         sides = ((row, _odd_side(row, side)) for row in sheets.get("outlets.csv", ()) if row.sound(side))
         yield from _doubts(side, sides)
@@ -112,6 +117,27 @@ def _odd_uncertainty(row: TypedRow, instruments: Mapping[str, Cells]) -> str | N
     return f"it is {percent}; usually {100 * _SMALLEST_SHARE:g} to {100 * _LARGEST_SHARE:g} %"
 
 
+def _odd_indication(row: TypedRow, instruments: Mapping[str, Cells]) -> str | None:
+    """An indication well within the range that is far from its reference value: often a decimal point that slipped."""
+    instrument = instruments[row.cells["tag"]]
+    if instrument.get("indication_quantity") is not None:
+        return None
+    quantity = str(instrument["quantity"])
+    highest, reference, shown = (
+        abs(unit(quantity, symbol).to_si(float(value)))
+        for symbol, value in (
+            (str(instrument["unit"]), str(instrument["range_high"])),
+            (row.cells["unit"], row.cells["reference"]),
+            (row.get("indication_unit") or row.cells["unit"], row.cells["indication"]),
+        )
+    )
+    low, high = _SHARES_OF_REFERENCE
+    if max(reference, shown) < _LOWEST_PART * highest or low * reference <= shown <= high * reference:
+        return None
+    told = f"it is {shown / reference:.3g} times its reference value" if reference else "its reference value is"
+    return f"{told} {row.cells['reference']} {row.cells['unit']}; usually {low:g} to {high:g} times that"
+
+
 def _odd_side(row: TypedRow, side: str) -> str | None:
     """A side of an opening that is very short or long: often another unit than the one typed."""
     length = unit("length", row.cells["dimension_unit"]).to_si(float(row.cells[side]))
@@ -133,6 +159,15 @@ def odd_passes(typed: str, instrument: Cells) -> str | None:
     if low == 0:
         return f"a pass is 0 beside one of {high:g}; {usual}"
     return None if high / low <= largest else f"the largest pass is {high / low:.3g} times the smallest; {usual}"
+
+
+def odd_point(typed: str, before: Sequence[str], instrument: Cells) -> str | None:
+    """A point far above all that were typed before it in this pass of a traverse."""
+    value, highest = float(typed), max(map(float, before), default=0.0)
+    largest = _LARGEST_STEP if indication_quantity(instrument) in _FLOWING else _LARGEST_STEP**2
+    if len(before) < _BEFORE_A_STEP or highest <= 0 or value <= largest * highest:
+        return None
+    return f"it is {value / highest:.3g} times the largest before it in this pass; usually less than {largest:g} times"
 
 
 def _odd_flow(row: TypedRow, instrument: Cells, outlet: Cells, of_traverse: float | None) -> str | None:

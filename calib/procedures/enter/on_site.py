@@ -14,12 +14,14 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.airflow.traverse import POINT_RULES, traverse, usual
+from calib.confirmation.interval import Decision
 from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError, RefusedError
 from calib.measurement.way import ProbeUse, Way
+from calib.procedures.certificate.fit_curve import quantity_indicated
 from calib.procedures.enter.add_reading import add_reading, add_traverse, traverse_rows
 from calib.procedures.enter.check_readings import slip_among
 from calib.procedures.enter.import_sheets import Imported, rehearse
-from calib.procedures.enter.odd_cells import odd_passes
+from calib.procedures.enter.odd_cells import odd_passes, odd_point
 from calib.procedures.enter.sitting import HalfTraversed, Sitting, TypedEntry
 from calib.procedures.measure.duct_section import from_the_wall, section_on_record
 from calib.procedures.measure.evaluate import evaluate
@@ -32,7 +34,7 @@ from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.cells import one_of, same_time, whole
-from calib.procedures.typed.sheets import Cells, typed_row
+from calib.procedures.typed.sheets import Cells, FileContent, typed_row
 from calib.procedures.typed.unit_spelling import unit_meant
 from calib.quantities import known_units, unit
 from calib.records import ledger
@@ -126,6 +128,7 @@ class InstrumentAsks:
     unit: str  # its own
     units: tuple[str, ...]
     cells: Cells  # of the instrument, as it is on record
+    highest: float | None  # indication that it is calibrated for [SI]; None where no calibration counts
 
     @property
     def columns(self) -> list[str]:
@@ -138,8 +141,13 @@ class InstrumentAsks:
 def asks_of_setup(session: Session, tag: str, now: datetime) -> InstrumentAsks:
     """What an instrument asks of the set-up; raises NotInRecordsError."""
     instrument = amended_instrument(session, tag).at(now)
+    calibration = _decision(session, tag, now).calibration
     return InstrumentAsks(
-        way_of_instrument(instrument), instrument.unit, known_units(instrument.indicated), typed(instrument)
+        way_of_instrument(instrument),
+        instrument.unit,
+        known_units(instrument.indicated),
+        typed(instrument),
+        None if calibration is None else calibration.high,
     )
 
 
@@ -215,7 +223,7 @@ def half_traversed(
     return half, tuple(from_the_wall(place.along, in_unit) for place in places)
 
 
-def doubts_of_points(sitting: Sitting, typed_before: int, instrument: Cells) -> list[Doubt]:
+def doubts_of_points(sitting: Sitting, typed_before: int, asks: InstrumentAsks) -> list[Doubt]:
     """What is unusual about points of a traverse behind the first `typed_before`, asked while whoever typed them is at the duct.
 
     Raises BadInputError with every one that no such instrument shows.
@@ -225,19 +233,35 @@ def doubts_of_points(sitting: Sitting, typed_before: int, instrument: Cells) -> 
     findings: list[Finding] = []
     doubts: list[Doubt] = []
     for order, value in enumerate(half.values[typed_before:], start=typed_before):
-        place = order % len(half.places)
+        run, place = divmod(order, len(half.places))
         named = "line {}, point {}".format(*half.places[place])
-        slip = slip_among([float(value)], sitting.setup["unit"], instrument)
+        slip = slip_among([float(value)], sitting.setup["unit"], asks.cells)
         if slip is not None:
             findings.append(Finding(named, None, None, value, slip))
             continue
         passes = ";".join(half.values[place : order + 1 : len(half.places)])
-        odd = odd_passes(passes, instrument)
-        if odd is not None:
-            doubts.append(Doubt(named, None, "indications", passes, odd))
+        of_pass = half.values[run * len(half.places) : order]
+        doubts += [
+            Doubt(named, None, "indications", shown, odd)
+            for shown, odd in (
+                (passes, odd_passes(passes, asks.cells)),
+                (value, odd_point(value, of_pass, asks.cells)),
+                (value, _too_high(value, sitting.setup["unit"], asks)),
+            )
+            if odd is not None
+        ]
     if findings:
         raise BadInputError(findings)
     return doubts
+
+
+def _too_high(value: str, symbol: str, asks: InstrumentAsks) -> str | None:
+    """A point for which the gate would refuse the whole traverse."""
+    typed_in = unit(quantity_indicated(asks.cells), symbol)
+    if asks.highest is None or typed_in.to_si(float(value)) <= asks.highest:
+        return None
+    highest = f"it is calibrated up to {typed_in.from_si(asks.highest):.4g} {symbol}"
+    return f"{highest}, and the gate would refuse the traverse"
 
 
 # --- asked before anything is typed ----------------------------------------------------------------------------------------------
@@ -249,7 +273,7 @@ def against_setup(session: Session, sitting: Sitting, person: str, now: datetime
     Asked with an indication in the middle of what the instrument is calibrated for, and nothing is written.
     """
     tag = sitting.setup["instrument"]
-    decision = decision_on(gear_of(session, [key(instrument_tagged(session, tag).id)]), tag, now, now)
+    decision = _decision(session, tag, now)
     if decision.calibration is None or not decision.allowed:
         return list(decision.reasons)
     indicated = unit(amended_instrument(session, tag).at(now).indicated, sitting.setup["unit"])
@@ -270,13 +294,25 @@ def against_setup(session: Session, sitting: Sitting, person: str, now: datetime
         return [str(finding) for finding in error.findings]
 
 
+def _decision(session: Session, tag: str, now: datetime) -> Decision:
+    """What the gate says of an instrument now; raises NotInRecordsError."""
+    return decision_on(gear_of(session, [key(instrument_tagged(session, tag).id)]), tag, now, now)
+
+
 # --- an entry --------------------------------------------------------------------------------------------------------------------
 
 
 def write_entry(
-    session: Session, entry: TypedEntry, signature: ledger.Signature, now: datetime, *, sure: bool, keep_refused: bool
+    session: Session,
+    entry: TypedEntry,
+    signature: ledger.Signature,
+    now: datetime,
+    *,
+    sure: bool,
+    keep_refused: bool,
+    log: FileContent | None = None,
 ) -> Imported:
-    """Write an entry: a reading, or where that is wanted the refusal of one.
+    """Write an entry: a reading, or where that is wanted the refusal of one; `log` is the file that its log_file names.
 
     Raises BadInputError, DoubtError (`calib.procedures.enter.add_reading`), or RefusedError with the gate's reasons where no
     refusal is to be kept: nothing must be committed then.
@@ -284,7 +320,7 @@ def write_entry(
     if entry.points:
         imported = add_traverse(session, entry.cells, entry.points, signature, now, sure=sure)
     else:
-        imported = add_reading(session, entry.cells, None, signature, now, sure=sure)
+        imported = add_reading(session, entry.cells, log, signature, now, sure=sure)
     reasons = [reason for refusal in imported.refusals for reason in refusal.reasons]
     if reasons and not keep_refused:
         raise RefusedError("\n".join(reasons))

@@ -64,6 +64,13 @@ class TypedEntry:
     cells: Mapping[str, str]
     points: Mapping[tuple[int, int], str] = field(default_factory=dict)
 
+    @property
+    def shown(self) -> str:
+        """What the instrument showed, as it was typed; blank of a traverse."""
+        shown = next(filter(None, map(self.cells.get, ("observations", "indication", "log_file"))), "")
+        throttled = self.cells.get("throttled_observations")
+        return f"{shown} throttled {throttled}" if throttled else shown
+
 
 @dataclass(frozen=True)
 class Sitting:
@@ -99,6 +106,17 @@ class Sitting:
 
     # --- what was typed ---------------------------------------------------------------------------------------------------------
 
+    def with_shown(self, cells: Mapping[str, str], at: datetime) -> "Sitting":
+        """What was shown at the outlet, as cells of readings.csv: an entry.
+
+        Raises BadInputError where points of a traverse are wanted, or there is nothing that it could be for.
+        """
+        self._must_be_ready()
+        if self.traverse is not None:
+            expected = "values at the points of the traverse alone"
+            raise BadInputError([Finding.typed(column, cell, expected) for column, cell in cells.items()])
+        return replace(self, entry=TypedEntry({**self._cells(self._not_before(at)), **cells}))
+
     def with_values(self, values: Sequence[str], at: datetime) -> "Sitting":
         """Values at the outlet: an entry, or the next points of its traverse, which becomes an entry with the last of them.
 
@@ -106,7 +124,7 @@ class Sitting:
         """
         self._must_be_ready()
         if self.traverse is None:
-            return replace(self, entry=TypedEntry(self._cells(self._not_before(at)) | cell_of(values)))
+            return self.with_shown(cell_of(values), at)
         run, place = self.traverse.wanted
         left = len(self.traverse.places) - place
         if len(values) > left or run == self.traverse.passes:

@@ -13,8 +13,8 @@ from xml.parsers import expat
 
 from sqlmodel import Session, select
 
-from calib.errors import BadInputError, Finding, RecordsError, Step
-from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
+from calib.errors import BadInputError, Finding
+from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML, as_it_was
 from calib.procedures.on_record.by_name import calibration_numbered, digest_meant, instrument_tagged
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named, typed_in_job
 from calib.procedures.on_record.taken_back import against_taken_back
@@ -73,12 +73,13 @@ def _is_xml(content: bytes) -> bool:
     return True
 
 
-def attachable(file: FileContent) -> FileRead:
-    """A file that may be kept; raises BadInputError, naming it, for one that may not."""
+def attachable(
+    file: FileContent, wanted: str = "a whole PDF, PNG, JPEG or XML file, judged by its content"
+) -> FileRead:
+    """A file that may be kept; raises BadInputError, naming it and what was wanted, for one that may not."""
     kind = None if file.expected is not None else media_type(file.content)
     if kind is None:
-        expected = file.expected or "a whole PDF, PNG, JPEG or XML file, judged by its content"
-        raise BadInputError([Finding(file.source, None, None, None, expected)])
+        raise BadInputError([Finding(file.source, None, None, None, file.expected or wanted)])
     return FileRead(file.name, kind, hashlib.sha256(file.content).hexdigest(), file.content)
 
 
@@ -157,6 +158,5 @@ def kept_file(session: Session, digest: str) -> Attachment:
     """
     own = digest_meant(digest, session.exec(select(Attachment.sha256)), "file in the records", "files in the records")
     file = session.exec(select(Attachment).where(Attachment.sha256 == own)).one()
-    if hashlib.sha256(file.content).hexdigest() != file.sha256:
-        raise RecordsError(f"the content of file {file.name} is no longer what it was: {Step.VERIFY} names it")
+    as_it_was(file.name, file.sha256, file.content)
     return file

@@ -7,9 +7,12 @@ from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RefusedError, Step
 from calib.procedures.measure.evaluate import Evaluation, evaluate
+from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import numbered
 from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.taken_back import taken_back
+from calib.records.record import RecordCells
+from calib.records.tables.files import Attached
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
@@ -23,6 +26,7 @@ class ReadingInJob:
     evaluation: Evaluation
     row: int
     recorded: dict[str, str] = field(default_factory=dict)  # by whom and when: person, recorded_at
+    photographs: tuple[RecordCells, ...] = ()  # kept with it
 
 
 def reading_in_job(
@@ -37,7 +41,9 @@ def reading_in_job(
     evaluation = evaluate(session, job.job, now, coverage_probability)
     for row, measured in enumerate(evaluation.measured):
         if measured.reading.id == reading_id:
-            return ReadingInJob(evaluation, row, recorded_by(session, Reading, [reading_id])[reading_id])
+            photographs = files_of(session, Attached.reading_id, [reading_id])[reading_id]
+            recorded = recorded_by(session, Reading, [reading_id])[reading_id]
+            return ReadingInJob(evaluation, row, recorded, tuple(photographs))
     withdrawn = taken_back(session, Reading, [reading_id]).get(reading_id)
     if withdrawn is not None:
         instead = "" if withdrawn.replaced_by is None else f"; reading {withdrawn.replaced_by} took its place"

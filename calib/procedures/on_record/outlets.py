@@ -1,17 +1,19 @@
 """Look up outlets and ducts as they count now, with what was amended."""
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session, SQLModel, col, select
 
+from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.columns import FILES
 from calib.records.ledger import written
-from calib.records.record import key, moment
+from calib.records.record import RecordCells, key, moment
+from calib.records.tables.files import Attached
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Traverse
 
@@ -38,6 +40,7 @@ class OutletHistory:
     outlet: str
     cells: Mapping[str, str | None]
     revisions: tuple[Revision, ...]
+    photographs: tuple[RecordCells, ...] = ()  # kept with it, where it alone is asked for
 
     @property
     def revision(self) -> int:
@@ -53,7 +56,9 @@ def outlets(session: Session, job: str) -> list[OutletHistory]:
 
 def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
     """One outlet of a job; raises NotInRecordsError."""
-    return history_of_outlet(session, outlet_named(session, job, name))
+    outlet = outlet_named(session, job, name)
+    photographs = files_of(session, Attached.outlet_id, [key(outlet.id)])[key(outlet.id)]
+    return replace(history_of_outlet(session, outlet), photographs=tuple(photographs))
 
 
 def last_traverses(session: Session, outlets: Collection[int]) -> dict[int, Traverse]:

@@ -25,8 +25,8 @@ def took_its_place() -> Any:
     accepted, withdrawn, new = aliased(Acceptance), aliased(Withdrawal), Supersession.calibration_id
     return and_(
         col(Supersession.old_calibration_id) == Calibration.id,
-        exists().where(col(accepted.calibration_id) == new),
-        ~exists().where(col(withdrawn.calibration_id) == new),
+        select(accepted.id).where(col(accepted.calibration_id) == new).exists(),
+        ~select(withdrawn.id).where(col(withdrawn.calibration_id) == new).exists(),
     )
 
 
@@ -38,9 +38,9 @@ def reissued_and_waiting() -> Any:
         aliased(Supersession),
         aliased(Calibration),
     )
-    number = select(new.certificate).join(waiting, col(waiting.calibration_id) == new.id)
+    reissued = select(new.certificate).join(waiting, col(waiting.calibration_id) == new.id)
     return (
-        number.where(waiting.old_calibration_id == Calibration.id)
+        reissued.where(waiting.old_calibration_id == Calibration.id)
         .where(~exists().where(col(accepted.calibration_id) == new.id))
         .where(~exists().where(col(withdrawn.calibration_id) == new.id))
         .correlate(Calibration)

@@ -16,6 +16,7 @@ from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
 from calib.procedures.on_record.company import CompanyOnRecord, company_on_record
+from calib.procedures.on_record.photographs import JobPhotograph, photographs_of_job
 from calib.procedures.on_record.reviews import Review, reviews_of_job
 from calib.procedures.on_record.sources import declared_sources
 from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation
@@ -23,6 +24,7 @@ from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, issued_bytes, issues_of
 from calib.procedures.report.standards_used import StandardsUsed, standards_used
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables.factors import Source
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
@@ -52,6 +54,8 @@ class JobReport:
         FactorOnFile, ...
     ] = ()  # found in the field, that a flow rests on: every revision, the first one first
 
+    photographs: tuple[JobPhotograph, ...] | None = None  # absent: not asked for
+
     @property
     def open_reviews(self) -> tuple[Review, ...]:
         """Those that are open: of what was recorded since an issue none, as this report is the answer to it."""
@@ -63,8 +67,15 @@ class JobReport:
         return {names: standard.calibration for names, standard in self.standards.standards.items()} | self.calibrations
 
 
-def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
-    """Evaluate a job for its report; raises NotInRecordsError."""
+def report(
+    session: Session,
+    job: str,
+    now: datetime,
+    coverage_probability: float = COVERAGE_PROBABILITY,
+    *,
+    with_photographs: bool = False,
+) -> JobReport:
+    """Evaluate a job for its report; raises NotInRecordsError, and RecordsError where a photograph is not what it was."""
     evaluation = evaluate(session, job, now, coverage_probability)
     used = {
         names: decision.calibration.on_file
@@ -95,6 +106,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
                 session, {each.factor.factor for each in evaluation.measured if each.factor is not None}
             )
         ),
+        tuple(photographs_of_job(session, key(evaluation.job.id))) if with_photographs else None,
     )
 
 

@@ -11,6 +11,7 @@ import re
 from io import BytesIO
 from typing import Any
 
+from asn1crypto import tsp
 from asn1crypto.keys import PrivateKeyInfo
 from asn1crypto.x509 import Certificate as CertificateRead
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
@@ -54,6 +55,30 @@ class _SignerAt(PdfSigner):
         return session
 
 
+class _Authority(HTTPTimeStamper):
+    """Asks for a time stamp; a refusal has a status and no token, and says why (RFC 3161, 2.4.2)."""
+
+    async def async_request_tsa_response(self, req: tsp.TimeStampReq) -> tsp.TimeStampResp:
+        response = await super().async_request_tsa_response(req)
+        status = tsp.PKIStatusInfo.load(response.contents)
+        if status["status"].native not in _GRANTED:
+            told = ", ".join(status["status_string"].native or [status["status"].native])
+            raise TimestampRequestError(f"it refused: {told}")
+        return response
+
+
+_GRANTED = ("granted", "granted_with_mods")
+
+
+def _why(error: Exception) -> str:
+    """Why there is no time stamp, in one line."""
+    reason = error.__cause__ or error  # of what the library calls an error, that of the network
+    if isinstance(reason, TimeoutError):
+        return "no answer in time"
+    told = " ".join(str(reason).split())
+    return told if isinstance(error, TimestampRequestError) else f"its answer is none ({told})"
+
+
 def sign_pdf(pdf: bytes, signing: Signing) -> bytes:
     """A PDF that has the place for it, signed; raises CalibError where the authority gives no time stamp that holds."""
     writer = IncrementalPdfFileWriter(BytesIO(pdf + b"\n"))  # each object begins a line (ISO 19005-3, 6.1.9)
@@ -61,7 +86,7 @@ def sign_pdf(pdf: bytes, signing: Signing) -> bytes:
     signer = _SignerAt(
         PdfSignatureMetadata(field_name=_FIELD, subfilter=SigSeedSubFilter.PADES, md_algorithm="sha256"),
         _signer_of(signing.key),
-        timestamper=None if signing.authority is None else HTTPTimeStamper(signing.authority),
+        timestamper=None if signing.authority is None else _Authority(signing.authority),
         stamp_style=_FRAME,
     )
     signer.signing = signing
@@ -71,9 +96,9 @@ def sign_pdf(pdf: bytes, signing: Signing) -> bytes:
     except (TimestampRequestError, TimeoutError, ValueError, TypeError) as error:
         if signing.authority is None:
             raise
-        told = "no answer in time" if isinstance(error, TimeoutError) else str(error)
-        why = " ".join(told.split()) or "an answer that is none"
-        raise CalibError(f"the time stamp authority gave no time stamp, so nothing was signed: {why}") from error
+        raise CalibError(
+            f"the time stamp authority gave no time stamp, so nothing was signed: {_why(error)}"
+        ) from error
     made = signed.getvalue()
     stamped = () if signing.authority is None else pdf_signatures(made)
     if fault := next((signature.fault for signature in stamped if not signature.holds), None):

@@ -3,7 +3,8 @@
 Asked are the latest revisions of the jobs that the records touch, and nothing else; each is evaluated and compared with what was
 issued, as a reader sees it: the flow of each reading with its U and its statement of conformity, the totals, and which readings are
 refused. Where it differs a review opens, with a line for each report. It stays until the report is reissued, QA judges it
-immaterial, or the records do not say that any more; what an open line tells is not told again. Where somebody took a record back,
+immaterial, or the records do not say that any more; an act tells what it changes, and not what the records said
+otherwise before it. Where somebody took a record back,
 the review is of that, and has a line too for each report that was issued with the record and says the same without it: what it
 rested on is not there any more.
 
@@ -16,6 +17,11 @@ Decision (2026-11-29): what is taken back opens its review here. Options: in the
 report rests on), only where a statement changes (a withdrawn check would leave no trace on what was measured in its trust), for
 each report of the instrument whenever issued (one that was issued before the record was typed never rested on it). Cost: a
 withdrawn reading asks QA for a decision on each report that it is in.
+
+Decision (2026-11-29): what the records said otherwise before the act is read in a session of its own (`as_before`), the one that a
+procedure opens. Options: what open lines tell alone (the next act on a job would be named for what a decision on a review, a
+withdrawn certificate or what was judged immaterial changed), the flows of each job kept beside the ledger. Cost: a job whose report
+is contradicted is evaluated twice at an act that touches it.
 """
 
 import json
@@ -45,6 +51,7 @@ from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.report.stated_now import stated_in, stated_now
 from calib.procedures.report.touched_jobs import RecordedKeys, day_held_from, says_something, touched_jobs
+from calib.records.database import as_before
 from calib.records.ledger import Signature
 from calib.records.record import key, moment
 from calib.records.tables.entries import Retraction
@@ -112,7 +119,7 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     says = [each for report in asked if (each := says_now(session, report, now)) is not None]
-    others = _not_told(session, says, recorded)
+    others = list(_changed(session, _not_told(session, says, recorded), ended, now))
     if retractions:
         others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
     told = tuple(f"review {each.review} has ended: {each.about}, and that was taken back" for each in ended)
@@ -286,6 +293,27 @@ def _not_told(session: Session, says: Sequence[SaysOtherwise], recorded: Recorde
         }
         others += [replace(each, differs=differs, ends=ends)] if differs or ends else []
     return others
+
+
+def _changed(
+    session: Session, says: Sequence[SaysOtherwise], ended: Sequence[Review], now: datetime
+) -> Iterator[SaysOtherwise]:
+    """What this act changed of it: not what was otherwise before, but where a review that tells it has ended by this act."""
+    told_no_more: dict[int, list[Mapping[str, str | None]]] = defaultdict(list)
+    for line in (line for review in ended for line in review.lines):
+        told_no_more[line.record] += line.finding["differs"]
+    if not any(each.differs for each in says):
+        yield from says
+        return
+    with as_before(session) as before:
+        for each in says:
+            report = before.get(IssuedReport, each.report.id)  # absent: this act issued it
+            then = None if report is None else says_now(before, report, now)
+            told = told_no_more[key(each.report.id)]
+            there = [] if then is None else [difference for difference in then.differs if difference not in told]
+            changed = replace(each, differs=[difference for difference in each.differs if difference not in there])
+            if changed.differs or changed.ends:
+                yield changed
 
 
 def _finding(says: SaysOtherwise) -> dict[str, Any]:

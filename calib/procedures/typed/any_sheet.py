@@ -53,12 +53,10 @@ def sheets_in(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[lis
     return {file.name: lines}, []
 
 
-def _map_for(name: str, lines: Sequence[Sequence[str]], reading: HowToRead, *, alone: bool) -> SheetMap | None:
-    """The map that a sheet is read with: the one that names it, or whose headings it has, or the only one for the only sheet."""
-    named = [each for each in reading.maps if each.sheet == name]
-    fits = [each for each in reading.maps if each.sheet is None and has_headings(each, lines)]
-    only = list(reading.maps) if alone and len(reading.maps) == 1 else []
-    return next(iter([*named, *fits, *only]), None)
+def _maps_for(name: str, lines: Sequence[Sequence[str]], reading: HowToRead, *, alone: bool) -> list[SheetMap]:
+    """The maps that a sheet is read with: those that name it, and whose headings it has; else the only one for the only sheet."""
+    fits = [each for each in reading.maps if each.sheet == name or (each.sheet is None and has_headings(each, lines))]
+    return fits or (list(reading.maps) if alone and len(reading.maps) == 1 else [])
 
 
 def _sorted(
@@ -71,15 +69,17 @@ def _sorted(
     for source, (name, lines) in sheets.items():
         if lines and lines[0] and lines[0][0].strip().startswith(NOT_IMPORTED_SHEET):
             continue  # of a blank sheet of this program: it says so itself
-        sheet_map = _map_for(name, lines, reading, alone=len(sheets) == 1)
-        if sheet_map is not None:
-            own_lines, said, wrong = mapped_lines(sheet_map, source, lines)
-            reading.notices += said
+        maps = _maps_for(name, lines, reading, alone=len(sheets) == 1)
+        reading.read_with += maps
+        for sheet_map in maps:
+            own_lines, said, wrong = mapped_lines(sheet_map, source, lines, maps)
+            reading.notices += [notice for notice in said if notice not in reading.notices]
             findings += wrong
             if not wrong:
                 own, wrong = sheet_rows(source, own_lines, sheet_map.declared.columns, reading)
                 rows.setdefault(sheet_map.declared.file, []).extend(own)
                 findings += wrong
+        if maps:
             continue
         declared, expected, known = _kind_of(name, lines)
         if declared is None:
@@ -114,9 +114,11 @@ def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | N
     known, missing, unknown, nearest = max(fits, key=lambda fit: (fit[0] - len(fit[1]) - len(fit[2]), fit[0]))
     lacks = [f"without {', '.join(missing)}"] if missing else []
     lacks += [f"with {', '.join(unknown)} as well"] if unknown else []
-    near = f" (its headings come nearest to {nearest.file}, {'; '.join(lacks)})" if known > 1 and lacks else ""
-    files = ", ".join(NAMES_OF_FILES)
-    expected = f"headings that say what it holds{near}, or the name of one of {files}; or {Step.MAP_HEADINGS}"
+    if known > 1 and lacks:
+        said = f" (its headings come nearest to {nearest.file}, {'; '.join(lacks)}), or the name of the file that it is"
+    else:
+        said = f", or the name of one of {', '.join(NAMES_OF_FILES)}"
+    expected = f"headings that say what it holds{said}; or {Step.MAP_HEADINGS}"
     return None, expected, max(known for known, *_ in fits)
 
 

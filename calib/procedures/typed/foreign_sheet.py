@@ -166,9 +166,12 @@ def _expected_unit(declared: Declaration, column: str, typed: str, table: Mappin
 
 
 def mapped_lines(
-    sheet_map: SheetMap, source: str, lines: Sequence[Sequence[str]]
+    sheet_map: SheetMap, source: str, lines: Sequence[Sequence[str]], maps: Sequence[SheetMap]
 ) -> tuple[list[list[str]], list[str], list[Finding]]:
-    """A foreign sheet with this program's headings, what is said of it, and what is wrong with it; rows keep their places."""
+    """A foreign sheet with this program's headings, what is said of it, and what is wrong with it; rows keep their places.
+
+    `maps` are all that the sheet is read with: it may hold outlets and their readings in one row.
+    """
     wanted = {spelled_alike(heading): heading for heading in sheet_map.foreign}
     row = _header_row(lines, wanted)
     header = list(lines[row]) if lines else []
@@ -206,7 +209,8 @@ def mapped_lines(
         cells = [line[place] if place < len(line) else "" for place, _, _ in taken]
         is_filled = any(cell.strip() and of not in beforehand for cell, (_, _, of) in zip(cells, taken, strict=True))
         written.append([*cells, *(constants.values() if is_filled else [""] * len(constants))])
-    others = [cell.strip() for cell in header if cell.strip() and spelled_alike(cell) not in wanted]
+    named = {spelled_alike(heading) for each in maps for heading in each.foreign}
+    others = [cell.strip() for cell in header if cell.strip() and spelled_alike(cell) not in named]
     said = [f"{source} is read with {sheet_map.source} as {sheet_map.declared.file}"]
     said += [f"{source}: headings that the map does not name are left out: {', '.join(others)}"] if others else []
     return written, said, []

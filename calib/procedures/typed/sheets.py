@@ -140,6 +140,7 @@ class HowToRead:
     day_first: bool | None = None  # of dates such as 03/04/2026; None: as far as the sheet tells by itself
     notices: list[str] = field(default_factory=list)  # what was taken as what
     maps: "Sequence[SheetMap]" = ()  # of sheets with headings of their own
+    read_with: list["SheetMap"] = field(default_factory=list)  # those of them that a sheet was read with
     left_out: set[tuple[str, int]] = field(default_factory=set)  # (source, row) of totals, notes, examples, headers
 
     def of_rows_read(self, findings: Iterable[Finding]) -> list[Finding]:

@@ -16,8 +16,12 @@ from calib.procedures.typed.headings import LOOKED_AT, bare, in_brackets, unit_c
 from calib.procedures.typed.synonyms import column_meant
 from calib.procedures.typed.unit_spelling import unit_meant
 
-_PASS = re.compile(r"(?:r|p|pass|reading|obs|v|vel|measurement|run|point|no|#)\s*[.\-_ ]*\d{1,2}", re.IGNORECASE)
+_PASS = re.compile(
+    r"(?:r|p|pass|reading|obs|value|v|vel|velocity|speed|flow|measurement|run|trial|point|no|#)\s*[.\-_ ]*\d{1,2}",
+    re.IGNORECASE,
+)
 _UNIT_BEFORE_THE_NUMBER = re.compile(r"(\S.*?)\s*[\s\[(]([^\s\[(\])]+)[\s\])]\s*(\d{1,2})")  # Vel fpm 1
+_NAMED_BY = {"traverses.csv": {"line", "point"}}  # without any of these it is a sheet of readings
 _VALUES = ("observations", "indication")  # of a reading: one of the two, unless it is a traverse
 _UNIT_AT_THE_END = re.compile(
     r"(.*\S)\s*(?:[\[(]\s*([^\])]+?)\s*[\])]|[,\s]\s*([^\s\d]\S*))$"
@@ -33,6 +37,12 @@ class _Suggestion:
     zone: str | None = None  # of the times
 
     @property
+    def may_be(self) -> bool:
+        """Whether a heading names what the sheet must have to be of this kind."""
+        wanted = _NAMED_BY.get(self.declared.file)
+        return wanted is None or bool(wanted & self.headings.keys())
+
+    @property
     def fit(self) -> tuple[int, int]:
         """How many required columns were found, less those that are missing, and how many in all."""
         required = [column.name for column in self.declared if column.required]
@@ -45,15 +55,29 @@ def suggested_map(sheets: Mapping[str, Sequence[Sequence[str]]], *, is_workbook:
     tables = []
     for name, lines in sheets.items():
         header = _header_among(lines)
-        best = max((_suggestion(header, declared) for declared in FILES.values()), key=lambda each: each.fit)
-        if best.headings:
-            tables.append((best, name if is_workbook else None))
+        suggestions = [_suggestion(header, declared) for declared in FILES.values()]
+        best = max((each for each in suggestions if each.may_be), key=lambda each: each.fit)
+        beside = _readings_beside(best, suggestions)
+        tables += [
+            (each, name if is_workbook else None) for each in (best, beside) if each is not None and each.headings
+        ]
     kinds: dict[str, tuple[_Suggestion, str | None]] = {}
     for best, sheet in tables:  # a map has each kind once: the sheet that fits it best
         before = kinds.get(best.declared.file)
         if before is None or before[0].fit < best.fit:
             kinds[best.declared.file] = best, sheet
     return "\n".join(_as_toml(best, sheet) for best, sheet in kinds.values()) or None
+
+
+def _readings_beside(best: _Suggestion, suggestions: Iterable[_Suggestion]) -> _Suggestion | None:
+    """Readings in the rows of a sheet of outlets, design beside what was measured; what one table names the other leaves alone."""
+    readings = next(each for each in suggestions if each.declared.file == "readings.csv")
+    if best.declared.file != "outlets.csv" or not {*_VALUES} & readings.headings.keys():
+        return None
+    for own, other in ((best, readings), (readings, best)):
+        named = {heading for headings in other.headings.values() for heading in headings}
+        own.others = [heading for heading in own.others if heading not in named]
+    return readings
 
 
 def _header_among(lines: Sequence[Sequence[str]]) -> list[str]:

@@ -13,7 +13,7 @@ from alembic import op
 from sqlalchemy import Connection, event
 
 from calib.records.guards import FUNCTION_STATEMENT, guards_on_server
-from calib.records.server_functions import LEDGER_GOES_ON, schema_quoted, server_functions, trigger_statement
+from calib.records.server_functions import LEDGER_GOES_ON, make_functions, trigger_statement
 
 _DEFINES = re.compile(r"\s*(CREATE|ALTER)\s+TABLE\b")
 _TEXT = re.compile(r"\bVARCHAR(\(\d+\))?")
@@ -41,10 +41,7 @@ def guard(table: str) -> None:
 def guard_ledger() -> None:
     """Make the functions that say what a login may, and the guard that lets in only entries that go on from the last."""
     connection = op.get_bind()
-    schema = schema_quoted(connection)
-    for function in server_functions():
-        # Past `text`, which would take each colon for a parameter; the driver takes a single % for one.
-        connection.exec_driver_sql(function.statement(schema).replace("%", "%%"))
+    make_functions(connection)
     connection.exec_driver_sql(trigger_statement())
     connection.exec_driver_sql(f"ALTER TABLE ledger ENABLE ALWAYS TRIGGER {LEDGER_GOES_ON}")
 

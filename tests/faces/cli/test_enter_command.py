@@ -11,8 +11,9 @@ from calib.clock import clock
 from calib.faces.cli.drafts import draft_place, keep_draft
 from calib.procedures.enter.sitting import Sitting
 from calib.records import database
-from calib.records.tables.readings import Reading
+from calib.records.tables.readings import LoggedSeries, Reading
 from tests.command import calib
+from tests.every_way import every_way
 from tests.folders import ledger_head, records_of, small_job
 
 SETUP = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep", "--by", "T. One")
@@ -276,6 +277,106 @@ def test_nothing_can_be_entered_without_any_set_up(tmp_path, monkeypatch):
     assert "unit" in ran.out
 
 
+# --- logs and throttled hoods ---------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def log(tmp_path):
+    """A log of sixty values, one each second."""
+    path = tmp_path / "of the meter.csv"
+    path.write_text(
+        "time,value\n" + "".join(f"{second},{3.1 + 0.02 * (-1) ** (second // 7):.2f}\n" for second in range(60))
+    )
+    return path
+
+
+@pytest.mark.parametrize("named", ["{}", "'{}'", '"{}"'])
+def test_a_log_is_named_and_proves_what_reading_add_says_of_it(enter, records, log, tmp_path, named):
+    other = tmp_path / "other.sqlite"
+    other.write_bytes(records.read_bytes())
+    by_line = enter(f"log {named.format(log)}", options=(*SETUP, "--json")).document["entries"][0]
+    cells = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep", "--log-file", log)
+    by_command = calib("reading", "add", "J-1", "S-2", *cells, "--json", records=other).document
+    assert by_line["flow"] == by_command["flow"]
+    assert "\n  log: 60 values\n" in calib("reading", "show", by_line["reading"], records=records).out
+    with database.reading(str(records)) as session:
+        assert [series.content for series in session.exec(select(LoggedSeries))] == [log.read_bytes()]
+
+
+@pytest.mark.parametrize(
+    ("content", "said"), [(None, "log: "), ("time,value\n0,x\n", "of the meter.csv"), ("", "log: ")]
+)
+def test_a_log_that_is_none_is_named_and_writes_nothing(enter, records, log, content, said):
+    if content is None:
+        log.unlink()
+    else:
+        log.write_text(content)
+    before = ledger_head(records)
+    ran = enter(f"log {log}" if content != "" else "log")
+    assert ran.status == 2
+    assert said in ran.out
+    assert ledger_head(records) == before
+    assert drafts(records) == []
+
+
+def test_a_log_that_was_cut_off_before_it_was_written_is_read_again(enter, records, log):
+    sitting = Sitting("J-1", dict(zip(("instrument", "unit", "method"), SETUP[1:6:2], strict=True)), outlet="S-2")
+    half = sitting.with_shown({"log_file": str(log)}, clock())
+    keep_draft(draft_place(str(records), "J-1", "T. One"), half.put_down("T. One"))
+    ran = enter("yes")
+    assert f"not written: S-2, {log} m/s with VA-1" in " ".join(ran.out.split())
+    assert "S-2" in readings(records)
+
+
+@pytest.fixture
+def at_hood(tmp_path, monkeypatch):
+    """A function that runs the command on lines at S-2, with a hood that has a throttle."""
+    sheets = every_way()
+    sheets["readings.csv"] = [row for row in sheets["readings.csv"] if row["outlet"] != "S-2"]
+    path = records_of(tmp_path / "hood", sheets)
+
+    def run(line, meter="FH-1", unit="m3/h", method="hood", outlet="S-2"):
+        monkeypatch.setattr("sys.stdin", io.StringIO(f"to {outlet}\n{line}\n"))
+        options = ("--instrument", meter, "--unit", unit, "--method", method, "--by", "T. One", "--json")
+        return calib("enter", "E-1", *options, records=path)
+
+    run.records = path
+    return run
+
+
+OF_A_VANE = {"meter": "VF-1", "unit": "m/s", "method": "sweep", "outlet": "X-1"}
+
+
+@pytest.mark.parametrize("word", ["throttled", "Throttled"])
+def test_a_hood_is_read_open_and_with_its_throttle_set(at_hood, word):
+    # By hand, calib.airflow.hood: E-1's S-3 has the same two series by import, and is the same flow.
+    ran = at_hood(f"601 606 603 {word} 540 543 541")
+    assert ran.status == 0, ran.err
+    flow = ran.document["entries"][0]["flow"]
+    listed = calib("reading", "list", "E-1", "--json", records=at_hood.records).document["readings"]
+    (of_import,) = (each["flow"]["value"] for each in listed if each["outlet"] == "S-3")
+    assert flow["value"] == pytest.approx(of_import, rel=1e-12)
+    assert flow["value"] > 1.03 * 603
+
+
+@pytest.mark.parametrize(
+    ("line", "said", "more"),
+    [
+        ("601 606 throttled", "values parted by blanks", {}),
+        ("601 606 throttled 640 641", "throttled: '640;641'; expected flows not above the open one", {}),
+        ("601 606 throttled 54x", "numbers, parted by blanks", {}),
+        ("3.1 3.2 throttled 2.9 2.8", "only a hood has a throttle", OF_A_VANE),
+        ("throttled 540", "expected values, or one of", {}),
+    ],
+)
+def test_a_throttle_that_says_nothing_writes_nothing(at_hood, line, said, more):
+    before = ledger_head(at_hood.records)
+    ran = at_hood(line, **more)
+    assert ran.status == 2
+    assert said in ran.err
+    assert ledger_head(at_hood.records) == before
+
+
 # --- what is half-typed ----------------------------------------------------------------------------------------------------------
 
 
@@ -373,6 +474,39 @@ def test_a_point_that_is_many_times_that_of_the_pass_before_is_asked_about_once(
 def test_a_point_that_is_not_right_is_not_taken(at_duct, answer):
     at_duct("4.9 5.0 4.8 4.7 4.6 4.5", "4.9 0.5", answer)
     assert "6 of 12 points" in at_duct().out
+
+
+@pytest.mark.parametrize(
+    ("points", "said"),
+    [
+        # C-101 goes to 13.60 m/s.
+        (
+            "14.2",
+            "line 1, point 1, indications: '14.2'; it is calibrated up to 13.6 m/s, and the gate would refuse the traverse",
+        ),
+        # 12.5/2.5 = 5.
+        ("2.4 2.5 12.5", "line 1, point 3, indications: '12.5'; it is 5 times the largest before it in this pass"),
+    ],
+)
+def test_a_point_that_slipped_is_asked_about_when_it_is_typed_and_not_at_the_end(at_duct, points, said):
+    ran = at_duct(points, "no")
+    assert said in " ".join(ran.out.split())
+    assert "of 12 points" not in at_duct().out
+    at_duct(points, "yes")
+    assert f"{len(points.split())} of 12 points" in at_duct().out
+
+
+@pytest.mark.parametrize("points", ["0.9 2.6 4.4", "2.4 2.5 7.5"])
+def test_points_that_rise_from_the_wall_are_not_asked_about(at_duct, points):
+    assert "is that right" not in at_duct(points).out
+    assert "3 of 12 points" in at_duct().out
+
+
+def test_a_log_and_a_throttle_are_nothing_for_the_points_of_a_traverse(at_duct, log):
+    for line, said in ((f"log {log}", "log: "), ("4.9 throttled 4.1", "throttled: '4.1'")):
+        ran = at_duct(line)
+        assert said in ran.out
+        assert "expected values at the points of the traverse alone" in " ".join(ran.out.split())
 
 
 @pytest.mark.parametrize(("typed", "there"), [("stop", True), ("", True), ("no", True), ("yes", False)])

@@ -148,6 +148,84 @@ def test_a_suggested_map_reads_the_sheet_once_it_is_filled_in(records, tmp_path)
     assert read(records, tmp_path, text).document["records"] == {"reading": 2}
 
 
+@pytest.mark.parametrize(
+    ("header", "kind", "headings"),
+    [
+        (
+            "Diffuser No.,Velocity 1 (FPM),Velocity 2 (FPM),Date",
+            "readings",
+            {"outlet": "Diffuser No.", "observations": ["Velocity 1 (FPM)", "Velocity 2 (FPM)"], "observed_at": "Date"},
+        ),
+        (
+            "Duct Name,Line No,Point,Velocity 1,Velocity 2,Date",
+            "traverses",
+            {"line": "Line No", "point": "Point", "indications": ["Velocity 1", "Velocity 2"], "observed_at": "Date"},
+        ),
+        (
+            "Asset No.,Manufacturer,Model No,Serial Number,Resolution",
+            "instruments",
+            {
+                "tag": "Asset No.", "maker": "Manufacturer", "model": "Model No", "serial": "Serial Number",
+                "resolution": "Resolution",
+            },
+        ),
+    ],
+)  # fmt: skip
+def test_what_a_sheet_holds_is_suggested_by_the_headings_that_people_write(tmp_path, header, kind, headings):
+    sheet = tmp_path / "theirs.csv"
+    sheet.write_text(f"{header}\n", encoding="utf-8")
+    calib("import", "--suggest-map", sheet)
+    suggested = tomllib.loads((tmp_path / "theirs.toml").read_text(encoding="utf-8"))
+
+    assert suggested[kind]["headings"] == headings
+
+
+def test_a_table_of_a_map_that_fits_no_sheet_is_named(records, tmp_path):
+    more = MAP + '\n[jobs.headings]\njob = "Contract"\ndecision_rule = "Rule"\n'
+    done = read(records, tmp_path, more)
+    told = " ".join(done.err.split())
+
+    assert (done.status, done.document["records"]) == (0, {"reading": 2}), done.err
+    assert "no sheet has all headings of its table jobs, and nothing is read with it" in told
+    assert "its table readings" not in told
+
+
+TOGETHER = "Outlet No,System,Design CFM,Measured CFM,Checked\nX-1,AH-1,350,345,yes\nX-2,AH-1,250,255,no\n"
+
+
+def test_design_and_what_was_measured_in_one_row_are_outlets_and_readings(records, tmp_path):
+    """345 and 255 at outlets that the same rows add, for 350 and 250."""
+    sheet = tmp_path / "theirs.csv"
+    sheet.write_text(TOGETHER, encoding="utf-8")
+    calib("import", "--suggest-map", sheet)
+    text = (tmp_path / "theirs.toml").read_text(encoding="utf-8")
+    suggested = tomllib.loads(text)
+    assert suggested["outlets"]["headings"] == {"outlet": "Outlet No", "system": "System", "design_flow": "Design CFM"}
+    assert suggested["readings"]["headings"] == {"outlet": "Outlet No", "observations": "Measured CFM"}
+    assert "left out: Measured" not in text
+    assert "left out: Design" not in text
+    assert text.count("# left out: Checked") == 2
+    text = filled_in(
+        text, job="J-1", service="supply", instrument="VA-2", method="sweep", operator="T. One",
+        observed_at="2026-03-06T09:00+01:00",
+    )  # fmt: skip
+    # The meter is no hood: of the sheet of its hood the unit of both is cfm.
+    of_meter = text.replace('observations = "cfm"', 'observations = "fpm"')
+    constants = {
+        "tolerance_percent": "10", "effective_area": "0.05", "effective_area_unit": "m2",
+        "effective_area_standard_uncertainty": "0.001", "outlet_factor_source": "sheet",
+    }  # fmt: skip
+    more = "".join(f'{column} = "{cell}"\n' for column, cell in constants.items())
+    done = read(records, tmp_path, of_meter.replace("[outlets.constants]\n", f"[outlets.constants]\n{more}"), TOGETHER)
+    assert (done.status, done.document["records"]) == (0, {"outlet": 2, "reading": 2}), done.err
+    assert done.err.count("headings that the map does not name are left out: Checked") == 1
+    shown = calib("reading", "list", "J-1", "--json", records=records).document["readings"]
+    new = {each["outlet"]: each for each in shown if each["outlet"].startswith("X-")}
+    assert {name: (each["indication"], each["design"]["typed"]["value"]) for name, each in new.items()} == {
+        "X-1": ("345", "350"), "X-2": ("255", "250"),
+    }  # fmt: skip
+
+
 def test_of_a_workbook_the_sheet_is_named(tmp_path):
     book = Workbook()
     book.active.title = "March"

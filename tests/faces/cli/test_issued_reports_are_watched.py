@@ -108,7 +108,7 @@ def test_only_jobs_that_the_act_touches_are_evaluated(records, tmp_path, monkeyp
 
     monkeypatch.setattr(watching, "evaluate", evaluated)
     suspend(records, *BEFORE)
-    assert asked == ["J-1"]
+    assert set(asked) == {"J-1"}
 
 
 def test_a_back_dated_acceptance_is_asked_too(records, tmp_path):
@@ -189,6 +189,30 @@ def test_a_second_contradiction_tells_what_it_adds_and_not_the_first_again(recor
     assert "reading 1 at S-1" not in told
     (line,) = done(records, "review", "show", 2, "--json").document["items"]
     assert [each["what"] for each in line["differs"]] == ["reading 3 at R-1"]
+
+
+def test_an_act_is_not_named_for_what_a_withdrawn_certificate_changed(records):
+    done(records, "calibration", "withdraw", "VA-1", "C-101", "--reason", "typed wrong")
+    told = amend(records, "R-1", 300)
+    assert "reading 3 at R-1" in told
+    assert "reading 1 at S-1" not in told
+
+
+def test_an_act_is_not_named_for_what_was_judged_immaterial(records):
+    amend(records, "S-1", 700)
+    done(records, "review", "dispose", 1, 1, "--decision", "immaterial", "--reason", "the client knows")
+    told = amend(records, "R-1", 300)
+    assert "reading 3 at R-1" in told
+    assert "reading 1 at S-1" not in told
+
+
+def test_an_act_is_not_named_for_what_was_decided_in_a_review(records, tmp_path):
+    done(records, "import", write(tmp_path / "second", drifted(small_job(), "VA-1")))
+    (review,) = done(records, "review", "list", "--open", "--json").document["reviews"]
+    done(records, "review", "decide", review["review"], "--curve", "as found", "--reason", "it fell before")
+    told = amend(records, "R-1", 300)
+    assert "reading 3 at R-1" in told
+    assert "reading 1 at S-1" not in told
 
 
 def test_what_was_refused_when_it_was_issued_is_no_contradiction(records, tmp_path):

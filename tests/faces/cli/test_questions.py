@@ -151,6 +151,36 @@ def test_what_is_wrong_only_with_another_answer_is_asked_for_again(with_vane, ty
     assert "issued_on: '2026-01-05'; expected " in ran.err
 
 
+SLIPPED = tuple(line.replace("5.04", "50.4") for line in LINES)
+
+
+def test_a_slipped_point_of_a_certificate_is_asked_about_and_typed_again(with_vane, typing):
+    # 50.4 for 5.00: 10.1 times. Not right: the comparisons are asked again, an empty answer takes each that is offered.
+    again = ("", "", "", "", "", "5.00 5.04 0.05 2", "", "", "")
+    ran = typing([*STATED, *SLIPPED, "yes", "no", *again, "yes"], *ADD, records=with_vane)
+    assert ran.status == 0, ran.err
+    assert "indication: '50.4'; it is 10.1 times its reference value 5.00 m/s" in " ".join(ran.err.split())
+    shown = json.loads(calib("calibration", "show", "VA-1", "C-1", "--json", records=with_vane).out)
+    assert [each["indication"] for each in shown["comparisons"]] == ["0.52", "1.01", "2.53", "5.04", "10.09"]
+
+
+@pytest.mark.parametrize(("options", "status"), [((), 2), (("--sure",), 0)])
+def test_a_pipe_with_a_point_that_looks_slipped_writes_it_only_where_somebody_is_sure(
+    with_vane, typing, options, status
+):
+    before = ledger_head(with_vane)
+    ran = typing([*STATED, *SLIPPED, "yes"], *ADD, *options, records=with_vane, at_terminal=False)
+    assert ran.status == status
+    assert "it is 10.1 times its reference value" in " ".join(ran.err.split())
+    assert (ledger_head(with_vane) == before) == (status == 2)
+
+
+def test_on_a_narrow_terminal_a_comparison_is_a_card_and_not_a_broken_line(with_vane, typing, monkeypatch):
+    monkeypatch.setattr("calib.faces.cli.questions.terminal_columns", lambda _stream: 40)
+    ran = typing([*STATED, *LINES, "no"], *ADD, records=with_vane)
+    assert "  phase as-found\n    reference: 10.0; indication: 10.09;\n    U: 0.10; k: 2; unit: m/s\n" in ran.err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -204,7 +234,7 @@ def test_an_imported_one_without_the_state_is_told_of_then_and_whenever_it_is_as
 
 def test_at_a_terminal_what_its_kind_needs_is_asked_for(empty_records, typing):
     ran = typing(
-        ["thermal anemometer", "M", "N", "7", "0,2", "20", "Pa", "FPM", "1", "2", "", "12", "0.03",
+        ["thermal anemometer", "M", "N", "7", "", "0,2", "20", "Pa", "FPM", "1", "2", "", "12", "0.03",
          "none of these", "thermal", "21", "101.3", "yes"],
         "instrument", "add", "TA-1", records=empty_records,
     )  # fmt: skip
@@ -214,6 +244,39 @@ def test_at_a_terminal_what_its_kind_needs_is_asked_for(empty_records, typing):
     assert [shown["instrument"][name] for name in ("range_low", "unit", "mpe_percent", "mpe_absolute", "density_effect")] == [
         "0.2", "fpm", "2", None, "thermal",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "quantity"),
+    [
+        ("CFM", "cfm", "volume flow"),
+        ("°C", "degC", "temperature"),
+        ("Pa", "Pa", "pressure"),
+        ("fpm", "fpm", "air velocity"),
+    ],
+)
+def test_the_unit_of_an_instrument_tells_what_it_measures(empty_records, typed, unit, quantity):
+    cells = list(VANE)
+    cells[cells.index("--unit") + 1] = typed
+    ran = calib("instrument", "add", "FH-1", *cells, records=empty_records)
+    assert ran.status == 0, ran.err
+    shown = json.loads(calib("instrument", "show", "FH-1", "--json", records=empty_records).out)["instrument"]
+    assert (shown["quantity"], shown["unit"]) == (quantity, unit)
+
+
+def test_a_unit_that_is_none_leaves_open_what_the_instrument_measures(empty_records):
+    cells = list(VANE)
+    cells[cells.index("--unit") + 1] = "in WC"
+    ran = calib("instrument", "add", "DM-1", *cells, records=empty_records)
+    assert (ran.status, ran.err) == (2, "error: missing: --quantity\n")
+
+
+def test_a_hood_is_added_by_answers(empty_records, typing):
+    answers = ["hood", "M", "N", "7", "volume flow", "50", "2000", "m/s", "CMH", "1", "3", "", "12", "2", "yes"]
+    ran = typing(answers, "instrument", "add", "FH-1", records=empty_records)
+    assert ran.status == 0, ran.err
+    assert "relative humidity, voltage) [air velocity]: " in ran.err
+    assert "'m/s'; expected one of m3/s, m3/h, L/s, l/s, cfm" in ran.err
 
 
 def test_at_a_terminal_nothing_is_asked_where_nothing_is_missing(empty_records, typing):

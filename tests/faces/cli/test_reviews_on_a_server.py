@@ -8,7 +8,7 @@ import pytest
 from calib.records import database
 from tests import factor_pairs
 from tests.as_found import drifted
-from tests.command import calib
+from tests.command import calib, done
 from tests.folders import csv_text, imported, write
 from tests.postgres import database_of
 from tests.procedures.impact.test_open_review import with_factor
@@ -73,3 +73,28 @@ def test_a_review_is_decided_by_qa_and_its_factor_found_anew(logins, as_found):
         assert decided.status == 0, decided.err
         assert "factor GR-9: found anew" in decided.out + decided.err
     assert calib("verify", records=logins["quinn"]).status == 0
+
+
+def test_an_act_is_named_for_what_it_changes_in_an_issued_report_and_not_for_what_was_otherwise_before(
+    logins, empty_there, tmp_path
+):
+    """The records as they were before the act are read as the person too."""
+    quinn = logins["quinn"]
+    done(quinn, "person", "role", "Q. Uayle", "--give", "engineer", "--reason", "nobody else is there")
+    run(empty_there, done(empty_there, "person", "grants").out)
+    issue = (
+        "report",
+        "J-1",
+        "--issue",
+        "--with-gaps",
+        "S-11 is closed",
+        "--format",
+        "json",
+        "--into",
+        str(tmp_path / "out"),
+    )
+    done(quinn, *issue)
+    done(quinn, "calibration", "withdraw", "VA-1", "C-101", "--reason", "of another meter")
+    amended = done(logins["tom"], "outlet", "amend", "J-1", "D-9", "--set", "design_flow=300", "--reason", "read again")
+    assert "the records now say otherwise: report J-1 revision 1: reading 1 at D-9" in amended.err
+    assert "at S-9" not in amended.err

@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shutil
 import signal
 import ssl
 import subprocess
@@ -18,6 +19,10 @@ from tests.missing import missing
 
 if not find_spec("starlette"):
     missing("needs the extra: pip install 'calib[pages]'")
+import httpx2
+
+from tests.served import PASSWORD, put_on_server
+
 STARTS_WITHIN = 120  # [s] on a busy machine
 
 
@@ -68,6 +73,45 @@ def test_with_a_certificate_it_serves_by_https(company, tmp_path):
             assert answer.headers["set-cookie"].startswith("__Host-calib=")
     finally:
         assert ended(process) == (0, "")
+
+
+def page_of(address):
+    with urllib.request.urlopen(address) as answer:  # noqa: S310 (its own)
+        return answer.read().decode()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals are those of POSIX")
+def test_records_on_a_server_are_served_to_each_person_by_their_login(server_with_logins, small_there, tmp_path):
+    pages, file = put_on_server(server_with_logins, small_there), tmp_path / "credentials"
+    process, address = served(pages, "--credentials", str(file))
+    try:
+        words = ("person", "enrol", "Tom", "--base-address", address, "--credentials", file)
+        link = calib(*words, records=small_there).out.strip()
+        with httpx2.Client(follow_redirects=True) as browser:
+            token = re.search('name="token" content="([^"]*)"', browser.get(link).text)[1]
+            words = {"token": token, "password": PASSWORD, "again": PASSWORD}
+            answer = browser.post(link, data=words, headers={"Sec-Fetch-Site": "same-origin"})
+        assert (answer.status_code, "<h1>Jobs</h1>" in answer.text, "Tom" in answer.text) == (200, True, True)
+    finally:
+        assert ended(process) == (0, "")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals are those of POSIX")
+def test_the_demo_is_served_with_a_link_for_each_of_its_people(demo_folder, tmp_path):
+    into = shutil.copytree(demo_folder, tmp_path / "demo")
+    words = ["demo", "--serve", "--into", str(into), "--port", "0"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", "from calib.faces.cli import main; main()", *words], stderr=subprocess.PIPE, text=True
+    )
+    links = {}
+    try:
+        while len(links) < 3 and (line := process.stderr.readline()):
+            links |= dict(re.findall(r"^  (.*), \w+: (http://localhost:\d+/enrol/\S+)$", line))
+        assert set(links) == {"I. Marlow", "S. Quill", "R. Sorrel"}
+        for name, link in links.items():
+            assert f"Welcome, {name}" in page_of(link)
+    finally:
+        assert ended(process)[0] == 0
 
 
 def own_certificate(file, key):

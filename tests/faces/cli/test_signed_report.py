@@ -15,6 +15,7 @@ from calib.faces.cli import report as command
 from calib.procedures.report.signing_key import PLACE
 from tests import signing, verapdf
 from tests.command import calib, copied, done
+from tests.folders import ledger_head
 from tests.read_back import pdf_pages
 
 if sys.platform != "win32":
@@ -208,14 +209,55 @@ def test_an_authority_in_the_environment_stamps_the_time(staffed, key, tmp_path,
     )
 
 
-def test_where_the_authority_does_not_answer_nothing_is_issued(staffed, key, tmp_path, monkeypatch):
-    monkeypatch.setenv(AUTHORITY, "http://127.0.0.1:9/")
-    ran = issue(staffed, key, tmp_path / "out")
-    assert ran.status == 2
-    assert ran.err.splitlines()[-1].startswith(
-        "error: the time stamp authority gave no time stamp, so nothing was signed"
-    )
-    assert nothing_issued(staffed, tmp_path / "out")
+def test_a_stamped_signature_holds_by_another_validator_and_the_file_keeps_to_its_standards(
+    staffed, key, tmp_path, monkeypatch
+):
+    with signing.time_stamp_authority(signing.FROM) as address:
+        monkeypatch.setenv(AUTHORITY, address)
+        assert issue(staffed, key, tmp_path).status == 0
+    (said,) = signing.pdfsig(tmp_path / "J-1-r1.pdf")
+    assert (said["Signature Validation"], said["whole"]) == ("Signature is Valid.", True)
+    found = verapdf.findings(tmp_path / "J-1-r1.pdf")[str(tmp_path / "J-1-r1.pdf")]
+    assert {standard: each["failed"] for standard, each in found.items()} == {"PDF/A-3A": [], "PDF/UA-1": []}
+    assert "PAdES B-T" in " ".join(pdf_pages(tmp_path / "J-1-r1.pdf"))
+
+
+CONDUCT = {
+    "refuses": ({"answer": signing.refusal("this policy is not ours")}, "it refused: this policy is not ours"),
+    "lets nobody in": ({"status": 403}, "403"),
+    "has broken down": ({"status": 500}, "500"),
+    "answers nonsense": ({"answer": b"no"}, "its answer is none"),
+    "answers nothing": ({"answer": b""}, "its answer is none"),
+    "answers with a page": (
+        {"answer": b"<!DOCTYPE html>", "kind": "text/html"},
+        "got text/html",
+    ),
+    "stamps something else": ({"of_something_else": True}, ""),
+    "is silent": ({"is_silent": True}, "no answer in time"),
+}
+
+
+@pytest.mark.parametrize(("conduct", "why"), CONDUCT.values(), ids=CONDUCT)
+def test_where_the_authority_gives_no_stamp_nothing_is_issued_and_one_line_says_why(
+    staffed, key, tmp_path, monkeypatch, conduct, why
+):
+    before = ledger_head(staffed)
+    with signing.time_stamp_authority(signing.FROM, **conduct) as address:
+        monkeypatch.setenv(AUTHORITY, address)
+        (told,) = refused(staffed, key, tmp_path / "out")
+    assert told.startswith("error: the time stamp authority gave no time stamp")
+    assert "so nothing was signed: " in told
+    assert why in told
+    assert ledger_head(staffed) == before
+
+
+@pytest.mark.parametrize("address", ["http://127.0.0.1:9/", "no address"])
+def test_where_there_is_no_authority_nothing_is_issued_and_one_line_says_so(
+    staffed, key, tmp_path, monkeypatch, address
+):
+    monkeypatch.setenv(AUTHORITY, address)
+    (told,) = refused(staffed, key, tmp_path / "out")
+    assert told.startswith("error: the time stamp authority gave no time stamp, so nothing was signed: ")
 
 
 # --- refused ---------------------------------------------------------------------------------------------------------------------

@@ -276,10 +276,10 @@ def test_a_job_with_nothing_measured_has_no_table_of_systems_and_one_unit(tmp_pa
     assert {total["design"]["unit"] for total in content["totals"] if total["design"]} <= {"m3/h"}
 
 
-def test_the_verdict_stands_before_the_list_of_contents(tmp_path):
+def test_the_verdict_stands_before_what_is_folded(tmp_path):
     written = report_of(records_of(tmp_path, small_job()), tmp_path / "out", "html")["html"]
 
-    assert written.index('id="verdict"') < written.index('aria-label="Contents"') < written.index('id="flows"')
+    assert written.index('id="verdict"') < written.index("<details>") < written.index('id="flows"')
 
 
 def test_the_signature_stands_on_page_one_however_many_outlets_need_attention(tmp_path):

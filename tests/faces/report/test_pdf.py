@@ -391,8 +391,9 @@ def test_marks_that_turn_a_line_are_shown_by_their_number_and_the_page_says_so(h
     assert "⟨U+202E⟩" in text
     assert "⟨U+6E2C⟩" in text
     assert not re.search("[\u202e\u200f\u2067]", text)
-    told = [page for page in hostile.pages() if "shown by their number in Unicode" in page]
-    assert 0 < len(told) < len(hostile.pages())
+    example = "shown by their number in Unicode, such as ⟨U+6E2C⟩."
+    told = [page for page in hostile.pages() if example in page]
+    assert told == [page for page in hostile.pages() if "⟨U+" in page.replace(example, "")] != []
     assert "Unicode" not in report.text()
 
 

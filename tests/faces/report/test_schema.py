@@ -160,3 +160,12 @@ def test_the_schema_is_named_where_reports_are_explained():
     page = Path(calib.__file__).parent / "faces" / "manual" / "report.md"
     assert SHIPPED.name in page.read_text()
     assert SCHEMA["$id"] == SCHEMA["properties"]["schema"]["const"]
+
+
+def test_a_report_with_photographs_fits_the_schema(tmp_path):
+    records = records_of(tmp_path, small_job())
+    Image.new("RGB", (40, 30)).save(tmp_path / "grille.png")
+    done(records, "outlet", "attach", "J-1", "S-1", tmp_path / "grille.png", "--by", "A. Person")
+    document = json.loads(report_of(records, tmp_path, "json", "J-1", "--photographs")["json"])
+    assert len(document["photographs"]) == 1
+    assert misfits(document) == []

@@ -12,15 +12,17 @@ from datetime import datetime
 
 import pytest
 
-from calib.faces.report.blocks import Layout, Notice, Strip, Title, runs
+from calib.faces.report.blocks import Heading, Layout, Notice, Strip, Title, runs
 from calib.faces.report.content import content
+from calib.faces.report.layout import lay_out
 from calib.faces.report.workbook import as_xlsx
 from calib.faces.report.workbook_sheets import sheets_of
 from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, records_of, small_job
 from tests.hostile import HOSTILE
-from tests.read_back import Workbook
+from tests.printed import every_text, printed_widths, room_of, smallest_scale
+from tests.read_back import Workbook, one_spaced
 
 LAYOUT = Layout(
     job="J-1",
@@ -38,12 +40,17 @@ LAYOUT = Layout(
 
 
 @pytest.fixture(scope="module")
-def small(tmp_path_factory):
-    """Content of the small job's report, with a refusal."""
+def evaluated(tmp_path_factory):
+    """The small job for its report, with a refusal."""
     sheets = small_job()
     sheets["calibrations.csv"][1]["due_on"] = "2026-02-10"
     with database.reading(str(records_of(tmp_path_factory.mktemp("workbook"), sheets))) as session:
-        return content(report(session, "J-1", NOW), NOW)
+        return report(session, "J-1", NOW)
+
+
+@pytest.fixture(scope="module")
+def small(evaluated):
+    return content(evaluated, NOW)
 
 
 @pytest.fixture(scope="module")
@@ -66,20 +73,38 @@ def test_every_sheet_has_a_frozen_head_that_is_repeated_on_each_printed_page(boo
     assert len(book.sheets) >= 9
     for name in book.sheets:
         page = book.book[name]
-        assert (page.freeze_panes, page.print_title_rows) == ("A2", "$1:$1")
+        assert (page.freeze_panes[1:], page.print_title_rows) == ("2", "$1:$1")
+        assert page.freeze_panes[0] > "A"
         assert page.auto_filter.ref.startswith("A1:")
 
 
-def test_every_sheet_is_fitted_to_the_width_of_an_a4_page(book):
+def test_every_sheet_prints_on_a4_with_the_number_of_each_page(book):
     for page in book.book.worksheets:
-        setup = page.page_setup
-        assert (int(setup.paperSize), int(setup.fitToHeight), page.sheet_properties.pageSetUpPr.fitToPage) == (
-            9,
-            0,
-            True,
-        )
-        assert page.page_setup.orientation == ("landscape" if page.freeze_panes else "portrait")
+        assert int(page.page_setup.paperSize) == 9
+        assert page.oddFooter.right.text == "&P of &N"
         assert "revision 2, ledger abababababababab" in page.oddFooter.left.text
+
+
+def test_every_printed_page_can_be_read(book):
+    """Scaled to 65 % at the least; what is wider is parted between columns, on pages that fit, beside those that name the row."""
+    parted = []
+    for page in book.book.worksheets:
+        assert smallest_scale(page) >= 65, page.title
+        assert all(width <= room_of(page) for width in printed_widths(page)), page.title
+        if page.print_title_cols:
+            parted.append((page.title, page.print_title_cols))
+    assert {("Flows", "$A:$C"), ("Readings", "$A:$B")} <= set(parted)
+    assert book.book.worksheets[0].page_setup.orientation == "portrait"
+
+
+def test_the_first_sheet_says_all_that_the_first_page_says(small, evaluated):
+    laid_out = lay_out(small, evaluated.every_calibration)
+    sections = [place for place, each in enumerate(laid_out.blocks) if isinstance(each, Heading) and each.level == 2]
+    first = Workbook.of(as_xlsx(small, laid_out)).book.worksheets[0]
+    said = one_spaced(" ".join(str(cell.value) for row in first.iter_rows() for cell in row if cell.value))
+    texts = [one_spaced(text) for block in laid_out.blocks[: sections[1]] for text in every_text(block)]
+    assert len(texts) > 30
+    assert [text for text in texts if text not in said] == []
 
 
 def test_a_draft_says_so_on_every_printed_page(small):
@@ -155,6 +180,54 @@ def test_numbers_are_numbers_and_typed_digits_keep_their_zeros(book):
     assert (comparisons["Reference"], book.formats["Comparisons"][0]["Reference"]) == (0.6, "0.00")  # typed: 0.60
 
 
+# --- days and moments ------------------------------------------------------------------------------------------------------------
+
+
+def times_of(small, *typed):
+    """The head and the cells of the times at which readings were observed, with some of them typed otherwise."""
+    readings = [one | {"observed_at": text} for one, text in zip(small["readings"], typed, strict=False)]
+    rows = Workbook.of(as_xlsx(small | {"readings": readings}, LAYOUT)).sheets["Readings"]
+    (label,) = {name for row in rows for name in row if name.startswith("Observed")}
+    return label, [row[label] for row in rows]
+
+
+def at(*parts):
+    return datetime(*parts)  # noqa: DTZ001 (as a cell has it: the head names the zone)
+
+
+def test_days_and_moments_are_dates_with_the_zone_once_in_the_head(book):
+    reading, instrument = book.sheets["Readings"][0], book.sheets["Instruments"][0]
+    assert reading["Observed (UTC+01:00)"] == at(2026, 3, 5, 9, 10)
+    assert book.formats["Readings"][0]["Observed (UTC+01:00)"] == "yyyy-mm-dd hh:mm"
+    assert instrument["Calibrated"] == at(2026, 1, 12)
+    assert book.formats["Instruments"][0]["Calibrated"] == "yyyy-mm-dd"
+
+
+def test_moments_of_another_zone_are_told_in_the_zone_of_most(small):
+    label, cells = times_of(small, "2026-03-05T09:10+01:00", "2026-03-05T09:10+01:00", "2026-03-05T23:30:05-05:00")
+    assert label == "Observed (UTC+01:00)"
+    assert cells[1:] == [at(2026, 3, 5, 9, 10), at(2026, 3, 6, 5, 30, 5)]
+
+
+@pytest.mark.parametrize("typed", ["1899-12-31T10:00+01:00", "1900-02-28T10:00+01:00", "2026-03-05T09:10", "noon"])
+def test_what_is_no_date_of_a_spreadsheet_stays_text_and_says_so(small, typed):
+    _, cells = times_of(small, "2026-03-05T09:10+01:00", typed)
+    assert cells == [at(2026, 3, 5, 9, 10), f"{typed} (a text: no date of a spreadsheet)"]
+
+
+@pytest.mark.parametrize(
+    ("column", "typed", "shown"),
+    [("width", "400.0", "0.0"), ("height", "200", "0"), ("dimension_limit", "0.50", "0.00")],
+)
+def test_typed_numbers_are_numbers_that_keep_their_zeros(small, column, typed, shown):
+    first = small["readings"][0]
+    evidence = first["evidence"] | {"dimensions": first["evidence"]["dimensions"] | {column: typed}}
+    book = Workbook.of(as_xlsx(small | {"readings": [first | {"evidence": evidence}]}, LAYOUT))
+    label = {"dimension_limit": "Limit of each"}.get(column, column.capitalize())
+    assert book.sheets["Readings"][0][label] == float(typed)
+    assert book.formats["Readings"][0][label] == shown
+
+
 # --- text ------------------------------------------------------------------------------------------------------------------------
 
 _FREE = {"outlet", "system", "tag", "instrument", "certificate", "maker", "laboratory", "remarks", "operator", "method"}
@@ -186,7 +259,7 @@ def attacked(small, text):
 def test_hostile_text_is_text_and_whole(small, text):
     file = attacked(small, text)
     read = Workbook.of(file)
-    assert {cell.data_type for cell in read.cells()} == {"s", "n"}
+    assert {cell.data_type for cell in read.cells()} == {"s", "n", "d"}
     assert all(cell.style and cell.quotePrefix for cell in read.cells() if cell.data_type == "s")
     expected = text.replace("\r\n", "\n")
     assert read.sheets["Flows"][0]["Outlet"] == f"{expected}S-1"

@@ -1,11 +1,12 @@
-"""The assessor's page: ten questions, each with its answer first, on an instrument, a job and an issued report.
+"""The assessor's page: questions, each with its answer first, on an instrument, a job and an issued report.
 
 Source: ISO/IEC 17025:2017 for what is asked (6.2.5, 6.4, 6.5, 7.1.3, 7.5, 7.10, 7.11.2, 8.4); the answers by hand from what is
 recorded here. Which ten is common practice, no source.
 """
 
 import re
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -13,11 +14,13 @@ from calib.errors import BadInputError
 from calib.faces.answers.audit import text
 from calib.faces.plain_text import as_wide_as
 from calib.procedures.fleet.record_event import record_event
+from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.records import database
 from tests.as_found import drifted, reviewed
 from tests.command import calib, done
 from tests.every_way import every_way
 from tests.folders import SIGNED, imported, records_of, small_job, write
+from tests.read_back import page_text
 
 ON = ("--on", "2026-03-05")
 CORRECTED = ("--judged", "corrected value", "--departure", "flows are computed from it")
@@ -47,9 +50,10 @@ def event(records, tag, kind, day, reason, hour=8):
         record_event(session, tag, kind, datetime(2026, 3, day, hour, tzinfo=UTC), reason, SIGNED)
 
 
-def test_there_are_ten_questions_and_each_says_its_answer_first(job):
+def test_there_are_ten_questions_and_one_more_of_a_job_and_each_says_its_answer_first(job):
     document = asked(job, "J-1")
-    assert (document["kind"], document["of"], len(document["questions"])) == ("job", "J-1", 10)
+    assert (document["kind"], document["of"], len(document["questions"])) == ("job", "J-1", 11)
+    assert len(asked(job, "VA-1")["questions"]) == 10
     assert document["findings"] == sum(one["is_finding"] for one in document["questions"])
     told = calib("audit", "J-1", *ON, records=job).out
     for place, one in enumerate(document["questions"], start=1):
@@ -130,6 +134,23 @@ def test_an_acceptor_without_a_competence_is_named_where_there_are_roles(tmp_pat
 
     done(records, "person", "competence", "Q. Quality", *may)
     assert answer(records, 6, "VA-1")[0] == "2 people, each with a competence on those days."
+
+
+def test_roles_that_changed_between_the_days_of_the_work_are_told_with_their_days(tmp_path):
+    """A. Person typed the register on 6 March, when nobody had a role, and as QA a certificate on 20 March."""
+    records = records_of(tmp_path / "in", small_job())
+    signed = [replace(SIGNED, time=SIGNED.time + timedelta(days=later)) for later in (4, 14)]
+    with database.writing(str(records)) as session:
+        add_person(session, PersonWanted("A. Person", None, ("QA",)), signed[0])
+    rows = [row for row in small_job()["comparisons.csv"] if row["tag"] == "VA-1"]
+    sheets = {
+        "calibrations.csv": [row | {"certificate": "C-2", "calibrated_on": "2026-03-18", "accepted_on": ""} for row in
+                             small_job()["calibrations.csv"] if row["tag"] == "VA-1"],
+        "comparisons.csv": [row | {"certificate": "C-2"} for row in rows],
+    }  # fmt: skip
+    imported(records, write(tmp_path / "second", sheets), now=signed[1].time)
+    (line,) = [line for line in answer(records, 6, "VA-1")[2] if line.startswith("A. Person ")]
+    assert "no role (2026-01-19 to 2026-03-06), QA (2026-03-20); no competence on record." in line
 
 
 def test_the_chain_is_told_by_its_end_or_its_gap(job):
@@ -304,6 +325,47 @@ def test_a_report_says_what_held_when_it_was_issued_and_what_changed_since(issue
     assert "issue" not in "".join(answer(issued, 5, "J-1")[2])
 
 
+def test_the_chain_is_told_as_it_stood_at_the_issue_and_what_changed_since(small_job_file, tmp_path):
+    suspended = ("--reason", "fell", "--at", "2026-02-01T08:00+01:00", "--by", "A. Person")
+    done(small_job_file, "instrument", "suspend", "RS-1", *suspended)
+    issue(small_job_file, tmp_path / "1", "--with-gaps", "the meter fell")
+    before = asked(small_job_file, "J-1", "1")["questions"][2]
+    lacked = [line for line in before["rests_on"] if line.startswith("VA-2: reference standard of certificate C-102")]
+    assert len(lacked) == 1
+    assert before["answer"].endswith(
+        f", it had {len(before['rests_on']) - 1} gaps."
+    )  # one line says how it was calibrated
+
+    done(small_job_file, "event", "withdraw", "RS-1", "1", "--reason", "RS-2 fell", "--by", "A. Person")
+    done(small_job_file, "calibration", "withdraw", "VA-1", "C-101", "--reason", "wrong meter", "--by", "A. Person")
+
+    _, is_finding, rests_on = answer(small_job_file, 3, "J-1", "1")
+    assert is_finding
+    assert f"When it was issued, and no more: {lacked[0]}" in rests_on
+    since = [line for line in rests_on if line.startswith("Since the issue: ")]
+    assert any("VA-1" in line for line in since)
+    assert not any("VA-2" in line for line in since)
+    assert not any("issue" in line for line in answer(small_job_file, 3)[2])
+
+
+def test_what_an_issue_left_out_is_told_with_the_reason(small_job_file, tmp_path):
+    assert answer(small_job_file, 11)[:2] == ("No report of the job was issued.", False)
+    done(small_job_file, "reading", "withdraw", "J-1", "2", "--reason", "wrong outlet", "--by", "A. Person")
+    issue(small_job_file, tmp_path / "1", "--with-gaps", "the hall was locked.")
+    today = datetime.now(UTC).date()
+    line = f"Revision 1 of {today}: without S-2; the reason given: the hall was locked."
+    for named in (("J-1",), ("J-1", "1")):
+        assert answer(small_job_file, 11, *named) == ("No: revision 1 was issued without 1 outlet.", False, [line])
+
+    with_what = ("--unit", "m/s", "--instrument", "VA-1", "--method", "sweep", "--at", "2026-03-05T10:20+01:00")
+    again = ("reading", "add", "J-1", "S-2", "3.10", *with_what)
+    done(small_job_file, *again, "--by", "T. One")
+    issue(small_job_file, tmp_path / "2", "--because", "S-2 was measured")
+    said, is_finding, rests_on = answer(small_job_file, 11)
+    assert (said, is_finding) == ("Yes: revision 2 has every outlet of the job.", False)
+    assert rests_on == [line, f"Revision 2 of {today}: every outlet and duct was measured."]
+
+
 def test_a_report_of_which_nothing_changed_says_so(issued):
     (amended, the_same) = answer(issued, 4, "J-1", "1")[2]
     assert amended.endswith(": outlet R-1 amended by A. Person (read again).")
@@ -362,8 +424,8 @@ def test_the_page_is_written_as_html_and_as_pdf_with_the_same_answers(job, tmp_p
     text = " ".join(" ".join(each.get_textpage().get_text_range() for each in paper).split())
     assert len(paper) == 1
     for one in document["questions"]:
-        assert one["question"].replace("'", "&#x27;") in page
-        assert one["answer"] in page
+        assert one["question"] in page_text(page)
+        assert one["answer"] in page_text(page)
         assert one["question"] in text
         assert one["answer"][:30] in text
     assert "<title>J-1: assessor&#x27;s page</title>" in page
@@ -385,14 +447,14 @@ def test_an_earlier_page_gives_way_to_the_next(job, tmp_path, name):
 
 
 def test_a_job_of_many_instruments_fits_on_one_page_each_question_a_section(tmp_path):
-    """A job measured in every way: its questions are ten sections, none a part of another."""
+    """A job measured in every way: its questions are sections, none a part of another."""
     import pypdfium2
 
     records = records_of(tmp_path / "records", every_way())
     calib("audit", "E-1", "--on", "2026-03-05", "--into", tmp_path / "page.pdf", records=records)
     paper = pypdfium2.PdfDocument(tmp_path / "page.pdf")
     assert len(paper) == 1
-    assert [each.level for each in paper.get_toc()] == [0] * 10
+    assert [each.level for each in paper.get_toc()] == [0] * 11
     assert "through 2027-" in paper[0].get_textpage().get_text_range()
 
 

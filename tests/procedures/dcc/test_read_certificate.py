@@ -3,7 +3,9 @@
 The samples are those of dcclib (tests/dcc/samples, licence beside them), read by dccXMLJSONConv too; the others are invented.
 """
 
+import json
 import warnings
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -57,6 +59,27 @@ def as_typed(*columns):
 
 
 THREE = ("reference", "indication", "expanded_uncertainty")
+
+
+def _covariance(name):
+    """An element that lists covariances, as a column of a matrix would."""
+    column = "si:columnXMLList" if name.endswith("XMLList") else "si:column"
+    return f"<si:covarianceMatrix><{column}><{name}>0.0001 0.0001</{name}></{column}></si:covarianceMatrix>"
+
+
+# Names: the elements that repeat themselves in the schemas, as dccXMLJSONConv lists them.
+LISTED = json.loads(resources.files("dccXMLJSONConv").joinpath("data/schemaTypeCastCache.json").read_text("utf-8"))
+COVARIANCES = {name for each in LISTED.values() for name in each["repeated_elements"] if "covariance" in name}
+
+
+@pytest.mark.parametrize("name", sorted(COVARIANCES))
+def test_covariances_that_are_stated_are_not_passed_over_in_silence(name):
+    reference = quantity("basic_referenceValue", values(REFERENCES, uncertainty=expanded() + _covariance(name)))
+    own = read(certificate(result(reference, INDICATION)))
+    assert (own.findings, [row["reference"] for row in own.results[0].rows]) == ([], REFERENCES.split())
+    (said,) = (notice for notice in own.notices if "covariances" in notice)
+    assert "are stated and not read" in said
+    assert not any("covariances" in notice for notice in read(certificate(result(REFERENCE, INDICATION))).notices)
 
 
 def test_a_certificate_reads_as_the_comparisons_that_were_typed_of_it():

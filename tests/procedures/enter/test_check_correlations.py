@@ -1,7 +1,8 @@
 """Certificates that state the correlations of their reference values: typed, checked, fitted, exported.
 
-Published: ISO/TS 28037:2010, clause 9 (reference_data/iso_ts_28037_clauses_8_to_10), its points and the covariances that this
-project laid over them, entered as a certificate; what is computed there has 15 digits. What is refused: common practice, no source.
+Published: ISO/TS 28037:2010, clauses 9 and 10 (reference_data/iso_ts_28037_clauses_8_to_10), its points and the covariances that
+this project laid over them, entered as a certificate; what is computed there has 15 digits; and the printed results of clause 7
+(reference_data/iso_ts_28037_clause_7). What is refused: common practice, no source.
 """
 
 import itertools
@@ -10,12 +11,16 @@ import numpy as np
 import pytest
 from sqlmodel import select
 
+from calib.curves.generalised import generalised_gauss_markov_regression
+from calib.procedures.on_record.calibrations import calibration_on_file
+from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.records import database
 from calib.records.tables.comparisons import ComparisonCorrelation
 from tests.command import calib
 from tests.folders import UNTOUCHED, findings_of, imported, ledger_head, only, records_of, small_job, write
 from tests.published.test_iso_ts_28037_clauses_8_to_10 import X, Y, computed, within_y
+from tests.reference import agrees, numbers, printed
 
 REGISTER = ("instruments.csv", "calibrations.csv", "comparisons.csv")
 
@@ -58,10 +63,8 @@ def test_correlations_are_kept_as_typed_and_the_curve_counts_them(tmp_path):
     assert calib("verify", records=records).status == 0
 
 
-def test_clause_9_comes_out_of_a_certificate(tmp_path):
-    """Indications exactly known: a step that is nothing beside the rest, and no scatter of their own."""
-    covariance = within_y()
-    u = np.sqrt(np.diag(covariance))
+def certified(tmp_path, x, y, u_y, *, repeatability, correlation):
+    """The curve of a certificate with a line fitted, as it is kept and as it is shown: references y, indications x."""
     sheets = only(small_job(), "instruments.csv", "calibrations.csv", "comparisons.csv")
     for name in ("instruments.csv", "calibrations.csv"):
         sheets[name] = [row for row in sheets[name] if row["tag"] == "VA-1"]
@@ -69,27 +72,74 @@ def test_clause_9_comes_out_of_a_certificate(tmp_path):
     first = next(row for row in sheets["comparisons.csv"] if row["tag"] == "VA-1")
     sheets["comparisons.csv"] = [
         first | {
-            "reference": repr(float(y)), "indication": repr(float(x)), "expanded_uncertainty": repr(float(2 * each)),
-            "coverage_factor": "2", "repeatability": "0", "observations": "1",
+            "reference": repr(float(reference)), "indication": repr(float(shown)), "expanded_uncertainty": repr(float(2 * u)),
+            "coverage_factor": "2", "repeatability": repeatability, "observations": "1",
         }
-        for x, y, each in zip(X, Y, u, strict=True)
+        for shown, reference, u in zip(x, y, u_y, strict=True)
     ]  # fmt: skip
-    rows = stated(lambda i, k: repr(float(covariance[i - 1, k - 1] / u[i - 1] / u[k - 1])), points=len(X))
-    records = records_of(tmp_path, sheets | {"correlations.csv": rows})
+    records = records_of(tmp_path, sheets | {"correlations.csv": stated(correlation, points=len(x))})
     words = ("calibration", "choose", "VA-1", "C-101", "--degree", "1", "--reason", "a line", "--by", "A. Person")
     assert calib(*words, records=records).status == 0
-    curve, expected = shown(records)["curve"], computed("9")
+    with database.reading(str(records)) as session:
+        kept = curve_of(calibration_on_file(session, "VA-1", "C-101").curve.parameters)
+    return kept, shown(records)["curve"]
+
+
+def test_clause_9_comes_out_of_a_certificate(tmp_path):
+    """Indications exactly known: a step that is nothing beside the rest, and no scatter of their own."""
+    covariance = within_y()
+    u = np.sqrt(np.diag(covariance))
+    kept, curve = certified(
+        tmp_path, X, Y, u, repeatability="0",
+        correlation=lambda i, k: repr(float(covariance[i - 1, k - 1] / u[i - 1] / u[k - 1])),
+    )  # fmt: skip
+    expected = computed("9")
     intercept, slope = curve["coefficients"]
     assert (intercept, 1 + slope) == pytest.approx((expected["b0"], expected["b1"]), rel=1e-9)
     assert curve["chi_squared"] == pytest.approx(expected["chi2"], rel=1e-9)
-    with database.reading(str(records)) as session:
-        from calib.procedures.on_record.calibrations import calibration_on_file
-        from calib.procedures.on_record.in_force import curve_of
-
-        kept = curve_of(calibration_on_file(session, "VA-1", "C-101").curve.parameters)
     at = kept.reference_indications
     variance = expected["cov(b0,b0)"] + 2 * at * expected["cov(b0,b1)"] + at**2 * expected["cov(b1,b1)"]
     assert kept.reference_uncertainties == pytest.approx(np.sqrt(variance), rel=1e-9)
+
+
+def test_clause_8_comes_out_of_a_certificate(tmp_path):
+    """An indication's own error stands in its correction with the opposite sign: a covariance within each pair, clause 8.
+
+    The line of references over indications has none, and is that of clause 7, whose results are printed (class A): the same
+    points, as a certificate that states no correlation between them.
+    """
+    x, y, u_x, u_y = numbers("iso_ts_28037_clause_7", "data")
+    assert set(u_x) == {0.2}
+    kept, curve = certified(tmp_path, x, y, u_y, repeatability="0.2", correlation=lambda *_: "0")
+    published = printed("iso_ts_28037_clause_7", "published")
+    intercept, slope = curve["coefficients"]
+    assert agrees(intercept, published["a"])
+    assert agrees(1 + slope, published["b"])
+    assert agrees(curve["chi_squared"], published["chi2"])
+    u_a, u_b, both = (float(published[symbol]) for symbol in ("u(a)", "u(b)", "cov(a,b)"))
+    variance = kept.scatter_uncertainty(x) ** 2 + kept.reference_uncertainty(x) ** 2
+    # Half a digit of each: 2 u(a) 5e-5 + 2 x 5e-5 + 2 x^2 u(b) 5e-5.
+    digits = 2 * 5e-5 * (u_a + x + x**2 * u_b)
+    assert np.all(np.abs(variance - (u_a**2 + 2 * x * both + (x * u_b) ** 2)) <= digits)
+
+
+def test_clause_10_comes_out_of_a_certificate(tmp_path):
+    """Correlated references and indications with a scatter of their own: the line of references over indications, fitted whole."""
+    covariance = within_y()
+    u = np.sqrt(np.diag(covariance))
+    kept, curve = certified(
+        tmp_path, X, Y, u, repeatability="0.2",
+        correlation=lambda i, k: repr(float(covariance[i - 1, k - 1] / u[i - 1] / u[k - 1])),
+    )  # fmt: skip
+    nothing = np.zeros_like(covariance)
+    whole = np.block([[np.diag(np.full_like(X, 0.2**2)), nothing], [nothing, covariance]])
+    line = generalised_gauss_markov_regression(X, Y, whole, 1).polynomial
+    intercept, slope = curve["coefficients"]
+    assert (intercept, 1 + slope) == pytest.approx(line.in_powers_of_x()[0], rel=1e-9)
+    assert curve["chi_squared"] == pytest.approx(line.chi_squared, rel=1e-9)
+    variance = kept.scatter_uncertainty(X) ** 2 + kept.reference_uncertainty(X) ** 2
+    powers = np.vander(X, 2, increasing=True)
+    assert variance == pytest.approx(np.sum((powers @ line.in_powers_of_x()[1]) * powers, axis=1), rel=1e-9)
 
 
 CASES = {

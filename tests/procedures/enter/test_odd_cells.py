@@ -22,6 +22,15 @@ def test_the_small_job_is_usual_in_every_cell(tmp_path, empty_records):
         ("comparisons.csv", 4, "expanded_uncertainty", "1.5", "'1.5'; it is 60 % of the reference value 2.50"),
         ("comparisons.csv", 2, "expanded_uncertainty", "2.00", "it is 333 % of the reference value 0.60"),
         ("comparisons.csv", 4, "expanded_uncertainty", "0.0001", "usually 0.01 to 20 %"),
+        # 5.86 for 0.60: 9.77 times; below a tenth of 20 m/s, 0.60 and 1.20, meters may be far off.
+        ("comparisons.csv", 2, "indication", "5.86", "'5.86'; it is 9.77 times its reference value 0.60 m/s"),
+        (
+            "comparisons.csv",
+            7,
+            "indication",
+            "0.874",
+            "it is 0.0971 times its reference value 9.00 m/s; usually 0.5 to 2",
+        ),
         ("instruments.csv", 2, "mpe_percent", "30", "a maximum permissible error in percent is usually 0 to 20"),
         ("instruments.csv", 5, "interval_months", "120", "an interval in months is usually 1 to 60"),
         ("methods.csv", 2, "relative_standard_uncertainty_percent", "0.1", "is usually 0.5 to 15"),
@@ -35,6 +44,15 @@ def test_an_odd_cell_is_named_and_written(tmp_path, empty_records, file, row, co
     every = remarks(tmp_path, empty_records, (file, row, column, typed))
     (told,) = [each for each in every if f"{file} row {row}, {column}: " in each]
     assert said in told
+
+
+@pytest.mark.parametrize(("shown", "said"), [("60.2", ["'60.2'; its reference value is 0.0 Pa"]), ("0.2", [])])
+def test_an_indication_at_a_reference_value_of_zero_is_odd_where_it_is_far_from_it(
+    tmp_path, empty_records, shown, said
+):
+    cells = {"reference": "0.0", "indication": shown}
+    told = remarks(tmp_path, empty_records, *(("comparisons.csv", 17, column, cell) for column, cell in cells.items()))
+    assert [expected in each for each, expected in zip(told, said, strict=True)] == [True] * len(said)
 
 
 @pytest.mark.parametrize(

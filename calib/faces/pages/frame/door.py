@@ -35,12 +35,12 @@ class TooMuchSentError(Exception):
 class Door:
     """Wraps the application; nothing behind it sees a request of another host, or more bytes than it takes."""
 
-    def __init__(self, inner: ASGIApp, authority: str, largest: Mapping[str, int], *, is_secure: bool) -> None:
+    def __init__(self, inner: ASGIApp, authority: str, largest: Mapping[str, int], *, by_https_alone: bool) -> None:
         self._inner = inner
         self._hosts = hosts_of(authority)
         self._largest = max([LARGEST_SENT, *largest.values()])
         self._headers = HEADERS | NEVER_KEPT
-        if is_secure:
+        if by_https_alone:  # the whole host, whatever its port
             self._headers |= {"Strict-Transport-Security": "max-age=31536000"}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -56,7 +56,7 @@ class Door:
         # A name in an address may hold a slash: it is parted as it was sent, and each name is read by itself.
         path = scope.get("raw_path") or scope["path"].encode()
         scope["path"] = path.partition(b"?")[0].decode("ascii", "replace")
-        await self._inner(scope, at_most(self._largest, receive), self._sending(send))
+        await self._inner(scope, counted_bytes(self._largest, receive), self._sending(send))
 
     def _refused(self, headers: Sequence[tuple[bytes, bytes]], scope: Scope) -> PlainTextResponse | None:
         hosts = [value.decode("latin-1").lower() for name, value in headers if name == b"host"]
@@ -80,7 +80,7 @@ class Door:
         return sending
 
 
-def at_most(largest: int, receive: Receive) -> Receive:
+def counted_bytes(largest: int, receive: Receive) -> Receive:
     """Bytes as they come, whatever was said of their number; raises TooMuchSentError for more than so many."""
     came = 0
 
