@@ -79,7 +79,7 @@ def scrolls_sideways(page):
 
 _SMALL = """
 [...document.querySelectorAll('a, button, input:not([type=hidden]), select, textarea, summary')]
-  .filter(each => each.checkVisibility() && !each.matches('p a, li p a, .skip, .tick input'))
+  .filter(each => each.checkVisibility() && !each.matches('p a, li p a, .skip, .tick input, .whole'))
   .map(each => ({box: each.getBoundingClientRect(), what: each.outerHTML.slice(0, 80)}))
   .filter(each => each.box.height < 44 || each.box.width < 44).map(each => each.what)
 """

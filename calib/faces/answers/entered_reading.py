@@ -25,7 +25,7 @@ def document(verdict: Verdict, units: str | None) -> Content:
             name: reading[name]
             for name in ("outlet", "reading", "flow", "design", "flags", "indication_unit", "traverse")
         },
-        "passing_indications": _passing(verdict),
+        "passing_indications": ends_of_passing(verdict.passing),
         "settled": verdict.is_settled,
         "observations_to_settle": verdict.observations,
         "dominant_contribution": max(reading["contributions"], key=lambda each: each["variance_percent"])["name"],
@@ -33,10 +33,11 @@ def document(verdict: Verdict, units: str | None) -> Content:
     }
 
 
-def _passing(verdict: Verdict) -> Content | None:
-    if verdict.passing is None:
+def ends_of_passing(passing: tuple[float, float] | None) -> Content | None:
+    """The ends of the indications that would pass; an infinite one is absent."""
+    if passing is None:
         return None
-    low, high = (finite(end) for end in verdict.passing)
+    low, high = map(finite, passing)
     return {"from": low, "to": high}
 
 
@@ -54,36 +55,49 @@ def text(answer: Content) -> str:
 
 def proven_text(answer: Content) -> str:
     """What the reading proves, without what is left."""
-    lines = [
-        f"reading {answer['reading']}, {answer['outlet']}: {answer['flow']['statement']}{_judged(answer['design'])}"
-    ]
-    lines += [*_would_pass(answer), *_would_settle(answer), *(f"  {one_line(flag)}" for flag in answer["flags"])]
-    return "\n".join(lines)
+    head = f"reading {answer['reading']}, {answer['outlet']}: {answer['flow']['statement']}{_judged(answer['design'])}"
+    return "\n".join([head, *(f"  {line}" for line in (*would_pass(answer), *would_settle(answer), *flags(answer)))])
 
 
 def _judged(design: Content | None) -> str:
     if design is None:
         return ", no design to judge by"
+    of_design = share_of_design(design)
+    return f"{of_design and f', {of_design}'}: {conformity(design)}"
+
+
+def share_of_design(design: Content) -> str:
+    """The percentage of the design flow; blank where the design has limits alone."""
     share = design["percent_of_design"]
-    of_design = "" if share is None else f", {share:.1f} % of design"
-    return f"{of_design}: {design['conformity'] or 'not judged'}"
+    return "" if share is None else f"{share:.1f} % of design"
 
 
-def _would_pass(answer: Content) -> list[str]:
+def conformity(design: Content) -> str:
+    """The statement of conformity."""
+    return str(design["conformity"] or "not judged")
+
+
+def flags(answer: Content) -> list[str]:
+    """What is to be said of the reading itself."""
+    return [one_line(flag) for flag in answer["flags"]]
+
+
+def would_pass(answer: Content) -> list[str]:
+    """Which indications would pass; nothing where nothing is judged."""
     passing, unit = answer["passing_indications"], answer["indication_unit"]
     if answer["design"] is None or not answer["design"]["conformity"]:
         return []
     if passing is None:
-        return ["  no indication would pass with this U"]
+        return ["no indication would pass with this U"]
     low, high = (
         None if passing[end] is None else f"{_inward(passing[end], up=end == 'from')}" for end in ("from", "to")
     )
     mean = "mean indications" if answer["traverse"] else "indications"
     if high is None:
-        return [f"  {mean} of {low} {unit} or more would pass"]
+        return [f"{mean} of {low} {unit} or more would pass"]
     if low is None or passing["from"] <= 0:
-        return [f"  {mean} up to {high} {unit} would pass"]
-    return [f"  {mean} from {low} to {high} {unit} would pass"]
+        return [f"{mean} up to {high} {unit} would pass"]
+    return [f"{mean} from {low} to {high} {unit} would pass"]
 
 
 def _inward(end: float, *, up: bool) -> str:
@@ -93,13 +107,14 @@ def _inward(end: float, *, up: bool) -> str:
     return f"{(math.ceil if up else math.floor)(end / grain) * grain:.{max(places, 0)}f}"
 
 
-def _would_settle(answer: Content) -> list[str]:
+def would_settle(answer: Content) -> list[str]:
+    """What would settle a conditional statement."""
     if answer["settled"]:
         return []
     observed = "passes" if answer["traverse"] else "observations"
     ruled = f"{answer['dominant_contribution']} rules: another method or meter, or a setting nearer the design, would"
     count = answer["observations_to_settle"]
-    return [f"  {count} {observed} would settle it" if count else f"  no number of {observed} settles it; {ruled}"]
+    return [f"{count} {observed} would settle it" if count else f"no number of {observed} settles it; {ruled}"]
 
 
 def _left(outlets: Sequence[str]) -> str:

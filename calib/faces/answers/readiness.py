@@ -68,15 +68,19 @@ def text(answer: Content) -> str:
 
 
 def _lines(instrument: Content, day: str) -> list[str]:
+    may = "may be used" if instrument["allowed"] else "do not use"
+    return [f"{instrument['tag']}: {may} on {day}", *(f"  {line}" for line in lines(instrument))]
+
+
+def lines(instrument: Content) -> list[str]:
+    """What is to be said of one instrument below that: the reasons against it, or what it is good for."""
     if not instrument["allowed"]:
-        reasons = (f"  {reason.partition(': ')[2]}" for reason in (*instrument["reasons"], *instrument["notes"]))
-        return [f"{instrument['tag']}: do not use on {day}", *reasons]
+        return [reason.partition(": ")[2] for reason in (*instrument["reasons"], *instrument["notes"])]
     return [
-        f"{instrument['tag']}: may be used on {day}",
-        "  {kind} for {quantity}, indications {measuring_interval}".format(**instrument),
-        "  certificate {certificate} ({laboratory}) of {calibrated_on}, due {due_on}".format(**instrument),
-        *([f"  intermediate check due {instrument['check_due_on']}"] if instrument["check_due_on"] else []),
-        *(f"  but {note.partition(': ')[2]}" for note in instrument["notes"]),
+        "{kind} for {quantity}, indications {measuring_interval}".format(**instrument),
+        "certificate {certificate} ({laboratory}) of {calibrated_on}, due {due_on}".format(**instrument),
+        *([f"intermediate check due {instrument['check_due_on']}"] if instrument["check_due_on"] else []),
+        *(f"but {note.partition(': ')[2]}" for note in instrument["notes"]),
         *(_at_text(instrument["at"]) if instrument["at"] else []),
     ]
 
@@ -88,12 +92,12 @@ def _at_text(there: Content) -> list[str]:
         if each["standard_uncertainty"] > 0
     )
     lines = [
-        f"  an indication of {there['indication']:.6g} {there['indication_unit']} means {there['statement']}",
-        f"  standard uncertainties [{there['unit']}]: {parts}",
-        f"  stability: {one_line(there['stability_basis'])}",
+        f"an indication of {there['indication']:.6g} {there['indication_unit']} means {there['statement']}",
+        f"standard uncertainties [{there['unit']}]: {parts}",
+        f"stability: {one_line(there['stability_basis'])}",
     ]
     if not there["repeatability_known"]:
         lines.append(
-            "  without the repeatability of the reading: the instrument declares none, so take two observations or more"
+            "without the repeatability of the reading: the instrument declares none, so take two observations or more"
         )
     return lines

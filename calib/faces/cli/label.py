@@ -31,12 +31,16 @@ def label(
     from calib.faces.handouts.label_sheet import LABELS_BEGIN, as_sheet
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.labels import labels_of
+    from calib.procedures.on_record.company import company_on_record
 
     if bool(tags) == every:
         raise BadInputError([Finding.typed("tags", None, "tags of instruments, or --all")])
-    day = day_of(on)
-    asked = labels_of(desk.reading(), None if every else tags, end_of(day))
+    day, session = day_of(on), desk.reading()
+    asked, company = labels_of(session, None if every else tags, end_of(day)), company_on_record(session)
+    base_address = None if company is None else company.base_address
     if asked.labels:
-        write_over(into, as_sheet(asked.labels, day), LABELS_BEGIN, "page of labels")
+        write_over(into, as_sheet(asked.labels, day, base_address), LABELS_BEGIN, "page of labels")
     refused = [f"no label: {reason}" for _, reasons in asked.refused for reason in reasons]
-    return Reply(answer.document(into, asked), answer.text, refused, status=3 if asked.refused and not every else 0)
+    return Reply(
+        answer.document(into, asked, base_address), answer.text, refused, status=3 if asked.refused and not every else 0
+    )

@@ -2,7 +2,8 @@
 
 Each label says tag, due, calibrated and certificate, whole in any font and in letters of 8.5 pt at least: a text that is too wide
 wraps, a date does not, and the label grows. Due is the earlier of calibration and intermediate check. Its QR code (ISO/IEC 18004)
-holds tag, certificate and due date as plain text.
+holds the address of the instrument's page, which says whether it may be used today; where the company has no pages it holds tag,
+certificate and due date as plain text.
 
 Decision (2026-11). A text wraps beside its code and under it. Options: letters as small as the longest name asks, which nobody
 reads on an instrument; a name that ends in an ellipsis, which may be the end of a date. Cost (11-29): labels with long names are
@@ -24,8 +25,11 @@ from calib.procedures.fleet.labels import Label
 LABELS_BEGIN = b'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Labels'
 
 
-def as_sheet(labels: Sequence[Label], on: date) -> bytes:
-    """The page; raises CalibError where a text is too long for a QR code."""
+def as_sheet(labels: Sequence[Label], on: date, base_address: str | None = None) -> bytes:
+    """The page; raises CalibError where a text is too long for a QR code.
+
+    `base_address` is that of the company's pages, absent where it has none.
+    """
     shown = [
         {
             "tag": one_line(label.tag),
@@ -33,7 +37,7 @@ def as_sheet(labels: Sequence[Label], on: date) -> bytes:
             "calibrated_on": str(label.calibrated_on),
             "due_on": str(label.due_on),
             "calibration_due_on": None if label.due_on == label.calibration_due_on else str(label.calibration_due_on),
-            "code": _code(label),
+            "code": _code(label, base_address),
         }
         for label in labels
     ]
@@ -41,9 +45,9 @@ def as_sheet(labels: Sequence[Label], on: date) -> bytes:
     return text.encode("utf-8", "backslashreplace")
 
 
-def _code(label: Label) -> Markup:
+def _code(label: Label, base_address: str | None) -> Markup:
     try:
-        code = segno.make_qr(code_of(label), error="m")
+        code = segno.make_qr(code_of(label, base_address), error="m")
     except (segno.DataOverflowError, UnicodeError) as error:
         raise CalibError(f"{one_line(label.tag)[:60]}: its tag and certificate make no QR code ({error})") from error
     # Dark and light modules alone, no text: nothing in it was typed by anybody.

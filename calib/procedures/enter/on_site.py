@@ -26,6 +26,7 @@ from calib.procedures.enter.sitting import HalfTraversed, Sitting, TypedEntry
 from calib.procedures.measure.duct_section import from_the_wall, section_on_record
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged, not_there, tags_of
+from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.on_record.methods import method_named
 from calib.procedures.on_record.outlets import last_traverses
@@ -68,14 +69,33 @@ def job_on_site(session: Session, job: str, now: datetime) -> JobOnSite:
     return JobOnSite(evaluation.job, outlets, measured)
 
 
+def job_listed(session: Session, job: str) -> JobOnSite:
+    """The same without asking the gate once more: an outlet counts as measured where a reading is on record. Raises as above."""
+    on_record = job_named(session, job)
+    outlets = outlets_in_force(session, [key(on_record.id)])
+    read = set(
+        session.exec(
+            select(Reading.outlet_id).join(Outlet).where(Outlet.job_id == on_record.id, not_retracted(Reading))
+        )
+    )
+    measured = frozenset(outlet.outlet for outlet_id, outlet in outlets.items() if outlet_id in read)
+    return JobOnSite(on_record, {outlet.outlet: outlet for outlet in outlets.values()}, measured)
+
+
 # --- with what it is measured ----------------------------------------------------------------------------------------------------
 
 
-def last_used(session: Session, job: str) -> dict[str, str]:
-    """With what the latest reading of a job was taken, by whom too; nothing where there is none. Raises NotInRecordsError."""
+def last_used(session: Session, job: str, person: str | None = None, place: str | None = None) -> dict[str, str]:
+    """With what the latest reading of a job was taken, by whom too; nothing where there is none. Raises NotInRecordsError.
+
+    Of a person that of their own at a like place, where there is one: two at a job have two meters, and a duct is not swept.
+    """
     of_job = select(Reading, Method.method).join(Outlet).join(Method, col(Method.id) == Reading.method_id)
     own = of_job.where(Outlet.job_id == job_named(session, job).id, not_retracted(Reading))
-    last = session.exec(own.order_by(col(Reading.id).desc()).limit(1)).first()
+    latest_first = own.order_by(col(Reading.id).desc()).limit(1)
+    there = latest_first.where(col(Outlet.place).is_not_distinct_from(place))
+    queries = (latest_first,) if person is None else (there.where(Reading.operator == person), there, latest_first)
+    last = next((row for row in (session.exec(query).first() for query in queries) if row is not None), None)
     if last is None:
         return {}
     reading, method = last
@@ -126,8 +146,7 @@ def setup_cell(session: Session, job: str, column: str, typed: str, asks: Instru
     elif column == "method":
         method_named(session, typed)
     elif column == "conditions":
-        of_job = Condition.job_id == job_named(session, job).id
-        known = session.exec(select(Condition.conditions).where(of_job, not_retracted(Condition)).distinct()).all()
+        known = conditions_of(session, job)
         if typed not in known:
             raise not_there(f"conditions {typed!r} in job {job}", known, typed)
     elif column == "unit" and asks is not None:
@@ -136,6 +155,12 @@ def setup_cell(session: Session, job: str, column: str, typed: str, asks: Instru
             raise BadInputError([Finding.typed("unit", typed, f"one of {', '.join(asks.units)}")])
         return meant
     return typed
+
+
+def conditions_of(session: Session, job: str) -> list[str]:
+    """Names of the conditions of the air that were recorded in a job."""
+    of_job = Condition.job_id == job_named(session, job).id
+    return list(session.exec(select(Condition.conditions).where(of_job, not_retracted(Condition)).distinct()))
 
 
 def stage_meant(typed: str) -> str | None:

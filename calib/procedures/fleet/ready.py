@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
 from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
-from calib.quantities import read
+from calib.quantities import read, unit
 from calib.records.record import key, typed
 from calib.records.tables.instruments import Instrument
 
@@ -56,6 +56,30 @@ def ready(
         for each in instruments
     ]
     return decided if indication is None else _with_values(session, gear, decided, (at, max(at, now)), indication)
+
+
+def ready_instead(session: Session, tag: str, at: datetime, now: datetime) -> list[Readiness]:
+    """Instruments that measure the same and may be used at a time, those of the same kind first; raises NotInRecordsError.
+
+    The ways in which they indicate are the same too: a pressure is no other anemometer's velocity.
+    """
+    own = instrument_tagged(session, tag)
+    alike = select(Instrument).where(Instrument.quantity == own.quantity, Instrument.id != own.id)
+    others = [
+        each.tag
+        for each in session.exec(alike.order_by(col(Instrument.kind) != own.kind, Instrument.tag))
+        if each.indicated == own.indicated
+    ]
+    return [each for each in ready(session, others, at, now, None) if each.decision.allowed]
+
+
+def middle_indication(readiness: Readiness) -> str | None:
+    """The middle of what an instrument may indicate, with its unit; None where it may not be used."""
+    calibration = readiness.decision.calibration
+    if not readiness.decision.allowed or calibration is None:
+        return None
+    shown = unit(readiness.instrument.indicated, readiness.instrument.unit)
+    return f"{shown.from_si((calibration.low + calibration.high) / 2):.3g} {shown.symbol}"
 
 
 def _with_what_it_lacks(instrument: Instrument, decision: Decision) -> Decision:

@@ -15,7 +15,8 @@ from datetime import datetime
 import numpy as np
 from sqlmodel import Session, col, select
 
-from calib.arrays import Floats, Truths
+from calib.arrays import Floats
+from calib.errors import MeasuringIntervalError
 from calib.measurement import Readings, flow_values
 from calib.procedures.measure.budget import observations_for
 from calib.procedures.measure.evaluate import Evaluation
@@ -63,7 +64,9 @@ def verdict_on(in_job: ReadingInJob) -> Verdict:
     """The verdict on a reading of a job."""
     evaluation, row = in_job.evaluation, in_job.row
     settled = _is_settled(evaluation, row)
-    return Verdict(in_job, _passing(evaluation, row), settled, observations_to_settle(in_job), evaluation.not_measured)
+    return Verdict(
+        in_job, passing_indications(evaluation)[row], settled, observations_to_settle(in_job), evaluation.not_measured
+    )
 
 
 def _is_settled(evaluation: Evaluation, row: int) -> bool:
@@ -114,44 +117,61 @@ def passing_flows(evaluation: Evaluation, row: int) -> tuple[float, float] | Non
     return ends if ends[0] <= ends[1] else None
 
 
-def _passing(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
-    judged, ends = _judged_flow(evaluation, row), passing_flows(evaluation, row)
-    assert evaluation.readings is not None  # noqa: S101
-    mean = evaluation.measured[row].observed.mean
-    if ends is None or mean <= 0:
-        return None
-    measured = _measured_flow(evaluation, row)
-    low, high = (_scale(evaluation.readings, row, measured, end / judged) * mean for end in ends)
-    return low, high
+def passing_indications(evaluation: Evaluation) -> list[tuple[float, float] | None]:
+    """Mean indications of each reading that would pass, an end infinite [unit typed]; None: none would, or nothing is judged."""
+    readings, flow, in_state = evaluation.readings, evaluation.flow, evaluation.in_design_state
+    if readings is None or flow is None or in_state is None:
+        return []
+    ends = [passing_flows(evaluation, row) for row in range(readings.size)]
+    wanted = np.array([(np.nan, np.nan) if each is None else each for each in ends]) / in_state.value[:, None]
+    low, high = (_scales(readings, flow.value, end) for end in wanted.T)
+    means = [measured.observed.mean for measured in evaluation.measured]
+    return [
+        None
+        if each is None or mean <= 0 or math.isinf(low[row]) or not high[row]
+        else (float(low[row]) * mean, float(high[row]) * mean)
+        for row, (each, mean) in enumerate(zip(ends, means, strict=True))
+    ]
 
 
-def _scale(readings: Readings, row: int, measured: float, wanted: float) -> float:
-    """By what the indications of a reading would have to grow so that its flow grows by `wanted`; secants of logarithms."""
-    if not math.isfinite(wanted):
-        return wanted
-    if wanted <= 0:
-        return 0.0
-    before, scale = (0.0, 0.0), wanted
+def _scales(readings: Readings, measured: Floats, wanted: Floats) -> Floats:
+    """By what the indications of each reading would have to grow so that its flow grows by `wanted`.
+
+    Infinite or 0 where that is beyond what its instrument is calibrated for.
+    """
+    try:
+        return _scales_within(readings, measured, wanted)
+    except MeasuringIntervalError:
+        return np.array([_scale_alone(readings, measured, wanted, row) for row in range(readings.size)])
+
+
+def _scale_alone(readings: Readings, measured: Floats, wanted: Floats, row: int) -> float:
+    try:
+        return float(_scales_within(readings, measured, np.where(np.arange(readings.size) == row, wanted, np.nan))[row])
+    except MeasuringIntervalError:
+        return math.inf if wanted[row] > 1 else 0.0
+
+
+def _scales_within(readings: Readings, measured: Floats, wanted: Floats) -> Floats:
+    """The same by secants of logarithms; raises MeasuringIntervalError."""
+    sought = np.isfinite(wanted) & (wanted > 0)
+    scale: Floats = np.where(sought, wanted, 1.0)
+    before = np.zeros_like(scale), np.zeros_like(scale)
+    without = np.zeros_like(sought)  # those at which no flow is left
     for _ in range(_STEPS):
-        grown = _flow_at(readings, row, scale) / measured
-        if not grown > 0:
-            return 0.0
-        here = math.log(scale), math.log(grown)
-        missing = math.log(wanted) - here[1]
-        if abs(missing) < 1e-8 or here[0] == before[0]:
+        grown = _flows_at(readings, scale) / measured
+        without |= sought & ~(grown > 0)
+        here = np.log(scale), np.log(np.where(grown > 0, grown, 1.0))
+        missing = np.log(np.where(sought, wanted, 1.0)) - here[1]
+        going = sought & ~without & (np.abs(missing) >= 1e-8) & (here[0] != before[0])
+        if not going.any():
             break
-        slope = (here[1] - before[1]) / (here[0] - before[0])
-        before, scale = here, scale * math.exp(missing / slope)
-    return scale
+        slope = np.divide(here[1] - before[1], here[0] - before[0], out=np.ones_like(scale), where=going)
+        before, scale = here, np.where(going, scale * np.exp(missing / slope), scale)
+    return np.where(without, 0.0, np.where(sought, scale, np.where(wanted <= 0, 0.0, wanted)))
 
 
-def _flow_at(readings: Readings, row: int, scale: float) -> float:
-    """The flow of a reading with its indications scaled [m3/s]."""
-    indication: Floats = np.where(_points_of(readings, row), readings.indication * scale, readings.indication)
-    return float(flow_values(replace(readings, indication=indication))[row])
-
-
-def _points_of(readings: Readings, row: int) -> Truths:
-    owner = np.arange(readings.size) if readings.points is None else readings.points.reading
-    own: Truths = owner == row
-    return own
+def _flows_at(readings: Readings, scale: Floats) -> Floats:
+    """(n,) flows with the indications of each reading scaled [m3/s]."""
+    owner = slice(None) if readings.points is None else readings.points.reading
+    return flow_values(replace(readings, indication=readings.indication * scale[owner]))

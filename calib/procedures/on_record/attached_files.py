@@ -78,6 +78,16 @@ def as_it_was(name: str, sha256: str, content: bytes) -> bytes:
     return content
 
 
+def photographs_at(session: Session, outlet: int) -> list[dict[str, Any]]:
+    """Photographs kept with an outlet and with its readings that count, without their content."""
+    readings = select(Reading.id).where(Reading.outlet_id == outlet, not_retracted(Reading))
+    of_readings = files_of(session, Attached.reading_id, [key(each) for each in session.exec(readings)])
+    own = files_of(session, Attached.outlet_id, [outlet])[outlet]
+    return [{"reading": None, **file} for file in own] + [
+        {"reading": reading, **file} for reading, files in sorted(of_readings.items()) for file in files
+    ]
+
+
 @dataclass(frozen=True)
 class JobPhotograph:
     """A photograph kept with a reading of a job, or with an outlet."""

@@ -82,6 +82,13 @@ def tags_of(session: Session, instruments: Collection[int]) -> dict[int | None, 
     return dict(session.exec(named).all())
 
 
+def tags_in_use(session: Session) -> list[str]:
+    """Tags of the instruments that are not retired."""
+    tags = session.exec(select(Instrument.tag).order_by(col(Instrument.tag))).all()
+    retired = retired_among(session, tags)
+    return [tag for tag in tags if tag not in retired]
+
+
 def retired_among(session: Session, tags: Collection[str]) -> dict[str, str]:
     """Those of some tags whose instruments are retired, and since when."""
     if not tags:

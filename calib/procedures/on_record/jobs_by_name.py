@@ -38,6 +38,11 @@ def jobs_in_force(session: Session, keys: Collection[int] | None = None) -> dict
     return {key(job.id): Amended(job, revisions.get(key(job.id), ())).now for job in jobs}
 
 
+def latest_jobs(session: Session, most: int) -> list[str]:
+    """Names of the jobs that were recorded last, the latest first."""
+    return list(session.exec(select(Job.job).order_by(col(Job.id).desc()).limit(most)))
+
+
 def jobs_like(session: Session, pattern: str) -> list[str]:
     """Names of the jobs whose name in lower case is like a pattern (SQL LIKE), in the order in which they were recorded."""
     return list(session.exec(select(Job.job).where(func.lower(Job.job).like(pattern)).order_by(col(Job.id))))

@@ -77,6 +77,15 @@ def test_a_code_is_read_in_any_script(tag):
     assert codes(as_sheet([label(tag)], ON)) == [f"{tag}\ncertificate C-1\ndue 2027-03-18"]
 
 
+@pytest.mark.parametrize(
+    ("tag", "named"),
+    [("VA-11", "VA-11"), ("VA 11/2", "VA%2011%2F2"), ("Ø?&#", "%C3%98%3F%26%23"), ("../VA", "..%2FVA")],
+)
+def test_where_the_company_has_pages_a_code_holds_the_address_of_the_instruments_page(tag, named):
+    page = as_sheet([label(tag)], ON, "https://calib.example/")
+    assert codes(page) == [f"https://calib.example/instruments/{named}"]
+
+
 @given(st.text(max_size=40), st.text(max_size=40))
 @settings(max_examples=30)
 def test_no_text_breaks_out_of_its_label(tag, certificate):

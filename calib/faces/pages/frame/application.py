@@ -51,7 +51,9 @@ from calib.records.credentials import SESSION_LONGEST, digest_of
 from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
-PAGES = ("home", "sign_in", "passkeys", "account")
+PAGES = (
+    "home", "job", "outlet", "traverse", "reading", "photographs", "instrument", "sign_in", "passkeys", "account",
+)  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
 _LONGEST_SENDING = 300  # [s]: a photograph from a basement takes its time
@@ -115,8 +117,9 @@ class _Frame:
         asked = f"?{request.url.query}" if request.url.query else ""
         client = request.client.host if request.client else ""
         visit = Visit(
-            self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client
-        )
+            self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client,
+            agent=request.headers.get("user-agent", ""),
+        )  # fmt: skip
         visit, refused = await _in_thread(self._let_in, visit, page, is_json)
         if refused is not None:  # before anything is read of what was sent
             return refused

@@ -43,6 +43,7 @@ class Visit:
     form: Form = field(default_factory=Form)
     asked: "dict[str, str]" = field(default_factory=dict)  # what follows the ? of the address
     client: str = ""  # address of the network that asks
+    agent: str = ""  # what the browser says that it is
     remarks: list[str] = field(default_factory=list)  # to be said beside what was done
 
     @property

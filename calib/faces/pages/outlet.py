@@ -1,0 +1,107 @@
+"""An outlet: enter what the meter shows, and see at once what it proves."""
+
+import json
+
+from sqlmodel import Session
+
+from calib.errors import RefusedError
+from calib.faces.answers import entered_reading, job_on_site
+from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
+from calib.faces.pages.frame.visit import Visit
+from calib.faces.pages.measured_with import chosen, instead_of, measured_with, sending
+from calib.faces.written import Content
+from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed
+from calib.procedures.enter.send_entry import send_entry
+from calib.procedures.enter.sitting import Sitting, TypedEntry
+from calib.procedures.measure.reading_in_job import reading_in_job
+from calib.procedures.measure.verdict import verdict_on
+from calib.procedures.on_record.attached_files import photographs_at
+from calib.procedures.on_record.jobs_by_name import outlet_named, typed_in_job
+from calib.procedures.on_record.outlets import readings_at
+from calib.procedures.typed.values import cell_of, values_typed
+from calib.records.record import key
+from calib.records.tables.readings import Reading, Refusal
+
+pages = Pages()
+PASSES = 6  # fields for passes; each takes several values too
+AT_OUTLET = "/jobs/{job:name}/outlets/{outlet:name}"
+
+
+@pages.shows(AT_OUTLET)
+def outlet(visit: Visit, job: str, outlet: str) -> Filled:
+    """What is asked of a reading here, and what the one entered just now proves."""
+    session = visit.reading()
+    site = job_listed(session, job)
+    here = site.outlets.get(outlet) or outlet_named(session, job, outlet)
+    content = {
+        **job_on_site.of_outlet(here),
+        "job": job,
+        "traversed": is_traversed(here),
+        "left": len(site.left),
+        "next": next_outlet(site, outlet),
+        "with": measured_with(session, visit, job, here.place),
+        "readings": readings_at(session, job, outlet) if outlet in site.measured else [],
+        "photographs": photographs_at(session, key(here.id)),
+        "passes": range(1, PASSES + 1),
+        "instead": _instead(session, visit),
+        "proven": proven(session, visit, job, outlet),
+    }
+    return Filled("outlet.html", content, title=f"{outlet}, {job}")
+
+
+@pages.takes(AT_OUTLET, again=outlet, act="record")
+def enter(visit: Visit, job: str, outlet: str) -> Goto:
+    """Write what was typed, once however often it is sent."""
+    passes = " ".join(visit.form[f"pass_{count}"] for count in range(1, PASSES + 1))
+    cells = {"job": job, "outlet": outlet, **chosen(visit), **cell_of(values_typed(passes))}
+    throttled = visit.form["throttled_observations"]
+    if throttled.strip():
+        cells["throttled_observations"] = ";".join(values_typed(throttled))
+    return written(visit, job, outlet, TypedEntry(cells))
+
+
+def _instead(session: Session, visit: Visit) -> list[Content]:
+    """What else could be used, where the gate has just refused what was typed."""
+    return (
+        instead_of(session, visit, visit.form["instrument"]) if visit.form.refused and visit.form["instrument"] else []
+    )
+
+
+def written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:
+    """Write an entry and go where its answer stands; raises as `send_entry`."""
+    with visit.writing_last() as session:
+        arrived = send_entry(
+            session, entry, sending(visit), visit.signature("page entry"), visit.at, sure=visit.form.is_sure,
+            keep_refused=visit.form["keep"] == "yes",
+        )  # fmt: skip
+    what = "refusal" if arrived.written.refused else "reading"
+    # Nobody typed the time: of two readings within a second the later one has the next.
+    said = [remark for remark in arrived.remarks if not remark.startswith("notice: observed_at: ")]
+    return Goto(f"{address('/jobs/{}/outlets/{}', job, outlet)}?{what}={arrived.written.record_id}", said)
+
+
+def next_outlet(site: JobOnSite, outlet: str) -> str | None:
+    """The outlet that is left and comes next in the order of the job."""
+    left = site.measured | {outlet}
+    return Sitting(site.job.job, outlet=outlet).next_outlet(list(site.outlets), left)
+
+
+def proven(session: Session, visit: Visit, job: str, outlet: str) -> Content | None:
+    """What the reading proves that the address names, or why it was refused; None where it names none of this outlet."""
+    if visit.asked.get("reading", "").isdecimal():
+        reading, at = typed_in_job(session, job, Reading, int(visit.asked["reading"]))
+        return proof_of(session, visit, key(reading.id)) if at.outlet == outlet else None
+    if visit.asked.get("refusal", "").isdecimal():
+        refusal, at = typed_in_job(session, job, Refusal, int(visit.asked["refusal"]))
+        return {"refusal": refusal.id, "reasons": json.loads(refusal.reasons)} if at.outlet == outlet else None
+    return None
+
+
+def proof_of(session: Session, visit: Visit, reading: int) -> Content:
+    """What a reading proves, in numbers and in words; why it stands no more."""
+    try:
+        answer = entered_reading.document(verdict_on(reading_in_job(session, reading, visit.at)), None)
+    except RefusedError as error:
+        return {"reading": reading, "stands_no_more": str(error)}
+    said = [*entered_reading.would_pass(answer), *entered_reading.would_settle(answer), *entered_reading.flags(answer)]
+    return answer | {"said": said}
