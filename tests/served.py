@@ -65,6 +65,7 @@ class Company:
 
     def __init__(self, location, folder, records=None, address=ADDRESS, pages=PAGES, more=()):
         self.address = address
+        self.location = str(location)  # as the pages come to it
         self.records = str(records or location)  # for whoever enrols: on a server not by the login of the pages
         self.credentials = Credentials(Path(folder) / "credentials")
         self.engine = database.open_records(str(location))

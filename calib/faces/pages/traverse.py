@@ -82,7 +82,7 @@ def _with_next(session: Session, visit: Visit, sitting: Sitting) -> Sequence[str
     further = sitting.with_values(values_typed(visit.form["value"]), visit.at)
     assert sitting.traverse is not None and further.traverse is not None  # noqa: S101, PT018 (it was just planned)
     asks = asks_of_setup(session, sitting.setup["instrument"], visit.at)
-    doubts = doubts_of_points(further, len(sitting.traverse.values), asks.cells)
+    doubts = doubts_of_points(further, len(sitting.traverse.values), asks)
     if doubts and not visit.form.is_sure:
         raise DoubtError(doubts)
     return further.traverse.values
