@@ -81,6 +81,11 @@ class Company:
         if link is None:
             self.credentials.use_link(own, datetime.now(UTC), hash_of(PASSWORD))
 
+    def writing_as(self, name):
+        """A session in which a person writes past the pages; on a server by their login."""
+        self.enrol(name)
+        return database.writing(database.acting_as(self.engine, self.credentials.enrolled(name).login))
+
     def visitor(self, **headers):
         """Somebody with a browser whom nobody knows yet."""
         return Visitor(self.application, self.address, headers)

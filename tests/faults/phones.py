@@ -87,7 +87,7 @@ class Phone:
             entry = self._unsent[0]
             try:
                 answer = self._send(entry)
-            except (httpx.TransportError, ValueError):  # no server, or half an answer
+            except (httpx.TransportError, httpx.HTTPStatusError, ValueError):  # no server, one too busy, half an answer
                 time.sleep(0.05)
                 continue
             if answer["outcome"] == "meanwhile":  # of this phone: its page knows of them
@@ -101,8 +101,10 @@ class Phone:
 
     def _send(self, entry):
         sender = self._client.get("/unsent/sender").json()
-        sent = entry | {"sent_at": datetime.now(UTC).isoformat()}
+        sent = entry | {"sent_at": datetime.now(UTC).isoformat(timespec="seconds")}
         answer = self._client.post("/unsent/send", json=sent, headers={"Calib-Token": sender["token"]})
+        if answer.status_code == 503:
+            answer.raise_for_status()
         assert answer.status_code == 200, answer.text
         return answer.json()
 

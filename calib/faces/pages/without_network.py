@@ -84,7 +84,7 @@ def _worker() -> bytes:
 @pages.shows("/without-network", open_to_all=True)
 def without_network(_visit: Visit) -> Filled:
     """What is shown in the place of a page that was not kept; the worker keeps this one."""
-    told = ["There is no network, and this page was not opened on this device before. Nothing was sent."]
+    told = ["There is no network, and this device has not kept this page. Nothing was sent, and nothing kept."]
     return Filled("told.html", {"told": told, "status": 0}, title="Without network")
 
 

@@ -17,7 +17,7 @@ from tests.command import calib
 from tests.folders import all_of
 
 FIELDS = {"instrument": "VA-1", "unit": "m/s", "method": "sweep", "pass_1": "3,10", "pass_2": "3.12"}
-DUE = timedelta(seconds=3)  # between a time of the test and that of the server
+DUE = timedelta(seconds=60)  # between a time of the test and that of the server, on a busy machine
 
 
 @pytest.fixture
@@ -105,7 +105,7 @@ def test_one_that_reached_the_server_by_its_form_is_found_when_it_is_sent_again(
 
 def test_what_is_unusual_is_asked_back(served, tom):
     entry = unsent(served)
-    entry["fields"] |= {"pass_2": "31.2"}
+    entry["fields"] |= {"pass_2": "6.50"}
     before = on_record(served, Reading)
     answer = send(tom, entry).json()
     assert answer["outcome"] == "doubted"
@@ -115,8 +115,8 @@ def test_what_is_unusual_is_asked_back(served, tom):
 
 
 def test_a_reading_that_the_gate_refuses_says_why_and_may_be_kept_as_a_refusal(served, tom):
-    with database.writing(served.records) as session:
-        now = datetime.now(UTC)
+    now = datetime.now(UTC)
+    with served.writing_as("Quinn") as session:
         by = Signature("Quinn", now, "event add")
         record_event(session, "VA-1", "suspension", now - timedelta(hours=1), "dropped", by)
     entry = unsent(served)
@@ -169,7 +169,8 @@ def test_what_no_page_sends_is_refused_in_one_line(served, tom, changes):
 @pytest.mark.parametrize("document", [None, [], "x", 7, {}])
 def test_what_is_no_reading_at_all_is_refused(tom, document):
     token = tom.get("/unsent/sender").json()["token"]
-    assert tom.post("/unsent/send", json=document, headers={"Calib-Token": token}).status_code == 422
+    headers = {"Calib-Token": token, "Content-Type": "application/json"}
+    assert tom.post("/unsent/send", content=json.dumps(document), headers=headers).status_code == 422
 
 
 @pytest.mark.parametrize(
@@ -178,7 +179,7 @@ def test_what_is_no_reading_at_all_is_refused(tom, document):
         ({"job": "J-9"}, "J-9"), ({"outlet": "S-9"}, "S-9"), ({"client_key": ""}, "client_key"),
         ({"fields": FIELDS | {"observed_at": "yesterday"}}, "observed_at"),
         ({"fields": FIELDS | {"observed_at": "2999-01-01T00:00:00+00:00"}}, "observed_at"),
-        ({"fields": FIELDS | {"instrument": "VA-9"}}, "VA-9"), ({"fields": {}}, "instrument"),
+        ({"fields": FIELDS | {"instrument": "VA-9"}}, "VA-9"), ({"fields": {}}, "value: blank"),
     ],
 )  # fmt: skip
 def test_a_reading_that_cannot_be_is_told_and_stays_with_the_person(served, tom, changes, said):

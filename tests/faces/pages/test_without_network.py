@@ -140,8 +140,8 @@ def test_an_instrument_is_not_said_to_be_ready_without_saying_as_of_when(browser
         page.get_by_text("May be used").wait_for()
         assert page.get_by_text(AS_OF).count() == 0
         wait_for_script(page, f"async () => (await ({PAGES_KEPT})()).includes('/instruments/VA-1')")
-        with database.writing(served.records) as session:
-            now = datetime.now(UTC)
+        now = datetime.now(UTC)
+        with served.writing_as("Quinn") as session:
             record_event(session, "VA-1", "suspension", now, "dropped", Signature("Quinn", now, "event add"))
         page.context.set_offline(True)
         page.reload()
@@ -238,7 +238,7 @@ def test_what_is_unusual_is_asked_when_it_is_sent(browser, served, address):
     with phone(browser, address) as page:
         opened_job(page)
         page.context.set_offline(True)
-        type_reading(page, "3.10", "31.2")
+        type_reading(page, "3.10", "6.50")
         page.wait_for_url("**/unsent")
         page.context.set_offline(False)
         told(page, "is that right?")

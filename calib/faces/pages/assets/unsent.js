@@ -22,6 +22,8 @@
 
   // --- what is told of them ---
 
+  let shown = null;
+
   async function tell() {
     const entries = await queue.entries(), own = entries.filter(entry => !person || entry.person === person);
     own.sort((a, b) => a.fields.observed_at < b.fields.observed_at ? -1 : 1);
@@ -41,7 +43,10 @@
     const next = document.querySelector("a[data-next]");
     const left = [...document.querySelectorAll(".card.is-left")].find(card => !card.querySelector(".not-sent"));
     if (next && left) Object.assign(next, {href: left.querySelector("a.whole").href, textContent: `Next: ${left.querySelector("a.whole").textContent}`});
-    if (list) show(own);
+    if (unsent.length && navigator.storage?.persist) navigator.storage.persist();
+    const state = JSON.stringify(own);
+    if (list && state !== shown) show(own);  // what is shown anew loses the place of whoever uses it
+    shown = state;
     return unsent;
   }
 
@@ -65,8 +70,7 @@
     document.querySelector("[data-save]").hidden = entries.every(isAnswered);
     document.querySelector("[data-send]").hidden = !entries.some(entry => entry.state === "waiting");
     list.replaceChildren(...entries.map(entry => {
-      const card = element("li", "", {className: "card"}), name = element("h2");
-      name.append(element("a", `${entry.outlet}, ${entry.job}`, {href: place(entry)}));
+      const card = element("li", "", {className: "card"}), name = element("h2", `${entry.outlet}, ${entry.job}`);
       const {fields} = entry, values = Object.keys(fields).filter(each => each.startsWith("pass_")).map(each => fields[each]);
       const typed = `${values.filter(Boolean).join("; ")} ${fields.unit || ""}, ${fields.instrument}, ${fields.observed_at}`;
       card.append(name, element("p", STATES[entry.state], {className: isAnswered(entry) ? "verdict" : "finding"}), element("p", typed));
@@ -89,6 +93,7 @@
         });
         choices.append(button);
       }
+      choices.append(element("a", `To ${entry.outlet}`, {href: place(entry), className: "button quiet"}));
       card.append(choices);
       return card;
     }));

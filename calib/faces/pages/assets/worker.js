@@ -42,17 +42,18 @@ function reached(request, patience) {
 }
 
 async function shown(event, address) {
-  const kept = await keptPage(address);
+  const kept = await keptPage(address), before = signedOut;
   try {
     const answer = await reached(event.request, kept && PATIENCE);
-    event.waitUntil(keep(address, answer.clone()));
+    event.waitUntil(keep(address, answer.clone(), before));
     return answer;
   } catch {
     return kept ? asOf(kept) : none();
   }
 }
 
-async function keep(address, answer) {
+let signedOut = 0;  // times: what was asked for before is not kept after
+async function keep(address, answer, before) {
   const person = answer.headers.get("Calib-Person");
   if (person === null) return;  // a redirection, or no page
   if (answer.headers.get("Calib-Version") !== VERSION) {
@@ -61,21 +62,23 @@ async function keep(address, answer) {
     return;
   }
   const own = PAGES + person;
+  if (!person) signedOut++;
   await forget(name => name.startsWith(PAGES) && name !== own);
   if (!person || answer.status !== 200 || !KEPT.test(address.pathname)) return;
   if (ONLY_NOW.some(name => address.searchParams.has(name))) return;
   const page = await answer.text();
   if (page.includes('class="said"')) return;  // what is said once
   const headers = new Headers(answer.headers);
-  await (await caches.open(own)).put(address.pathname, new Response(page, {headers}));
+  if (signedOut === before) await (await caches.open(own)).put(address.pathname, new Response(page, {headers}));
 }
 
 async function keepEach(addresses) {
+  const before = signedOut;
   for (const each of addresses) {
     const address = new URL(each, location.origin), kept = await keptPage(address);
     if (kept && Date.now() - Date.parse(kept.headers.get("Date")) < 600000) continue;
     try {
-      await keep(address, await fetch(address, {headers: {"Calib-Keep": "yes"}, redirect: "error"}));
+      await keep(address, await fetch(address, {headers: {"Calib-Keep": "yes"}, redirect: "error"}), before);
     } catch {
       return;
     }
@@ -105,14 +108,22 @@ async function none() {
 }
 
 async function changed(request, address) {
-  if (address.pathname === "/sign-out") await forget(name => name.startsWith(PAGES));
+  if (address.pathname === "/sign-out") {
+    signedOut++;
+    await forget(name => name.startsWith(PAGES));
+  }
   const copy = request.clone();
   try {
     return await reached(request, OUTLET.test(address.pathname) && LONGER);
   } catch {
     const place = OUTLET.exec(address.pathname);
-    if (place === null) return none();
-    await put(place, Object.fromEntries(await copy.formData()));
+    const fields = place && Object.fromEntries(await copy.formData());
+    if (!place || !fields.known) return none();  // no reading, or its page had no script
+    try {
+      await put(place, fields);
+    } catch {
+      return none();
+    }
     return Response.redirect("/unsent", 303);
   }
 }
