@@ -56,19 +56,16 @@ def chromium():
 
 
 @contextmanager
-def lasting_phone(folder, address):
-    """A page of a phone whose browser is closed in the end, and goes on with what stands in its folder."""
+def lasting_phone(browser, folder, address):
+    """A page of a phone whose browser is closed in the end; a later one goes on with what stands in its folder."""
+    context = browser.browser_type.launch_persistent_context(
+        folder, executable_path=program(), args=["--no-sandbox", "--disable-dev-shm-usage"], base_url=address,
+        viewport={"width": NARROW, "height": HEIGHT}, has_touch=True,
+    )  # fmt: skip
+    context.set_default_timeout(START * 1000)
     try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("needs playwright, which drives a browser")
-    with sync_playwright() as play:
-        context = play.chromium.launch_persistent_context(
-            folder, executable_path=program(), args=["--no-sandbox", "--disable-dev-shm-usage"], base_url=address,
-            viewport={"width": NARROW, "height": HEIGHT}, has_touch=True,
-        )  # fmt: skip
-        context.set_default_timeout(START * 1000)
         yield context.pages[0]
+    finally:
         context.close()
 
 

@@ -221,14 +221,14 @@ def is_of_new_version(page):
 # --- readings --------------------------------------------------------------------------------------------------------------------
 
 
-def test_readings_stand_in_the_phone_though_the_browser_is_closed(served, address, tmp_path):
-    with lasting_phone(tmp_path / "browser", address) as page:
+def test_readings_stand_in_the_phone_though_the_browser_is_closed(browser, served, address, tmp_path):
+    with lasting_phone(browser, tmp_path / "browser", address) as page:
         opened_job(page)
         page.context.set_offline(True)
         type_reading(page, "3.10", "3.12")
         told(page, "3.10; 3.12 m/s")
     assert on_record(served) == []
-    with lasting_phone(tmp_path / "browser", address) as page:
+    with lasting_phone(browser, tmp_path / "browser", address) as page:
         page.goto("/unsent")
         told(page, "On record")
     assert len(on_record(served)) == 1
