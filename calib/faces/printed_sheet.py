@@ -13,7 +13,7 @@ if TYPE_CHECKING:  # a fifth of a second
     from xlsxwriter.worksheet import Worksheet
 
 _A4 = 9  # as ECMA-376 numbers papers
-_SMALLEST = 75  # per cent: letters of 10 pt are printed with 7.5
+SMALLEST_PRINT = 75  # per cent: letters of 10 pt are printed with 7.5
 _A4_SIDES = 8.27, 11.69  # inches
 _LEFT, _ABOVE, _BELOW = 0.5, 0.6, 0.7  # margins, inches; the right as the left
 _DPI = 96
@@ -38,13 +38,13 @@ def as_printed(page: "Worksheet", widths: Sequence[float], leading: int, footer:
     page.set_footer(f"&L&8{footer}&C&8&A&R&8&P of &N")
     if wide > upright:
         page.set_landscape()
-    if wide * _SMALLEST / 100 <= on_side:
+    if wide * SMALLEST_PRINT / 100 <= on_side:
         page.fit_to_pages(1, 0)  # as many pages down as it takes
         return
-    page.set_print_scale(_SMALLEST)
+    page.set_print_scale(SMALLEST_PRINT)
     page.print_across()
     page.repeat_columns(0, leading - 1)
-    page.set_v_pagebreaks(_breaks(widths, leading, on_side * 100 / _SMALLEST))
+    page.set_v_pagebreaks(_breaks(widths, leading, on_side * 100 / SMALLEST_PRINT))
 
 
 def _breaks(widths: Sequence[float], leading: int, room: float) -> list[int]:

@@ -51,6 +51,7 @@ def back_up(location: str, target: Path, progress: Progress = lambda _: None) ->
         progress("reading the copy back")
         copy = _read_back(part, target, progress)
         _in_the_chain(location, copy)
+        on_file.in_one_file(part)
         put_new(part, target)
     return copy
 

@@ -74,6 +74,8 @@ def _make_file(path: Path) -> None:
             with _told(str(path)), closing(sqlite3.connect(part)) as file:
                 file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
             _migrate(part, str(path))
+            with _told(str(path)):
+                on_file.in_one_file(part)
             put_new(part, path)
     except FileExistsError:
         raise RecordsError(_is_there(path)) from None

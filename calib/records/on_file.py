@@ -94,6 +94,16 @@ def is_beside_another(path: Path) -> bool:
     return path.name.endswith(("-wal", "-shm", "-journal"))
 
 
+def in_one_file(path: Path) -> None:
+    """Put the pages that stand in the log of a file into their places: what is renamed is the file alone.
+
+    Whoever closes a file does so too, but says nothing where there is no room for them, and the log stays. Raises sqlite3.Error.
+    """
+    if has_log(path):
+        with closing(sqlite3.connect(path)) as file:
+            file.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
 def has_log(path: Path) -> bool:
     """Whether pages stand in the log beside a file."""
     return _log(path).exists() and _log(path).stat().st_size > 0

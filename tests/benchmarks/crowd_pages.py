@@ -35,7 +35,9 @@ _TOKEN = re.compile('<meta name="token" content="([^"]*)">')
 
 def signed_in(address, name):
     """A browser of a person, without a screen."""
-    client = httpx.Client(base_url=address, headers={"Sec-Fetch-Site": "same-origin"}, timeout=120)
+    # A connection each: a browser asks again by itself where the server has just closed one, and httpx does not.
+    limits = httpx.Limits(max_keepalive_connections=0)
+    client = httpx.Client(base_url=address, headers={"Sec-Fetch-Site": "same-origin"}, timeout=120, limits=limits)
     token = _TOKEN.search(client.get("/sign-in").text)[1]
     answer = client.post("/sign-in", data={"token": token, "name": name, "password": served.PASSWORD})
     assert answer.status_code == 303, answer.text

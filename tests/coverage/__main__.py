@@ -2,6 +2,7 @@
 manual's table and the picture.
 
     python -m tests.coverage WORLDS [--write] [ASSUMPTION...]
+    python -m tests.coverage --draw        # the picture alone, anew from the figures that are kept
 
 WORLDS are those of each assumption, or of those named alone; each takes about 0.05 s of a processor.
 """
@@ -92,7 +93,16 @@ def draw_picture(rows: list[dict[str, str]]) -> None:
     save_all([chart(rows)], PICTURE)
 
 
+def kept() -> list[dict[str, str]]:
+    """The figures as they were counted last."""
+    with FIGURES.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
 if __name__ == "__main__":
+    if sys.argv[1:] == ["--draw"]:
+        draw_picture(kept())
+        sys.exit()
     named = [word for word in sys.argv[2:] if word != "--write"]
     order = [assumption.name for assumption in ASSUMPTIONS]
     rows = figures(int(sys.argv[1]), [order.index(name) for name in named or order])
@@ -100,8 +110,7 @@ if __name__ == "__main__":
         print(", ".join(f"{name} {cell}" for name, cell in row.items()))
         print(told(row))
     if "--write" in sys.argv:
-        with FIGURES.open(encoding="utf-8", newline="") as file:
-            told_before = {row["assumption"]: row for row in csv.DictReader(file)}
+        told_before = {row["assumption"]: row for row in kept()}
         blank = dict.fromkeys(rows[0], "")  # a column that a line counted earlier has not
         now = {name: blank | row for name, row in told_before.items()} | {row["assumption"]: row for row in rows}
         rows = [now[name] for name in order if name in now]

@@ -38,7 +38,7 @@ def chart(rows: list[dict[str, str]]) -> Chart:
         titled(
             axes,
             "What U promises, and what it kept",
-            f"line: 95.45 %, which U promises; {worlds} worlds drawn for each line",
+            f"upright: the 95.45 % that U promises; {worlds} worlds each",
         )
         figure.legend(loc="outside lower left", ncols=len(KINDS))
         words = "; ".join(

@@ -6,13 +6,16 @@ was drawn. `python -m tests.coverage 5000` counts more worlds.
 
 import csv
 import math
+import re
 
 import pytest
 
+from calib.faces.drawings import as_png, as_svg
 from calib.faces.manual.pages import source
-from tests.coverage.__main__ import FIGURES, passes_told, told
+from tests.coverage.__main__ import FIGURES, PICTURE, kept, passes_told, told
 from tests.coverage.assumptions import ASSUMPTIONS
 from tests.coverage.counted import FOUND, KINDS, counted
+from tests.coverage.picture import chart
 
 COVERAGE_PROBABILITY = math.erf(math.sqrt(2))  # two standard deviations: 95.45 %
 WORLDS = 1_000
@@ -50,6 +53,28 @@ def test_every_assumption_has_its_figures_and_they_keep_what_u_promises():
         and float(row[kind]) < 100 * COVERAGE_PROBABILITY - 3 * float(row[f"{kind} error"])
     ]
     assert short == []
+
+
+def test_the_picture_is_that_of_the_figures_in_the_style_of_today():
+    def looks(svg):
+        return re.findall(r">([^<>]+)</text>", svg), set(re.findall(r"#[0-9a-f]{6}\b|font: [^;\"]+", svg))
+
+    figure = chart(kept()).figure
+    assert looks(PICTURE.read_text("utf-8")) == looks(as_svg(figure, "coverage"))
+
+
+def test_nothing_of_the_picture_is_cut():
+    figure = chart(kept()).figure
+    as_png(figure, 60)
+    texts = [
+        *figure.axes[0].texts,
+        *figure.axes[0].get_yticklabels(),
+        figure.axes[0].title,
+        *figure.legends[0].get_texts(),
+    ]
+    boxes = [text.get_window_extent() for text in texts]
+    assert min(box.x0 for box in boxes) >= 0
+    assert max(box.x1 for box in boxes) <= figure.bbox.x1
 
 
 def test_the_manual_has_the_figures():

@@ -1,8 +1,8 @@
 """Commands that write while there is no room, at any size: each is done, or says in one line why not, and nothing is half written.
 
 A command runs in a fork of this process that may make no file longer than a limit (RLIMIT_FSIZE, setrlimit(2): a write beyond it
-fails with EFBIG, and one that begins before it is cut short). The limits go from none to more than the command needs. Where this
-process may mount one, every second command runs in a small file system of its own instead (tmpfs: ENOSPC). Afterwards the records
+fails with EFBIG, and one that begins before it is cut short). The limits go from none to more than the command needs. Where it may
+mount one, every second command runs in a small file system of its own instead (tmpfs: ENOSPC). Afterwards the records
 verify, their ledger ends where it ended or, of a command that was done, where it does with room enough; no file is there that the
 whole command does not make, or that is shorter; and what was not done is done when there is room.
 
@@ -47,7 +47,8 @@ COMMANDS = {
 }  # fmt: skip
 
 
-def _words(command, folder):
+def words_of(command, folder):
+    """The words of a command in a folder."""
     words = [word.format(new=folder / "new", **{"in": folder / "in"}) for word in COMMANDS[command]]
     return words if "--records" in words else [*words, "--records", str(folder / "records.sqlite")]
 
@@ -72,7 +73,7 @@ def _files(folder):
     }
 
 
-def _ran(words, limit=None):
+def ran(words, limit=None):
     """Exit status, what was said on stdout and on stderr, of a command in a fork with a limit of bytes for each file."""
     out, err = os.pipe(), os.pipe()
     child = os.fork()
@@ -103,7 +104,7 @@ def _ran(words, limit=None):
 
 
 @contextmanager
-def _in_small_file_system(source, room):
+def in_small_file_system(source, room):
     """A copy of a folder in a file system of its own with so many bytes left; None where this process may mount none."""
     with tempfile.TemporaryDirectory() as place:
         used = sum(-(-path.stat().st_size // 4096) * 4096 + 4096 for path in source.rglob("*")) + 8192
@@ -133,7 +134,8 @@ def _must_be_whole(command, folder, before, whole):
     assert head[0] in (before[0], whole[0]), (command, head, before, whole)
     made = _files(folder)
     # A time of day in them makes one and the same workbook a few bytes longer when it is compressed.
-    assert [name for name, size in made.items() if size < 0.98 * whole[1].get(name, size + 99)] == [], command
+    cut = [name for name, size in made.items() if size < 0.98 * whole[1].get(name, size + 99)]
+    assert cut == [], (command, made)
     return head[0]
 
 
@@ -146,7 +148,7 @@ def full_disks(count, seed, commands=tuple(COMMANDS)):
         whole, needs = {}, {}
         for command in commands:
             with _copied(source) as folder:
-                status, _, err = _ran(_words(command, folder))
+                status, _, err = ran(words_of(command, folder))
                 assert status == 0, (command, err)
                 whole[command] = ledger_head(folder / "records.sqlite")[0], _files(folder)
                 needs[command] = sum(whole[command][1].values()) + 400_000
@@ -158,21 +160,21 @@ def full_disks(count, seed, commands=tuple(COMMANDS)):
 
 def _once(chance, number, command, source, before, whole, needs):
     room = int(needs * chance.random() ** 3)  # most of them small
-    if number // len(COMMANDS) % 2:
-        with _in_small_file_system(source, room) as folder:
+    if (number + number // len(COMMANDS)) % 2:
+        with in_small_file_system(source, room) as folder:
             if folder is not None:
-                status = _judged(command, folder, _ran(_words(command, folder)), before, whole)
+                status = _judged(command, folder, ran(words_of(command, folder)), before, whole)
                 return command, "small file system", status
     with _copied(source) as folder:
-        status = _judged(command, folder, _ran(_words(command, folder), room), before, whole)
+        status = _judged(command, folder, ran(words_of(command, folder), room), before, whole)
         if status != 0 and ledger_head(folder / "records.sqlite") == before:
-            again = _ran(_words(command, folder))
+            again = ran(words_of(command, folder))
             assert again[0] == 0, (command, again)
         return command, "limited files", status
 
 
-def _judged(command, folder, ran, before, whole):
-    status, _, err = ran
+def _judged(command, folder, ended, before, whole):
+    status, _, err = ended
     assert "Traceback" not in err, (command, err)
     head = _must_be_whole(command, folder, before, whole)
     if status == 0:

@@ -1,4 +1,4 @@
-"""The assessor's page, as `calib audit` answers: ten questions, each with its answer first."""
+"""The assessor's page, as `calib audit` answers: questions, each with its answer first."""
 
 from calib.counted import count_of
 from calib.faces.plain_text import line_width, one_line, wrapped

@@ -146,7 +146,9 @@ def text(answer: Content) -> str:
     every = [*answer["totals"], *answer["job_totals"], *answer["rooms"]]
     shared = sharing_rows(every)
     not_known = (
-        ["", f"{SHARING_TITLE}:", table_text(SHARING_COLUMNS, shared), *what_to_declare(every)] if shared else []
+        ["", f"{SHARING_TITLE}:", table_text(SHARING_COLUMNS, shared), *wrapped_lines(what_to_declare(every))]
+        if shared
+        else []
     )
     states = wrapped_lines(state_lines(answer["compared"], every))
     said = ["", *states] if states else []

@@ -9,7 +9,7 @@ from calib.faces.parts.joint_probability import joint_document, joint_lines
 from calib.faces.parts.limits import one_sided_lines
 from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import reading_content
-from calib.faces.plain_text import table_text, wrapped_lines
+from calib.faces.plain_text import table_text, wrapped, wrapped_lines
 from calib.faces.written import Content, probability_text, tolerance_text
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.risks import FEWEST_OF_A_PROCESS, RisksOfJob
@@ -124,7 +124,9 @@ def text(answer: Content) -> str:
     joint = wrapped_lines(told)
     one_sided = one_sided_lines([(outlet["outlet"], outlet) for outlet in answer["outlets"]])
     risks = [*(["", *one_sided] if one_sided else []), *risks]
-    return "\n".join([answer["decision_rule_in_words"], "", outlets, *risks, *(["", *joint] if joint else [])])
+    return "\n".join(
+        [*wrapped(answer["decision_rule_in_words"]), "", outlets, *risks, *(["", *joint] if joint else [])]
+    )
 
 
 def _outlet_cells(outlet: Content) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
 from calib.confirmation.control_chart import TREND
+from calib.counted import count_of
 from calib.faces.written import Content, unit_text
 from calib.procedures.fleet.checks_on_file import ChartedSeries
 
@@ -31,7 +32,7 @@ def text(answer: Content) -> str:
 def _lines(chart: Content) -> Iterator[str]:
     failed = sum(not check["passed"] for check in chart["checks"])
     other = f", {chart['other']}" if chart["other"] else ""
-    yield f"{chart['kind']}{other}: {len(chart['checks'])} checks, {failed} failed"
+    yield f"{chart['kind']}{other}: {count_of(len(chart['checks']), 'check', 'checks')}, {failed} failed"
     base, limits, symbol = chart["base"], chart["limits"], unit_text(chart["unit"])
     if base is not None and limits is not None:
         yield (

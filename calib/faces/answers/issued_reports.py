@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from shlex import quote
 
-from calib.faces.plain_text import one_line
+from calib.faces.plain_text import line_width, one_line, wrapped
 from calib.faces.written import Content
 from calib.procedures.report.issued import Issue
 
@@ -39,8 +39,11 @@ def text(answer: Content) -> str:
         why = "" if issue["reason"] is None else f": {one_line(issue['reason'])}"
         signed = "" if issue["signed_by"] is None else f", signed by {one_line(issue['signed_by'])}"
         issued = f"issued {issue['issued']} by {one_line(issue['issued_by'])}"
-        lines.append(f"revision {issue['revision']}, {issued}{signed}{why}")
+        lines += wrapped(f"revision {issue['revision']}, {issued}{signed}{why}")
         if issue["gaps_reason"] is not None:
-            lines.append(f"  issued with outlets that were not measured: {one_line(issue['gaps_reason'])}")
+            gaps = wrapped(
+                f"issued without outlets that were not measured: {one_line(issue['gaps_reason'])}", line_width() - 2
+            )
+            lines += [f"  {line}" for line in gaps]
         lines += [f"  {form['sha256']}  {one_line(form['name'])}" for form in issue["forms"]]
     return "\n".join(lines)

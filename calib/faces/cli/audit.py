@@ -24,10 +24,11 @@ def audit(
         Path | None, typer.Option("--into", metavar="FILE", help="Write the page too, as .html or .pdf.")
     ] = None,
 ) -> Reply:
-    """Answer an assessor's ten questions on an instrument, a job or an issued report; exit status 1 if an answer is a finding.
+    """Answer an assessor's questions on an instrument, a job or an issued report; exit status 1 if an answer is a finding.
 
     In calibration that day, accepted by whom, traceable to what, what was changed, what was found out of order, who was authorised,
-    when the software was validated, which decision rule was agreed, whether the records are whole, how long they are kept.
+    when the software was validated, which decision rule was agreed, whether the records are whole, how long they are kept,
+    whether a report was issued complete.
 
     Example: calib audit LM-27 --into lm-27-audit.pdf
     """

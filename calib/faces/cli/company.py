@@ -30,9 +30,9 @@ def set_(
     from calib.faces.answers import company as answer
     from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.fleet.attach_file import attachable
-    from calib.procedures.fleet.set_company import set_company
+    from calib.procedures.fleet.set_company import MARK, set_company
 
-    picture = None if mark is None else attachable(file_content(mark, LARGEST_FILE))
+    picture = None if mark is None else attachable(file_content(mark, LARGEST_FILE), MARK)
     company = set_company(desk.writing(), name, address, contact, base_address, picture, desk.signature())
     return Reply(answer.document(company), answer.text)
 

@@ -6,7 +6,6 @@ from datetime import date, timedelta
 from re import sub
 
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
@@ -20,6 +19,7 @@ from calib.faces.drawings.style import (
     SPAN_LOOKS,
     Chart,
     beside_row,
+    dated,
     house_style,
     short,
     titled,
@@ -114,9 +114,10 @@ def due_chart(shown: DueDrawing) -> Chart:
         axes.axvspan(
             _at(shown.on), _at(shown.on + timedelta(days=shown.within)), fc=(STROKE, 0.08), ec=EDGE, lw=0.8, zorder=0
         )
-        _dates(axes)
         last = max((bar.due_on for bar in bars if bar.due_on is not None), default=shown.on)
         axes.set_xlim(_at(first) - 10, max(_at(last), _at(shown.on)) + 20)
+        axes.xaxis_date()
+        dated(axes)
         axes.set_yticks(
             range(len(bars)), [f"{short(bar.tag, 18)}  {_SIGNS[bar.state]}" for bar in bars], fontsize=SMALL_LETTERS
         )
@@ -125,13 +126,6 @@ def due_chart(shown: DueDrawing) -> Chart:
         titled(axes, f"Calibrations on {shown.on}", _below(shown, len(bars)))
         figure.legend(handles=_legend(bars), loc="outside lower left", ncols=3)
         return Chart(figure, _words(shown))
-
-
-def _dates(axes: Axes) -> None:
-    axes.xaxis_date()
-    locator = AutoDateLocator(maxticks=7)  # type: ignore[no-untyped-call]
-    axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
 
 
 def _below(shown: DueDrawing, drawn: int) -> str:

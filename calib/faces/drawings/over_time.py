@@ -22,6 +22,7 @@ from calib.faces.drawings.style import (
     SMALL_LETTERS,
     TITLE_LETTERS,
     Chart,
+    dated,
     house_style,
     short,
     titled,
@@ -41,7 +42,8 @@ _FOUND: Any = {"fmt": "o", "ms": 4, "color": INK, "capsize": 3, "lw": 0.9, "labe
 _APPLIED = "limits, as applied"
 _LIMIT = "maximum permissible error"
 _LOOK_AHEAD = 2  # present intervals
-_BESIDE_ONE = 15  # days drawn to either side of a single check
+_FEW_DAYS = 3  # from the first check to the last: what lies nearer together stands in the middle of a month
+_BESIDE_THEM = 15  # days drawn to either side
 
 
 @dataclass(frozen=True)
@@ -85,6 +87,7 @@ def history_chart(shown: HistoryDrawing) -> Chart:
             for axes, point in zip(strips, repeated, strict=True):
                 _strip(axes, point, shown)
             strips[0].set_xlim(*_span(repeated, shown.months))
+            dated(strips[-1])
             titled(strips[0], shown.name, _once_text([point for point in points if len(point.days) == 1], shown))
         else:
             _panel(strips[0], points, shown)
@@ -192,9 +195,10 @@ def control_chart(name: str, series: Sequence[ChartedSeries]) -> Chart:
         strips = figure.subplots(len(series), 1, sharex=True, squeeze=False)[:, 0]
         for axes, charted in zip(strips, series, strict=True):
             _checks(axes, charted)
-        days = {each.at.timestamp() / 86400 for charted in series for each in charted.checks}
-        if len(days) == 1:  # left to itself the axis would span years
-            strips[0].set_xlim(min(days) - _BESIDE_ONE, max(days) + _BESIDE_ONE)
+        days = [each.at.timestamp() / 86400 for charted in series for each in charted.checks]
+        if max(days) - min(days) < _FEW_DAYS:  # left to itself the axis would span years, or hours
+            strips[0].set_xlim(min(days) - _BESIDE_THEM, max(days) + _BESIDE_THEM)
+        dated(strips[-1])
         figure.suptitle(
             short(f"{name}: intermediate checks", 60), x=0.01, ha="left", fontsize=TITLE_LETTERS, fontweight="bold"
         )
@@ -220,8 +224,9 @@ def _series_text(charted: ChartedSeries) -> str:
     last = charted.checks[-1]
     other = "" if charted.other is None else f" with {short(charted.other, 40)}"
     counted = f"{count_of(len(charted.checks), 'check', 'checks')}, {failed} failed{_trend_words(charted)}"
+    value = f"{'E_n ' if _is_error(charted) else ''}{significant(last.value, 4)}"
     return (
-        f"{charted.kind.capitalize()}{other}: {counted}; the last, on {last.at.date()}, is {significant(last.value, 4)} within "
+        f"{charted.kind.capitalize()}{other}: {counted}; the last, on {last.at.date()}, is {value} within "
         f"limits of {significant(last.low, 4)} and {significant(last.high, 4)}."
     )
 
@@ -250,11 +255,16 @@ def _checks(axes: Axes, charted: ChartedSeries) -> None:
     _marks(axes, at, value, passed & ~in_baseline, "o", STROKE, "passed")
     _marks(axes, at, value, ~passed, "X", WARNING, "failed")
     _weighted(axes, charted, at)
-    axes.set_ylabel("Eₙ" if charted.unit == "1" and charted.kind == "comparison" else f"[{unit_text(charted.unit)}]")
+    axes.set_ylabel("Eₙ" if _is_error(charted) else f"[{unit_text(charted.unit)}]")
     other = "" if charted.other is None else f", {charted.other}"
     axes.text(
         0.0, 1.0, short(f"{charted.kind}{other}", 60), transform=axes.transAxes, va="bottom", fontsize=SMALL_LETTERS
     )
+
+
+def _is_error(charted: ChartedSeries) -> bool:
+    """Whether the values are normalised errors E_n."""
+    return charted.unit == "1" and charted.kind == "comparison"
 
 
 def _marks(axes: Axes, at: _Times, value: _Floats, which: NDArray[np.bool_], sign: str, face: str, label: str) -> None:

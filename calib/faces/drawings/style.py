@@ -25,7 +25,7 @@ from weakref import WeakKeyDictionary, WeakSet
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedFormatter
+from matplotlib.ticker import FixedFormatter, MaxNLocator
 
 from calib.errors import CalibError
 from calib.faces.drawings.arrangement import arrange
@@ -117,7 +117,6 @@ _STYLE: Any = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.unicode_minus": True,
-    "date.converter": "concise",
     "xtick.color": INK,
     "ytick.color": INK,
     "text.color": INK,
@@ -127,6 +126,8 @@ _STYLE: Any = {
     "legend.fontsize": SMALL_LETTERS,
     "figure.facecolor": WHITE,
 }
+
+_DAYS_BY_THEMSELVES = 150  # of a longer axis months or years are enough
 
 
 @contextmanager
@@ -154,6 +155,26 @@ def titled(axes: Axes, title: str, below: str = "") -> None:
         shown, (0, 1), (0, above), xycoords="axes fraction", textcoords="offset points", fontsize=TITLE_LETTERS, fontweight="bold",
         va="bottom",
     )  # fmt: skip
+
+
+def dated(axes: Axes) -> None:
+    """Days along an axis that is as long as it will be, each with its month and year: "21" under "Nov" may be one of October."""
+    from matplotlib.dates import (  # noqa: PLC0415 (of pictures over time alone)
+        MONTHLY,
+        AutoDateFormatter,
+        AutoDateLocator,
+        DateFormatter,
+    )
+
+    first, last = axes.get_xlim()
+    if last - first < _DAYS_BY_THEMSELVES:
+        axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
+        axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
+        return
+    locator = AutoDateLocator(minticks=3, maxticks=7)  # type: ignore[no-untyped-call]
+    locator.intervald[MONTHLY] = [1, 2, 3, 4, 6, 12]
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(AutoDateFormatter(locator))  # type: ignore[no-untyped-call]
 
 
 def beside_row(axes: Axes, row: float, text: str, **letters: Any) -> None:

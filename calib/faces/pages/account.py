@@ -2,7 +2,9 @@
 
 from webauthn.helpers import bytes_to_base64url
 
+from calib.confirmation.authority import ACTS
 from calib.errors import BadInputError, Finding
+from calib.faces.answers import roles as roles_answer
 from calib.faces.pages.frame.passwords import is_password
 from calib.faces.pages.frame.routes import Filled, Goto, Pages
 from calib.faces.pages.frame.visit import Visit
@@ -14,14 +16,18 @@ pages = Pages()
 
 @pages.shows("/account", menu="Account")
 def account(visit: Visit) -> Filled:
-    """What the person signs in by."""
+    """What the person signs in by, and what their roles let them do."""
     credentials = visit.served.credentials
     enrolled = credentials.enrolled(visit.person)
     keys = [
         {"key": bytes_to_base64url(key.id), "name": key.name, "since": str(key.added.date())}
         for key in credentials.passkeys_of(visit.person)
     ]
-    content = {"passkeys": keys, "has_password": enrolled is not None and enrolled.password is not None}
+    content = {
+        "passkeys": keys,
+        "has_password": enrolled is not None and enrolled.password is not None,
+        "may": [act["does"] for act in roles_answer.document(ACTS)["acts"] if visit.may(act["act"])],
+    }
     return Filled("account.html", content, title="Account")
 
 

@@ -4,7 +4,7 @@ from calib.errors import UnitError
 from calib.faces.answers import instrument_at_hand as answer
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
-from calib.procedures.fleet.ready import middle_indication, ready, ready_instead
+from calib.procedures.fleet.ready import ready, ready_in_the_middle, ready_instead
 from calib.procedures.on_record.jobs_by_name import latest_jobs
 
 pages = Pages()
@@ -16,12 +16,10 @@ def instrument(visit: Visit, tag: str) -> Filled:
     """The gate's answer now, what an indication means, and what else could be used."""
     session, now = visit.reading(), visit.at
     wrong, asked = "", visit.asked.get("at", "").strip()
-    (plain,) = ready(session, [tag], now, now, None)
-    indication = asked or middle_indication(plain)
     try:
-        (at_hand,) = ready(session, [tag], now, now, indication) if indication else (plain,)
+        at_hand = ready(session, [tag], now, now, asked)[0] if asked else ready_in_the_middle(session, tag, now)
     except UnitError as error:
-        wrong, at_hand = str(error), plain
+        wrong, at_hand = str(error), ready_in_the_middle(session, tag, now)
     instead = [] if at_hand.decision.allowed else ready_instead(session, tag, now, now)
     content = answer.document(now, at_hand, instead) | {"asked": asked, "wrong": wrong}
     return Filled(

@@ -1,7 +1,7 @@
 """With what is measured at an outlet: meter, probe, air, unit, method, as they are remembered, chosen and asked for."""
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from sqlmodel import Session
 
@@ -9,12 +9,12 @@ from calib.errors import NotInRecordsError
 from calib.faces.answers import readiness
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.written import Content
-from calib.procedures.enter.on_site import InstrumentAsks, asks_of_setup, conditions_of, last_used
+from calib.procedures.enter.on_site import asks_of_setup, conditions_of, last_used
 from calib.procedures.enter.send_entry import Sending
 from calib.procedures.enter.sitting import SETUP
 from calib.procedures.fleet.ready import ready, ready_instead
 from calib.procedures.on_record.by_name import tags_in_use
-from calib.procedures.on_record.methods import methods_in_force
+from calib.procedures.on_record.methods import names_of_methods
 from calib.records.words import STAGES
 
 BESIDE = ("stage", "remarks", "averaging_s")  # cells of the reading itself, beside its values
@@ -28,14 +28,16 @@ def chosen(visit: Visit) -> dict[str, str]:
 
 def measured_with(session: Session, visit: Visit, job: str, place: str | None) -> Content:
     """The set-up as it stands: what was chosen, else what this person used last at such a place, else what the meter asks for."""
-    said, last = chosen(visit), last_used(session, job, visit.person, place)
+    said = chosen(visit)
+    last = last_used(session, job, visit.person, place, said.get("instrument"))
     tag = said.get("instrument") or last.get("instrument", "")
     unknown, asks = "", None
     try:
         asks = asks_of_setup(session, tag, visit.at) if tag else None
     except NotInRecordsError as error:
         unknown, tag = str(error), ""
-    start, conditions = _offered(asks, last, tag) | said, conditions_of(session, job)
+    own_unit = {} if asks is None else {"unit": asks.unit}
+    start, conditions = own_unit | last | said, conditions_of(session, job)
     return {
         "instrument": tag,
         "unknown": unknown,
@@ -45,7 +47,7 @@ def measured_with(session: Session, visit: Visit, job: str, place: str | None) -
         "not_traversed": None if asks is None else asks.way.not_traversed,
         "takes_probe": asks is not None and asks.way.probe.value != "none",
         "is_throttled": asks is not None and asks.way.throttled is not None,
-        "methods_shown": choices(methods_of(session), may_be_blank=not start.get("method")),
+        "methods_shown": choices(names_of_methods(session), may_be_blank=not start.get("method")),
         "conditions": conditions,
         "conditions_shown": choices(conditions, may_be_blank=True),
         "tags": tags_in_use(session),
@@ -53,15 +55,6 @@ def measured_with(session: Session, visit: Visit, job: str, place: str | None) -
         "readiness": readiness_of(session, visit, tag) if asks is not None else None,
         "client_key": fresh_key(visit),
     }
-
-
-def _offered(asks: InstrumentAsks | None, last: Mapping[str, str], tag: str) -> dict[str, str]:
-    """What was used last, with the unit, the probe and the air of another meter left out."""
-    if asks is None:
-        return {}
-    if tag == last.get("instrument"):
-        return dict(last)
-    return {"instrument": tag, "unit": asks.unit} | {name: last[name] for name in ("method",) if name in last}
 
 
 def readiness_of(session: Session, visit: Visit, tag: str) -> Content:
@@ -73,11 +66,6 @@ def readiness_of(session: Session, visit: Visit, tag: str) -> Content:
 def instead_of(session: Session, visit: Visit, tag: str) -> list[Content]:
     """What else could be used: instruments that measure the same and may be used now."""
     return list(readiness.document(visit.at, ready_instead(session, tag, visit.at, visit.at), None)["instruments"])
-
-
-def methods_of(session: Session) -> list[str]:
-    """Names of the methods, in the order in which they were declared."""
-    return list(dict.fromkeys(method.method for method in methods_in_force(session).values()))
 
 
 def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[str, str]]:

@@ -10,54 +10,55 @@ from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.measured_with import chosen, instead_of, measured_with, sending
 from calib.faces.written import Content
-from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed
+from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed, readings_on_record
 from calib.procedures.enter.send_entry import send_entry
 from calib.procedures.enter.sitting import Sitting, TypedEntry
 from calib.procedures.measure.reading_in_job import reading_in_job
 from calib.procedures.measure.verdict import verdict_on
 from calib.procedures.on_record.attached_files import photographs_at
 from calib.procedures.on_record.jobs_by_name import outlet_named, typed_in_job
-from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.typed.values import cell_of, values_typed
 from calib.records.record import key
 from calib.records.tables.readings import Reading, Refusal
 
 pages = Pages()
-PASSES = 6  # fields for passes; each takes several values too
-AT_OUTLET = "/jobs/{job:name}/outlets/{outlet:name}"
+PASS_FIELDS = 6  # fields for passes; each takes several values too
+AN_OUTLET = "/jobs/{job:name}/outlets/{outlet:name}"
 
 
-@pages.shows(AT_OUTLET)
+@pages.shows(AN_OUTLET)
 def outlet(visit: Visit, job: str, outlet: str) -> Filled:
     """What is asked of a reading here, and what the one entered just now proves."""
     session = visit.reading()
     site = job_listed(session, job)
     here = site.outlets.get(outlet) or outlet_named(session, job, outlet)
+    readings = readings_on_record(session, here) if outlet in site.measured else []
+    proof = proven(session, visit, job, outlet)
     content = {
         **job_on_site.of_outlet(here),
         "job": job,
         "traversed": is_traversed(here),
         "left": len(site.left),
         "next": next_outlet(site, outlet),
-        "with": measured_with(session, visit, job, here.place),
-        "readings": readings_at(session, job, outlet) if outlet in site.measured else [],
-        "photographs": photographs_at(session, key(here.id)),
-        "passes": range(1, PASSES + 1),
+        "with": measured_with(session, visit, job, here.place) if proof is None else None,
+        "readings": readings,
+        "photographs": photographs_at(session, key(here.id), readings),
+        "passes": range(1, PASS_FIELDS + 1),
         "instead": _instead(session, visit),
-        "proven": proven(session, visit, job, outlet),
+        "proven": proof,
     }
     return Filled("outlet.html", content, title=f"{outlet}, {job}")
 
 
-@pages.takes(AT_OUTLET, again=outlet, act="record")
+@pages.takes(AN_OUTLET, again=outlet, act="record")
 def enter(visit: Visit, job: str, outlet: str) -> Goto:
     """Write what was typed, once however often it is sent."""
-    return written(visit, job, outlet, typed_entry(visit, job, outlet))
+    return entry_written(visit, job, outlet, typed_entry(visit, job, outlet))
 
 
 def typed_entry(visit: Visit, job: str, outlet: str) -> TypedEntry:
     """What was typed into the form, as an entry; with the time of the device where its script said it."""
-    passes = " ".join(visit.form[f"pass_{count}"] for count in range(1, PASSES + 1))
+    passes = " ".join(visit.form[f"pass_{count}"] for count in range(1, PASS_FIELDS + 1))
     cells = {"job": job, "outlet": outlet, **chosen(visit), **cell_of(values_typed(passes))}
     throttled = visit.form["throttled_observations"]
     if throttled.strip():
@@ -74,7 +75,7 @@ def _instead(session: Session, visit: Visit) -> list[Content]:
     )
 
 
-def written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:
+def entry_written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:
     """Write an entry and go where its answer stands; raises as `send_entry`."""
     with visit.writing_last() as session:
         arrived = send_entry(

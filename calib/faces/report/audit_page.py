@@ -36,7 +36,9 @@ def _laid_out(answer: Content, at: str) -> Layout:
 
 
 def _blocks(answer: Content, at: str) -> Iterator[Block]:
-    yield Title(heading(answer), f"Ten questions, answered from the records on {moment_text(at)}")
+    yield Title(
+        heading(answer), f"{len(answer['questions'])} questions, answered from the records on {moment_text(at)}"
+    )
     places = [str(place) for place, asked in enumerate(answer["questions"], start=1) if asked["is_finding"]]
     if places:
         yield Notice(f"{ending(answer)}: {', '.join(places)}.", ())

@@ -112,7 +112,7 @@ def _observed(reading: Content, anchors: Anchors) -> Iterator[str | Run]:
     if reading["traverse"] is not None:
         weights = [point["weight"] for point in reading["traverse"]["velocities"]]
         there = Run("What each flow was worked out from", to=anchors.of("points", reading["reading"]))
-        yield from ("; indications at its points as typed stand under ", there)
+        yield from ("; for the indications at its points as typed see ", there)
         is_weighted = len(set(weights)) > 1
         yield ", with weights w_j" if is_weighted else f", each with the weight w_j = {significant(weights[0], 6)}"
     elif reading["throttled_observations"]:

@@ -28,9 +28,9 @@ from calib.faces.parts.review_on_job import review_document
 from calib.faces.parts.summary import summary_document
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation, Refused
-from calib.procedures.on_record.attached_files import JobPhotograph
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.flow_unit import flow_unit, flow_unit_of_report
+from calib.procedures.on_record.photographs import JobPhotograph
 from calib.procedures.on_record.reviews import Review
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of

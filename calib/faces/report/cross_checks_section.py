@@ -21,15 +21,15 @@ from calib.faces.report.blocks import (
     number_columns,
     runs,
 )
-from calib.faces.report.table_cells import NOTHING, flow_cell, row_of, words_cell
+from calib.faces.report.table_cells import NOTHING, factor_cell, flow_cell, row_of, words_cell
 from calib.faces.written import Content
 
 _COLUMNS = (
     TableColumn("Flow"),
     TableColumn("Measured as"),
-    *number_columns("First ± U"),
+    *number_columns("First ± U", "k"),
     TableColumn("And as"),
-    *number_columns("Second ± U", "Difference ± U", "E_n"),
+    *number_columns("Second ± U", "k", "Difference ± U", "k", "E_n"),
     TableColumn("Statement"),
 )
 
@@ -43,6 +43,10 @@ def cross_checks_section(report: Content) -> Iterator[Block]:
         yield Bullets(tuple(runs(line) for line in cross_check_lines(checks)))
 
 
+def _flow_cells(flow: Content) -> tuple[Cell, Cell]:
+    return flow_cell(flow), factor_cell(flow)
+
+
 def _row(check: Content) -> TableRow:
     flow, first, second = sides_text(check)
     is_checked = check["normalised_error"] is not None
@@ -51,10 +55,10 @@ def _row(check: Content) -> TableRow:
     return row_of(
         words_cell(flow),
         words_cell(first),
-        flow_cell(check["first"]["flow"]),
+        *_flow_cells(check["first"]["flow"]),
         words_cell(second),
-        flow_cell(check["second"]["flow"]),
-        flow_cell(check["difference"]),
+        *_flow_cells(check["second"]["flow"]),
+        *_flow_cells(check["difference"]),
         error,
         words_cell(Run(said, Mark.STRONG) if check["agrees"] is False else said),
     )

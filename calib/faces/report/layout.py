@@ -24,9 +24,9 @@ from calib.faces.report.instruments_section import instruments_section
 from calib.faces.report.photographs_section import photographs_section
 from calib.faces.report.traverses_and_air import air_section, traverses_section
 from calib.faces.written import Content
-from calib.procedures.on_record.attached_files import JobPhotograph
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.company import CompanyMark
+from calib.procedures.on_record.photographs import JobPhotograph
 from calib.unswept import unswept
 
 

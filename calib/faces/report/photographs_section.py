@@ -8,7 +8,7 @@ from io import BytesIO
 
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Mark, Photograph, Photographs, Run, Runs, paragraph, runs
-from calib.procedures.on_record.attached_files import JobPhotograph
+from calib.procedures.on_record.photographs import JobPhotograph
 
 _LONGEST_SIDE = 480  # pixels: 200 to an inch on paper
 _QUALITY = 75  # of a JPEG, in per cent as its library counts

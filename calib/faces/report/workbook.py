@@ -46,7 +46,7 @@ from calib.unswept import unswept
 # Signs, of two UTF-16 units each at the most; a cell holds 32,767 (Microsoft, "Excel specifications and limits").
 _LONGEST_PIECE = 16_000
 _LONGEST_IN_FOOTER = 60
-_FIRST_SHEET = (24, 72)  # signs: widths of its columns
+_FIRST_SHEET = (24, 71)  # signs: widths of its columns
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
 _FILLED = 0.95  # of a line, since words are not broken
 _NEVER = float("inf")

@@ -381,8 +381,9 @@ def _side_columns(place: int, side: str) -> tuple[SheetColumn, ...]:
     near = _to_two_digits(_at(side, "flow", "expanded_uncertainty"))
     return (
         SheetColumn("Measured as" if place == 1 else "And as", lambda row: sides_text(row)[place], width=26),
-        SheetColumn("q_1" if place == 1 else "q_2", _at(side, "flow", "value"), near),
-        SheetColumn("U(q_1)" if place == 1 else "U(q_2)", _at(side, "flow", "expanded_uncertainty"), near, 9),
+        SheetColumn(f"q_{place}", _at(side, "flow", "value"), near),
+        SheetColumn(f"U(q_{place})", _at(side, "flow", "expanded_uncertainty"), near, 9),
+        SheetColumn(f"k of q_{place}", _at(side, "flow", "coverage_factor"), TWO_DECIMALS, 6),
     )
 
 
@@ -427,6 +428,7 @@ OF_REFUSALS = (
     SheetColumn("Observations as typed", _at("observations"), width=18),
     SheetColumn("Unit", _at("unit"), width=6),
     SheetColumn("Reasons", _joined("reasons", "\n"), width=70),
+    SheetColumn("Reading that counts instead", _at("counts_instead"), WHOLE, 12),
     SheetColumn("Operator", _at("operator"), width=14),
     SheetColumn("Remarks", _at("remarks"), width=30),
 )

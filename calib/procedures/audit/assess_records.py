@@ -1,4 +1,6 @@
-"""Ten questions that an assessor asks, answered from the records (ISO/IEC 17025:2017; common practice which ten).
+"""Questions that an assessor asks, answered from the records: ten, and of a job and a report one more.
+
+Source: ISO/IEC 17025:2017; common practice which questions.
 
 Decision (2026-11-29): the answers are sentences with what they rest on, made here once, and every form shows them alike. Options:
 figures that each face words by itself, which would say ten things six times. Cost: another language would begin here.
@@ -11,6 +13,7 @@ from datetime import date, datetime
 from sqlmodel import Session
 
 from calib.procedures.audit.answer import Answer, said_once
+from calib.procedures.audit.complete import complete
 from calib.procedures.audit.corrected import corrected, out_of_order
 from calib.procedures.audit.in_calibration import in_calibration, traceable, who_accepted
 from calib.procedures.audit.of_the_house import agreed, as_written, retained, validated
@@ -39,7 +42,7 @@ def assess_records(session: Session, words: Sequence[str], on: date, now: dateti
     answers = said_once(
         in_calibration(session, subject, now),
         who_accepted(session, subject),
-        traceable(subject),
+        traceable(session, subject),
         corrected(session, subject, now),
         out_of_order(session, subject),
         authorised(session, subject),
@@ -47,5 +50,6 @@ def assess_records(session: Session, words: Sequence[str], on: date, now: dateti
         agreed(session, subject),
         as_written(session, subject),
         retained(session),
+        *complete(session, subject),
     )
     return Audit(subject, answers, ledger.ledger_head(session)[1])

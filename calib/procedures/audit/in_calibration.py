@@ -11,7 +11,7 @@ from calib.confirmation.interval import Decision, is_retired
 from calib.confirmation.traceability import is_accredited
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
-from calib.procedures.audit.since_issue import after_issue, held_when_issued
+from calib.procedures.audit.since_issue import after_issue, gaps_when_issued, held_when_issued
 from calib.procedures.audit.subject import JOB, Subject, Use
 from calib.procedures.on_record.calibrations import CalibrationOnFile, attempts_to_accept
 from calib.procedures.on_record.used_with import decision_on, gear_of
@@ -118,8 +118,8 @@ def _rule(acceptance: Acceptance) -> str:
     return f"{acceptance.decision_rule} acceptance{f' of the {judged}' if judged else ''}"
 
 
-def traceable(subject: Subject) -> Answer:
-    """Whether every chain reaches an accredited certificate that was valid on its day."""
+def traceable(session: Session, subject: Subject) -> Answer:
+    """Whether every chain reaches an accredited certificate that was valid on its day; of a report then and now."""
     question = "To what is it traceable?"
     ends = [
         on_file.calibration
@@ -127,14 +127,24 @@ def traceable(subject: Subject) -> Answer:
         if is_accredited(on_file.calibration.accreditation) and on_file.withdrawn is None
     ]
     laboratories = sorted({f"{end.laboratory} ({end.accreditation})" for end in ends})
-    gaps = subject.trace.gaps
+    gaps, then = subject.trace.gaps, gaps_when_issued(session, subject)
     if gaps:
         said = f"Not wholly: {count_of(len(gaps), 'gap', 'gaps')} in the chain."
     elif not ends:
         return Answer(question, "To nothing: no accredited certificate is reached.", is_finding=True)
     else:
         said = f"To {_listed(laboratories)}: every chain ends at an accredited certificate that was valid on its day."
-    return Answer(question, said, bool(gaps), (*(f"{gap}." for gap in gaps), *_in_house(subject), *_signed(subject)))
+    lines = _gaps_told(gaps, gaps if then is None else then)
+    if subject.issue is not None and then is not None:
+        count = count_of(len(then), "gap", "gaps") if then else "no gap"
+        said += f" When revision {subject.issue.revision} was issued on {subject.issue.issued_at[:10]}, it had {count}."
+    return Answer(question, said, bool(gaps or then), (*lines, *_in_house(subject), *_signed(subject)))
+
+
+def _gaps_told(now: Sequence[str], then: Sequence[str]) -> Iterator[str]:
+    """Each gap of the chain, with what of it was otherwise when the report was issued."""
+    yield from (f"{gap}." if gap in then else f"Since the issue: {gap}." for gap in now)
+    yield from (f"When it was issued, and no more: {gap}." for gap in then if gap not in now)
 
 
 def _signed(subject: Subject) -> Iterator[str]:

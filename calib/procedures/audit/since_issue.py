@@ -1,8 +1,8 @@
 """What held when a report was issued, and what changed since (ISO/IEC 17025:2017, 7.8.8).
 
 Decision (2026-11-29): a report is asked by the records as they are now; beside that stands what its issued form states, and what
-was recorded after the issue is marked. Options: the records as they were then, put together anew, of which the cost grows with the
-company's past. Cost: a gap in the chain of traceability is told as it is now.
+was recorded after the issue is marked; the chain of traceability alone is followed through the records as they were then. Options:
+every question asked of these, of which the cost grows with the company's past. Cost: two ways to look back.
 """
 
 import json
@@ -14,13 +14,15 @@ from sqlmodel import Session
 
 from calib.counted import count_of
 from calib.errors import NotInRecordsError, RecordsError
-from calib.procedures.audit.subject import Subject
+from calib.procedures.audit.subject import JOB, Subject
+from calib.procedures.impact.trace import trace_up
 from calib.procedures.on_record.amended import Amended
+from calib.procedures.on_record.as_recorded_until import as_recorded_until
 from calib.procedures.on_record.jobs_by_name import amended_job
 from calib.procedures.on_record.recorded import sequences
-from calib.procedures.report.issued import issued_bytes, issues_of
+from calib.procedures.report.issued import Issue, issued_bytes, issues_of
 from calib.procedures.report.watch_issued import says_now
-from calib.records.record import key
+from calib.records.record import key, moment
 from calib.records.tables.jobs import Job
 from calib.records.tables.reports import IssuedReport
 
@@ -70,6 +72,16 @@ def changed_since(session: Session, subject: Subject, now: datetime) -> Iterator
             yield f"Revision {later.revision} took its place on {later.issued_at[:10]} ({later.reason})."
 
 
+def gaps_when_issued(session: Session, subject: Subject) -> tuple[str, ...] | None:
+    """What the chain of traceability lacked when the report was issued; None where no report is asked about."""
+    issue = subject.issue
+    if issue is None:
+        return None
+    (place,) = sequences(session, "issued_report", subject.numbers["issued_report"]).values()
+    with as_recorded_until(session, place):
+        return trace_up(session, (JOB, issue.job), moment(issue.issued_at).date()).gaps
+
+
 def job_as_issued(session: Session, subject: Subject) -> Job | None:
     """The job as it counted when the report was issued; None where no report is asked about."""
     if subject.issue is None:
@@ -82,13 +94,14 @@ def job_as_issued(session: Session, subject: Subject) -> Job | None:
 
 
 def _document(session: Session, subject: Subject) -> Mapping[str, Any] | None:
+    """The issued form of the report that is asked about; None where none is."""
+    return None if subject.issue is None else issued_document(session, subject.issue)
+
+
+def issued_document(session: Session, issue: Issue) -> Mapping[str, Any] | None:
     """The issued form that is read by machines; None where it was not kept, or is not what was issued."""
-    if subject.issue is None:
-        return None
     try:
-        document: Mapping[str, Any] = json.loads(
-            issued_bytes(session, subject.issue.job, subject.issue.revision, "json")
-        )
+        document: Mapping[str, Any] = json.loads(issued_bytes(session, issue.job, issue.revision, "json"))
     except (NotInRecordsError, RecordsError):
         return None
     return document

@@ -40,6 +40,7 @@ from calib.quantities import known_units, unit
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.conditions import Condition
+from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
@@ -82,17 +83,29 @@ def job_listed(session: Session, job: str) -> JobOnSite:
     return JobOnSite(on_record, {outlet.outlet: outlet for outlet in outlets.values()}, measured)
 
 
+def readings_on_record(session: Session, outlet: Outlet) -> list[int]:
+    """Numbers of the readings of an outlet that were not taken back, as they were recorded."""
+    own = select(Reading.id).where(Reading.outlet_id == outlet.id, not_retracted(Reading))
+    return [key(each) for each in session.exec(own.order_by(col(Reading.id)))]
+
+
 # --- with what it is measured ----------------------------------------------------------------------------------------------------
 
 
-def last_used(session: Session, job: str, person: str | None = None, place: str | None = None) -> dict[str, str]:
+def last_used(
+    session: Session, job: str, person: str | None = None, place: str | None = None, instrument: str | None = None
+) -> dict[str, str]:
     """With what the latest reading of a job was taken, by whom too; nothing where there is none. Raises NotInRecordsError.
 
-    Of a person that of their own at a like place, where there is one: two at a job have two meters, and a duct is not swept.
+    Of a person that of their own at a like place, where there is one: two at a job have two meters, and a duct is not swept. Of an
+    instrument with that alone: another one is used by another method.
     """
     of_job = select(Reading, Method.method).join(Outlet).join(Method, col(Method.id) == Reading.method_id)
     own = of_job.where(Outlet.job_id == job_named(session, job).id, not_retracted(Reading))
     latest_first = own.order_by(col(Reading.id).desc()).limit(1)
+    if instrument is not None:
+        tagged = select(Instrument.id).where(Instrument.tag == instrument).scalar_subquery()
+        latest_first = latest_first.where(Reading.instrument_id == tagged)
     there = latest_first.where(col(Outlet.place).is_not_distinct_from(place))
     queries = (latest_first,) if person is None else (there.where(Reading.operator == person), there, latest_first)
     last = next((row for row in (session.exec(query).first() for query in queries) if row is not None), None)

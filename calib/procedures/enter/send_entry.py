@@ -19,6 +19,7 @@ from sqlmodel import Session, select
 
 from calib.counted import count_of
 from calib.errors import BadInputError, CalibError, Finding
+from calib.procedures.enter.correct_reading import indications_at_points
 from calib.procedures.enter.on_site import WrittenAs, write_entry, written_as
 from calib.procedures.enter.sitting import TypedEntry
 from calib.procedures.on_record.by_keys import numbered
@@ -32,7 +33,7 @@ from calib.records.record import typed
 from calib.records.tables.entries import SentEntry
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
-from calib.records.tables.readings import Reading, Refusal, TraversePoint
+from calib.records.tables.readings import Reading, Refusal
 
 LONGEST_KEY = 100  # signs
 _LONGEST_DEVICE = 200
@@ -173,9 +174,6 @@ def _is_that_of(session: Session, written: WrittenAs, entry: TypedEntry) -> bool
     }
     sent = typed_row(None, entry.cells).cells
     sent["observed_at"] = same_time(sent["observed_at"])
-    of_traverse = select(TraversePoint).where(TraversePoint.traverse_id == record.traverse_id)
-    rows = () if record.traverse_id is None else session.exec(of_traverse)
-    points = {(point.line, point.point): point.indications for point in rows}
-    return points == dict(entry.points) and all(
+    return indications_at_points(session, record) == dict(entry.points) and all(
         on_record[column] == sent[column] for column in on_record.keys() & sent.keys()
     )

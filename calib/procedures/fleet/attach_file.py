@@ -73,12 +73,13 @@ def _is_xml(content: bytes) -> bool:
     return True
 
 
-def attachable(file: FileContent) -> FileRead:
-    """A file that may be kept; raises BadInputError, naming it, for one that may not."""
+def attachable(
+    file: FileContent, wanted: str = "a whole PDF, PNG, JPEG or XML file, judged by its content"
+) -> FileRead:
+    """A file that may be kept; raises BadInputError, naming it and what was wanted, for one that may not."""
     kind = None if file.expected is not None else media_type(file.content)
     if kind is None:
-        expected = file.expected or "a whole PDF, PNG, JPEG or XML file, judged by its content"
-        raise BadInputError([Finding(file.source, None, None, None, expected)])
+        raise BadInputError([Finding(file.source, None, None, None, file.expected or wanted)])
     return FileRead(file.name, kind, hashlib.sha256(file.content).hexdigest(), file.content)
 
 

@@ -73,13 +73,17 @@ def ready_instead(session: Session, tag: str, at: datetime, now: datetime) -> li
     return [each for each in ready(session, others, at, now, None) if each.decision.allowed]
 
 
-def middle_indication(readiness: Readiness) -> str | None:
-    """The middle of what an instrument may indicate, with its unit; None where it may not be used."""
-    calibration = readiness.decision.calibration
-    if not readiness.decision.allowed or calibration is None:
-        return None
-    shown = unit(readiness.instrument.indicated, readiness.instrument.unit)
-    return f"{shown.from_si((calibration.low + calibration.high) / 2):.3g} {shown.symbol}"
+def ready_in_the_middle(session: Session, tag: str, now: datetime) -> Readiness:
+    """The answer on one instrument now, with what it says in the middle of what it is calibrated for; raises NotInRecordsError."""
+    instrument = instrument_tagged(session, tag)
+    gear = gear_of(session, [key(instrument.id)])
+    decision = _with_what_it_lacks(instrument, decision_on(gear, tag, now, now))
+    plain = Readiness(instrument, decision, None)
+    if not decision.allowed or decision.calibration is None:
+        return plain
+    shown = unit(instrument.indicated, instrument.unit)
+    middle = f"{shown.from_si((decision.calibration.low + decision.calibration.high) / 2):.3g} {shown.symbol}"
+    return _with_values(session, gear, [plain], (now, now), middle)[0]
 
 
 def _with_what_it_lacks(instrument: Instrument, decision: Decision) -> Decision:

@@ -13,6 +13,7 @@ from calib.records.tables.company import Company
 
 _LONGEST = 200  # signs of a text, which stands at the head of each report
 _LARGEST_MARK = 1_000_000  # bytes, since each report holds it
+MARK = "a picture, PNG or JPEG, of at most 1 MB"
 
 
 def set_company(
@@ -66,4 +67,4 @@ def _expected_of_mark(mark: FileRead) -> str | None:
         if colours is None:
             return "a picture that can be drawn"
         return None if colours in COLOURS else "a picture in RGB or grey"
-    return "a picture, PNG or JPEG, of at most 1 MB"
+    return MARK

@@ -334,7 +334,7 @@ def air_by_declaration(records: OnRecord, job: int, service: str, at: datetime, 
         default=None,
     )
     if near is None:
-        return _unknown("no conditions of the job state a barometric pressure or an altitude in conditions.csv")
+        return _unknown("no record of conditions of the job states a barometric pressure or an altitude")
     asked = (job, near.conditions, now, service, "pressure alone")
     if asked not in records.worked_out:
         records.worked_out[asked] = _of_pressure(records, near, records.declared_air[job, service], now)

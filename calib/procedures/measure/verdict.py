@@ -65,7 +65,11 @@ def verdict_on(in_job: ReadingInJob) -> Verdict:
     evaluation, row = in_job.evaluation, in_job.row
     settled = _is_settled(evaluation, row)
     return Verdict(
-        in_job, passing_indications(evaluation)[row], settled, observations_to_settle(in_job), evaluation.not_measured
+        in_job,
+        passing_indications(evaluation, row)[row],
+        settled,
+        observations_to_settle(in_job),
+        evaluation.not_measured,
     )
 
 
@@ -117,12 +121,15 @@ def passing_flows(evaluation: Evaluation, row: int) -> tuple[float, float] | Non
     return ends if ends[0] <= ends[1] else None
 
 
-def passing_indications(evaluation: Evaluation) -> list[tuple[float, float] | None]:
-    """Mean indications of each reading that would pass, an end infinite [unit typed]; None: none would, or nothing is judged."""
+def passing_indications(evaluation: Evaluation, only: int | None = None) -> list[tuple[float, float] | None]:
+    """Mean indications of each reading that would pass, an end infinite [unit typed]; None: none would, or nothing is judged.
+
+    Of a single row `only` where that is asked for: the others read None.
+    """
     readings, flow, in_state = evaluation.readings, evaluation.flow, evaluation.in_design_state
     if readings is None or flow is None or in_state is None:
         return []
-    ends = [passing_flows(evaluation, row) for row in range(readings.size)]
+    ends = [passing_flows(evaluation, row) if only in (None, row) else None for row in range(readings.size)]
     wanted = np.array([(np.nan, np.nan) if each is None else each for each in ends]) / in_state.value[:, None]
     low, high = (_scales(readings, flow.value, end) for end in wanted.T)
     means = [measured.observed.mean for measured in evaluation.measured]

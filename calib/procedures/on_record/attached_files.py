@@ -6,18 +6,14 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from sqlmodel import Session, and_, col, func, or_, select
+from sqlmodel import Session, col, func, select
 
 from calib.errors import RecordsError, Step
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.recorded import entry_of
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.files import Attached, Attachment
-from calib.records.tables.ledger import LedgerEntry
-from calib.records.tables.outlets import Outlet
-from calib.records.tables.readings import Reading
 
 PDF, PNG, JPEG, XML = "application/pdf", "image/png", "image/jpeg", "application/xml"
 PHOTOS = (PNG, JPEG)
@@ -78,58 +74,10 @@ def as_it_was(name: str, sha256: str, content: bytes) -> bytes:
     return content
 
 
-def photographs_at(session: Session, outlet: int) -> list[dict[str, Any]]:
-    """Photographs kept with an outlet and with its readings that count, without their content."""
-    readings = select(Reading.id).where(Reading.outlet_id == outlet, not_retracted(Reading))
-    of_readings = files_of(session, Attached.reading_id, [key(each) for each in session.exec(readings)])
+def photographs_at(session: Session, outlet: int, readings: Collection[int]) -> list[dict[str, Any]]:
+    """Photographs kept with an outlet and with some of its readings, without their content."""
+    of_readings = files_of(session, Attached.reading_id, readings)
     own = files_of(session, Attached.outlet_id, [outlet])[outlet]
     return [{"reading": None, **file} for file in own] + [
         {"reading": reading, **file} for reading, files in sorted(of_readings.items()) for file in files
     ]
-
-
-@dataclass(frozen=True)
-class JobPhotograph:
-    """A photograph kept with a reading of a job, or with an outlet."""
-
-    outlet: str
-    reading: int | None  # absent: kept with the outlet
-    name: str
-    media_type: str
-    sha256: str
-    remarks: str | None
-    attached_by: str
-    attached_at: str
-    content: bytes
-
-
-def photographs_of_job(session: Session, job: int) -> list[JobPhotograph]:
-    """Photographs of the outlets of a job and of its readings that count, outlet by outlet in the order of the records.
-
-    Raises RecordsError where the content of one is no longer what it was.
-    """
-    owner = or_(Attached.outlet_id == Outlet.id, and_(Attached.reading_id == Reading.id, not_retracted(Reading)))
-    query = (
-        select(  # type: ignore[call-overload]
-            Outlet.outlet,
-            Attached.reading_id,
-            Attachment.name,
-            Attachment.media_type,
-            Attachment.sha256,
-            Attached.remarks,
-            LedgerEntry.person,
-            LedgerEntry.time,
-            Attachment.content,
-        )
-        .select_from(Attached)
-        .join(Attachment)
-        .join(LedgerEntry, entry_of(Attached))
-        .outerjoin(Reading, col(Attached.reading_id) == Reading.id)
-        .join(Outlet, col(Outlet.id).in_([Attached.outlet_id, Reading.outlet_id]))
-        .where(Outlet.job_id == job, owner, not_retracted(Attached), col(Attachment.media_type).in_(PHOTOS))
-        .order_by(col(Outlet.id), col(Attached.reading_id).is_not(None), Attached.reading_id, col(Attached.id))
-    )
-    photographs = [JobPhotograph(*row) for row in session.exec(query)]
-    for each in photographs:
-        as_it_was(each.name, each.sha256, each.content)
-    return photographs

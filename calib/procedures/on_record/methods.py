@@ -23,6 +23,11 @@ def amended_methods(session: Session, keys: Collection[int] | None = None) -> di
     return {key(method.id): Amended(method, revisions.get(key(method.id), ())) for method in declared}
 
 
+def names_of_methods(session: Session) -> list[str]:
+    """Names of the methods, in the order in which they were declared."""
+    return list(session.exec(select(Method.method).order_by(col(Method.id))))
+
+
 def method_named(session: Session, name: str) -> Amended[Method]:
     """The method of a name with what was amended; raises NotInRecordsError."""
     record_id = session.exec(select(Method.id).where(Method.method == name)).first()

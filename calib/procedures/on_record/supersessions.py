@@ -25,8 +25,8 @@ def took_its_place() -> Any:
     accepted, withdrawn, new = aliased(Acceptance), aliased(Withdrawal), Supersession.calibration_id
     return and_(
         col(Supersession.old_calibration_id) == Calibration.id,
-        exists().where(col(accepted.calibration_id) == new),
-        ~exists().where(col(withdrawn.calibration_id) == new),
+        select(accepted.id).where(col(accepted.calibration_id) == new).exists(),
+        ~select(withdrawn.id).where(col(withdrawn.calibration_id) == new).exists(),
     )
 
 

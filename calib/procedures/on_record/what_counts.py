@@ -110,4 +110,4 @@ def not_withdrawn() -> Any:
 def not_retracted(table: Any) -> Any:
     """A condition on records of a table: nobody took them back."""
     same_table = col(Retraction.record_table) == table.__tablename__
-    return not_(exists().where(same_table, col(Retraction.record_id) == table.id))
+    return not_(select(Retraction.id).where(same_table, col(Retraction.record_id) == table.id).exists())

@@ -14,9 +14,9 @@ from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
-from calib.procedures.on_record.attached_files import JobPhotograph, photographs_of_job
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
 from calib.procedures.on_record.company import CompanyOnRecord, company_on_record
+from calib.procedures.on_record.photographs import JobPhotograph, photographs_of_job
 from calib.procedures.on_record.reviews import Review, reviews_of_job
 from calib.procedures.on_record.sources import declared_sources
 from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation

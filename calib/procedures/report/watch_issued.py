@@ -119,7 +119,7 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     says = [each for report in asked if (each := says_now(session, report, now)) is not None]
-    others = list(_changed(session, _not_told(session, says, recorded), now))
+    others = list(_changed(session, _not_told(session, says, recorded), ended, now))
     if retractions:
         others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
     told = tuple(f"review {each.review} has ended: {each.about}, and that was taken back" for each in ended)
@@ -295,8 +295,13 @@ def _not_told(session: Session, says: Sequence[SaysOtherwise], recorded: Recorde
     return others
 
 
-def _changed(session: Session, says: Sequence[SaysOtherwise], now: datetime) -> Iterator[SaysOtherwise]:
-    """What this act changed of it: not what was otherwise before."""
+def _changed(
+    session: Session, says: Sequence[SaysOtherwise], ended: Sequence[Review], now: datetime
+) -> Iterator[SaysOtherwise]:
+    """What this act changed of it: not what was otherwise before, but where a review that tells it has ended by this act."""
+    told_no_more: dict[int, list[Mapping[str, str | None]]] = defaultdict(list)
+    for line in (line for review in ended for line in review.lines):
+        told_no_more[line.record] += line.finding["differs"]
     if not any(each.differs for each in says):
         yield from says
         return
@@ -304,7 +309,8 @@ def _changed(session: Session, says: Sequence[SaysOtherwise], now: datetime) -> 
         for each in says:
             report = before.get(IssuedReport, each.report.id)  # absent: this act issued it
             then = None if report is None else says_now(before, report, now)
-            there = () if then is None else then.differs
+            told = told_no_more[key(each.report.id)]
+            there = [] if then is None else [difference for difference in then.differs if difference not in told]
             changed = replace(each, differs=[difference for difference in each.differs if difference not in there])
             if changed.differs or changed.ends:
                 yield changed

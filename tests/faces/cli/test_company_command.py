@@ -61,6 +61,15 @@ def test_everything_wrong_is_named_at_once_and_nothing_is_written(empty_records,
     assert json.loads(calib("company", "show", "--json", records=empty_records).out) == {"company": None}
 
 
+def test_a_picture_of_another_kind_is_told_what_a_mark_may_be(empty_records, tmp_path):
+    mark = tmp_path / "mark.gif"
+    mark.write_bytes(picture("GIF"))
+
+    ran = calib(*SAID, "--mark", mark, records=empty_records)
+
+    assert (ran.status, ran.err) == (2, f"error: {mark}: expected a picture, PNG or JPEG, of at most 1 MB\n")
+
+
 def test_a_certificate_as_pdf_is_no_mark(empty_records, tmp_path):
     mark = tmp_path / "mark.pdf"
     mark.write_bytes(b"%PDF-1.7\n%%EOF\n")

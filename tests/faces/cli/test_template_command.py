@@ -3,6 +3,8 @@
 import csv
 import io
 import shutil
+import zipfile
+from xml.etree import ElementTree as ET
 
 import pytest
 from openpyxl import load_workbook
@@ -147,3 +149,19 @@ def test_every_sheet_of_a_template_prints_so_that_it_can_be_read(empty_records, 
             assert all(width <= room_of(page) for width in printed_widths(page))
             assert page.oddFooter.right.text == "&P of &N"
             assert page.title == "words" or page.print_title_rows == "$1:$1"
+
+
+def test_an_open_document_prints_its_head_and_leading_columns_on_each_page_with_its_number(empty_records, tmp_path):
+    """The elements of ODF 1.3, part 3, from memory; no spreadsheet program runs here."""
+    calib("template", tmp_path / "readings.ods", records=empty_records)
+    with zipfile.ZipFile(tmp_path / "readings.ods") as archive:
+        content, styles = (ET.fromstring(archive.read(name)) for name in ("content.xml", "styles.xml"))  # noqa: S314 (our own)
+    table, text, style = (
+        f"{{urn:oasis:names:tc:opendocument:xmlns:{name}:1.0}}" for name in ("table", "text", "style")
+    )
+    head = content.find(f".//{table}table-header-rows/{table}table-row")
+    columns = content.find(f".//{table}table-header-columns/{table}table-column")
+    assert [cell.findtext(f"{text}p") for cell in head][:2] == ["job", "outlet"]
+    assert int(columns.get(f"{table}number-columns-repeated")) >= 2
+    assert styles.find(f".//{style}footer/{text}p/{text}page-number") is not None
+    assert int(styles.find(f".//{style}page-layout-properties").get(f"{style}scale-to").strip("%")) >= 65

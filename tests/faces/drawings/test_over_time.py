@@ -1,9 +1,13 @@
 """Charts over time: one calibration is one panel, and a trend is called one. Words: the ISO 7870 series (control charts)."""
 
 import math
+import re
 from dataclasses import replace
+from datetime import timedelta
+from itertools import pairwise
 
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from calib.faces.drawings.over_time import control_chart, history_chart
 from tests import pictures
@@ -66,3 +70,27 @@ def test_a_trend_is_called_a_trend_and_joined_by_a_line_also_where_its_values_se
     drawn = [value for value in line.get_ydata() if not math.isnan(value)]
     assert drawn == [2.48, 2.485, 2.49, 2.5, 2.505, 2.51, 2.52, 2.53, 2.55]
     assert "trend: 7 or more in a row rising or falling" in labels(figure)
+
+
+@pytest.mark.parametrize("days", [0, 1, 3, 4, 6, 7, 14, 36, 48, 70, 89, 100, 200, 1090, 1100, 5000])
+def test_no_date_at_an_axis_is_read_as_one_of_another_month_or_year(days):
+    """As far as the axis has to say it: a tick of a month names its year, a tick of a day both."""
+    (series, *_) = pictures.CHECKS
+    first, last = series.checks[0], series.checks[-1]
+    moved = (replace(first, at=last.at - timedelta(days=days)), last)
+
+    figure = control_chart("VA-1", [replace(series, checks=moved)]).figure
+    FigureCanvasAgg(figure).draw()
+
+    axis = figure.axes[0].xaxis
+    shown = [label.get_text() for label in axis.get_ticklabels()]
+    assert all(re.fullmatch(r"\d{4}(-\d\d(-\d\d)?)?", each) for each in shown)
+    assert len(shown) == len(set(shown)) >= 2
+    assert axis.get_offset_text().get_text() == ""
+    low, high = figure.axes[0].get_xlim()
+    boxes = [
+        label.get_window_extent()
+        for tick, label in zip(axis.get_ticklocs(), axis.get_ticklabels(), strict=True)
+        if low <= tick <= high
+    ]
+    assert all(left.x1 < right.x0 for left, right in pairwise(boxes))

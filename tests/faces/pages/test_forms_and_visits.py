@@ -62,6 +62,21 @@ def file(_visit):
     return Sent(b"\x00\x01", "application/pdf", name='r"é\n.pdf')
 
 
+@tried.takes("/tried/job-of-a-script")
+def take_job_of_a_script(visit):
+    append(visit.writing(), [Job(job=visit.form.document["job"], decision_rule="simple")], visit.signature("job add"))
+    return Document({"written": True})
+
+
+@tried.takes("/tried/written-and-failed")
+def writes_and_fails(visit):
+    with visit.writing_last() as session:
+        append(session, [Job(job="whole", decision_rule="simple")], visit.signature("job add"))
+    session = visit.writing()
+    append(session, [Job(job="half", decision_rule="simple")], visit.signature("job add"))
+    raise ZeroDivisionError
+
+
 @tried.takes("/tried/echo")
 def echo(visit):
     upload = visit.form.file("photograph")
@@ -176,3 +191,17 @@ def test_reports_that_a_write_contradicts_are_told_on_the_next_page(served, monk
     tom = served.signed_in("Tom")
     tom.fill_in("/tried/job", job="of Tom")
     assert "report LM-27 says otherwise" in text_of(tom.get("/tried/job"))
+    tom.post("/tried/job-of-a-script", json={"job": "of a script"}, headers={"Calib-Token": tom.token})
+    assert "report LM-27 says otherwise" in text_of(tom.get("/tried/job"))
+    assert "report LM-27 says otherwise" not in text_of(tom.get("/tried/job"))
+
+
+def test_a_page_that_fails_takes_back_what_it_had_not_ended_and_promises_nothing(served):
+    answer = served.signed_in("Tom").fill_in("/tried/written-and-failed")
+    assert answer.status_code == 500
+    assert "look whether it was written before you send it again" in text_of(answer)
+    assert {"whole", "half"} & set(jobs(served)) == {"whole"}
+
+
+def test_a_change_of_whoever_is_signed_out_leads_to_the_first_page_after_signing_in(served):
+    assert served.visitor().fill_in("/tried/job", job="x").headers["location"] == "/sign-in?to=%2F"

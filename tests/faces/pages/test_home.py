@@ -37,3 +37,16 @@ def test_of_many_jobs_those_of_late_are_shown_and_all_on_a_further_page(served, 
     told = text_of(quinn.get(asked))
     assert ("Older one" in told, "Newer one" in told) == (shown, True)
     assert ("Every job on record" in told) is not shown
+
+
+@pytest.mark.parametrize(
+    ("name", "may", "may_not"),
+    [
+        ("Tom", "suspend an instrument", "accept a calibration"),
+        ("Quinn", "accept a calibration", "issue a report"),
+        ("Ed", "issue a report", "accept a calibration"),
+    ],
+)
+def test_the_account_says_what_the_roles_of_a_person_let_them_do(served, name, may, may_not):
+    told = text_of(served.signed_in(name).get("/account"))
+    assert (may in told, may_not in told) == (True, False)

@@ -471,11 +471,11 @@ def attacked(request, tmp_path_factory):
 
 @DRAWN
 def test_hostile_text_runs_nowhere_on_the_page(attacked):
-    _, written = attacked
+    text, written = attacked
     assert outside(Page.of(written["html"])) == []
-    assert (
-        Page.of(written["html"]).elements.count("svg") == 4
-    )  # the verdict, outlets against design, budgets, the curve
+    of_outlets = 4 if len(text) > 1000 else 1  # names of many lines leave room for one outlet in a figure
+    # The verdict, outlets against design, budgets, the curve.
+    assert Page.of(written["html"]).elements.count("svg") == 3 + of_outlets
 
 
 @DRAWN

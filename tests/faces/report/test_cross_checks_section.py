@@ -42,6 +42,7 @@ def check(kind, first, second, difference, e, agrees, **more):
 
 
 MAIN = check("main and its outlets", (["M1"], 903.0, 29.0), (["S1", "S2"], 871.0, 60.0), (32.0, 66.0), 0.485, True)
+MAIN["difference"]["coverage_factor"] = 2.13
 LESS = check(
     "by difference",
     (["M3"], 151.0, 9.0),
@@ -81,22 +82,25 @@ def test_each_is_a_row_with_both_flows_their_difference_and_what_that_says():
     heading, table, remarks = cross_checks_section({"cross_checks": CHECKS})
     assert isinstance(heading, Heading)
     assert isinstance(table, Table)
-    assert [column.label for column in table.columns][5:7] == ["Difference ± U", "E_n"]
+    assert [column.label for column in table.columns][-4:-1] == ["Difference ± U", "k", "E_n"]
     rows = [[unmarked(cell.text) for cell in row.cells] for row in table.rows]
     assert rows[0] == [
         "AHU-1, supply",
         "M1",
         "903 ± 29 L/s",
+        "2.00",
         "its 2 outlets",
         "871 ± 60 L/s",
+        "2.00",
         "32 ± 66 L/s",
+        "2.13",
         "0.48",
         "agree",
     ]
-    assert rows[1][5:] == ["40 ± 17 L/s", "", "by difference"]
-    assert rows[2][5:] == ["−10.0 ± 6.0 L/s", "1.67", "do not agree"]
+    assert rows[1][-4:] == ["40 ± 17 L/s", "2.00", "", "by difference"]
+    assert rows[2][-4:] == ["−10.0 ± 6.0 L/s", "2.00", "1.67", "do not agree"]
     assert [row.cells[-1].text[0].mark is Mark.STRONG for row in table.rows] == [False, False, True, False, False]
-    assert (table.rows[2].cells[6].value, table.rows[2].cells[5].value) == (1.667, -10.0)
+    assert (table.rows[2].cells[-2].value, table.rows[2].cells[-4].value) == (1.667, -10.0)
     assert isinstance(remarks, Bullets)
     assert [unmarked(each) for each in remarks.items][1:] == ["S6, B1: found there."]
 
@@ -156,5 +160,11 @@ def test_the_workbook_has_a_sheet_of_them(small):
     cells = {column.label: column.of(told) for column in sheet.columns}
     assert cells["Flow"] == "room hall"
     assert (cells["q_1"], cells["q_2"]) == (told["first"]["flow"]["value"], told["second"]["flow"]["value"])
+    for label, of in (
+        ("k of q_1", told["first"]["flow"]),
+        ("k of q_2", told["second"]["flow"]),
+        ("k", told["difference"]),
+    ):
+        assert cells[label] == of["coverage_factor"]
     assert cells["Difference"] == pytest.approx(cells["q_1"] - cells["q_2"], rel=1e-9)
     assert cells["Statement"] == "do not agree"

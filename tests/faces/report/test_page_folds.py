@@ -27,9 +27,15 @@ from calib.records import database
 from tests import browser
 from tests.benchmarks.report_forms import job_of
 from tests.folders import NOW, records_of
+from tests.read_back import Mail
 
 SCREEN = 844  # CSS pixels, of a telephone upright
 MOST_SCREENS = {"demo": 5, "300 readings": 8}
+
+
+# How high and wide it is, and where its verdict ends.
+OF_PAGE = """[document.documentElement.scrollHeight, document.documentElement.scrollWidth,
+document.querySelector('#verdict + p').getBoundingClientRect().bottom]"""
 
 
 def unfolded(page):
@@ -51,11 +57,9 @@ def pages(demo_folder, tmp_path_factory):
 @pytest.fixture(scope="module")
 def measured(pages):
     """Each page at each width, as it opens and unfolded: how high and how wide it is, and where its verdict ends."""
-    of = "[document.documentElement.scrollHeight, document.documentElement.scrollWidth, "
-    of += "document.querySelector('#verdict + p').getBoundingClientRect().bottom]"
     with browser.tabs() as tab:
         return {
-            (name, width, is_unfolded): tab(unfolded(page) if is_unfolded else page, width).evaluate(of)
+            (name, width, is_unfolded): tab(unfolded(page) if is_unfolded else page, width).evaluate(OF_PAGE)
             for name, page in pages.items()
             for width in browser.WIDTHS
             for is_unfolded in (False, True)
@@ -79,6 +83,17 @@ def test_the_verdict_stands_on_the_first_screen_of_a_telephone(measured, name):
 @pytest.mark.parametrize("name", MOST_SCREENS)
 def test_nothing_scrolls_sideways(measured, name, width, is_unfolded):
     assert measured[name, width, is_unfolded][1] <= width
+
+
+@pytest.mark.parametrize("width", browser.WIDTHS)
+def test_the_page_of_a_mail_is_some_screens_high_and_scrolls_nowhere_sideways(demo_folder, width):
+    body = Mail.of(max(demo_folder.glob("*.eml")).read_bytes()).html
+    with browser.tabs() as tab:
+        shown = tab(body, width)
+        high, wide, verdict = shown.evaluate(OF_PAGE)
+    assert wide <= width
+    assert high <= MOST_SCREENS["demo"] * SCREEN
+    assert verdict <= SCREEN
 
 
 def test_every_outlet_that_needs_attention_is_on_the_first_page_and_the_first_ones_are_seen(pages):

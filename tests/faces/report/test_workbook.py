@@ -94,6 +94,7 @@ def test_every_printed_page_can_be_read(book):
         if page.print_title_cols:
             parted.append((page.title, page.print_title_cols))
     assert {("Flows", "$A:$C"), ("Readings", "$A:$B")} <= set(parted)
+    assert book.book.worksheets[0].page_setup.orientation == "portrait"
 
 
 def test_the_first_sheet_says_all_that_the_first_page_says(small, evaluated):

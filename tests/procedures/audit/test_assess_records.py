@@ -1,4 +1,4 @@
-"""The assessor's page: ten questions, each with its answer first, on an instrument, a job and an issued report.
+"""The assessor's page: questions, each with its answer first, on an instrument, a job and an issued report.
 
 Source: ISO/IEC 17025:2017 for what is asked (6.2.5, 6.4, 6.5, 7.1.3, 7.5, 7.10, 7.11.2, 8.4); the answers by hand from what is
 recorded here. Which ten is common practice, no source.
@@ -50,9 +50,10 @@ def event(records, tag, kind, day, reason, hour=8):
         record_event(session, tag, kind, datetime(2026, 3, day, hour, tzinfo=UTC), reason, SIGNED)
 
 
-def test_there_are_ten_questions_and_each_says_its_answer_first(job):
+def test_there_are_ten_questions_and_one_more_of_a_job_and_each_says_its_answer_first(job):
     document = asked(job, "J-1")
-    assert (document["kind"], document["of"], len(document["questions"])) == ("job", "J-1", 10)
+    assert (document["kind"], document["of"], len(document["questions"])) == ("job", "J-1", 11)
+    assert len(asked(job, "VA-1")["questions"]) == 10
     assert document["findings"] == sum(one["is_finding"] for one in document["questions"])
     told = calib("audit", "J-1", *ON, records=job).out
     for place, one in enumerate(document["questions"], start=1):
@@ -324,6 +325,47 @@ def test_a_report_says_what_held_when_it_was_issued_and_what_changed_since(issue
     assert "issue" not in "".join(answer(issued, 5, "J-1")[2])
 
 
+def test_the_chain_is_told_as_it_stood_at_the_issue_and_what_changed_since(small_job_file, tmp_path):
+    suspended = ("--reason", "fell", "--at", "2026-02-01T08:00+01:00", "--by", "A. Person")
+    done(small_job_file, "instrument", "suspend", "RS-1", *suspended)
+    issue(small_job_file, tmp_path / "1", "--with-gaps", "the meter fell")
+    before = asked(small_job_file, "J-1", "1")["questions"][2]
+    lacked = [line for line in before["rests_on"] if line.startswith("VA-2: reference standard of certificate C-102")]
+    assert len(lacked) == 1
+    assert before["answer"].endswith(
+        f", it had {len(before['rests_on']) - 1} gaps."
+    )  # one line says how it was calibrated
+
+    done(small_job_file, "event", "withdraw", "RS-1", "1", "--reason", "RS-2 fell", "--by", "A. Person")
+    done(small_job_file, "calibration", "withdraw", "VA-1", "C-101", "--reason", "wrong meter", "--by", "A. Person")
+
+    _, is_finding, rests_on = answer(small_job_file, 3, "J-1", "1")
+    assert is_finding
+    assert f"When it was issued, and no more: {lacked[0]}" in rests_on
+    since = [line for line in rests_on if line.startswith("Since the issue: ")]
+    assert any("VA-1" in line for line in since)
+    assert not any("VA-2" in line for line in since)
+    assert not any("issue" in line for line in answer(small_job_file, 3)[2])
+
+
+def test_what_an_issue_left_out_is_told_with_the_reason(small_job_file, tmp_path):
+    assert answer(small_job_file, 11)[:2] == ("No report of the job was issued.", False)
+    done(small_job_file, "reading", "withdraw", "J-1", "2", "--reason", "wrong outlet", "--by", "A. Person")
+    issue(small_job_file, tmp_path / "1", "--with-gaps", "the hall was locked.")
+    today = datetime.now(UTC).date()
+    line = f"Revision 1 of {today}: without S-2; the reason given: the hall was locked."
+    for named in (("J-1",), ("J-1", "1")):
+        assert answer(small_job_file, 11, *named) == ("No: revision 1 was issued without 1 outlet.", False, [line])
+
+    with_what = ("--unit", "m/s", "--instrument", "VA-1", "--method", "sweep", "--at", "2026-03-05T10:20+01:00")
+    again = ("reading", "add", "J-1", "S-2", "3.10", *with_what)
+    done(small_job_file, *again, "--by", "T. One")
+    issue(small_job_file, tmp_path / "2", "--because", "S-2 was measured")
+    said, is_finding, rests_on = answer(small_job_file, 11)
+    assert (said, is_finding) == ("Yes: revision 2 has every outlet of the job.", False)
+    assert rests_on == [line, f"Revision 2 of {today}: every outlet and duct was measured."]
+
+
 def test_a_report_of_which_nothing_changed_says_so(issued):
     (amended, the_same) = answer(issued, 4, "J-1", "1")[2]
     assert amended.endswith(": outlet R-1 amended by A. Person (read again).")
@@ -405,14 +447,14 @@ def test_an_earlier_page_gives_way_to_the_next(job, tmp_path, name):
 
 
 def test_a_job_of_many_instruments_fits_on_one_page_each_question_a_section(tmp_path):
-    """A job measured in every way: its questions are ten sections, none a part of another."""
+    """A job measured in every way: its questions are sections, none a part of another."""
     import pypdfium2
 
     records = records_of(tmp_path / "records", every_way())
     calib("audit", "E-1", "--on", "2026-03-05", "--into", tmp_path / "page.pdf", records=records)
     paper = pypdfium2.PdfDocument(tmp_path / "page.pdf")
     assert len(paper) == 1
-    assert [each.level for each in paper.get_toc()] == [0] * 10
+    assert [each.level for each in paper.get_toc()] == [0] * 11
     assert "through 2027-" in paper[0].get_textpage().get_text_range()
 
 

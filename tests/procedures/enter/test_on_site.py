@@ -8,6 +8,7 @@ from calib.errors import BadInputError, DoubtError, NotInRecordsError, RefusedEr
 from calib.procedures.enter.on_site import (
     against_setup,
     asks_of_setup,
+    job_listed,
     job_on_site,
     last_used,
     readings_meanwhile,
@@ -45,6 +46,21 @@ def test_what_was_used_last_is_that_of_the_reading_recorded_last(small_records):
         assert last_used(session, "J-1") == {
             "instrument": "VA-2", "unit": "fpm", "method": "sweep", "operator": "A. Person",
         }  # fmt: skip
+
+
+def test_a_person_is_offered_what_they_used_themselves_and_of_a_meter_what_it_was_used_with(small_records):
+    """R-1 was read last but one, by T. Two with VA-2; S-1 and S-2 by T. One with VA-1."""
+    with database.reading(str(small_records)) as session:
+        assert last_used(session, "J-1", "T. One")["operator"] == "T. One"
+        assert last_used(session, "J-1", "Nobody") == last_used(session, "J-1")
+        assert last_used(session, "J-1", "T. One", None, "VA-2")["unit"] == "fpm"
+        assert last_used(session, "J-1", "T. One", None, "PG-1") == {}
+
+
+def test_a_job_is_listed_as_it_is_evaluated(small_records):
+    written(small_records, typed("3.1", "3.2"))
+    with database.reading(str(small_records)) as session:
+        assert job_listed(session, "J-1") == job_on_site(session, "J-1", NOW)
 
 
 def test_an_entry_is_known_again_as_what_it_was_written(small_records):

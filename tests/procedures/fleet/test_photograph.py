@@ -17,7 +17,7 @@ from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.procedures.fleet.attach_file import attach_to_outlet, attach_to_reading
 from calib.procedures.fleet.photograph import photograph
 from calib.procedures.impact.withdraw_record import withdraw_record
-from calib.procedures.on_record.attached_files import photographs_of_job
+from calib.procedures.on_record.photographs import photographs_of_job
 from calib.procedures.typed.sheets import FileContent
 from calib.records import database
 from calib.records.tables.files import Attachment

@@ -272,5 +272,5 @@ def test_ranges_without_a_pressure_are_told(tmp_path):
     del sheets["conditions.csv"]
     found = evaluated(tmp_path, sheets)
     assert {reason for reasons in found.compared.unknown.values() for reason in reasons} == {
-        "no conditions of the job state a barometric pressure or an altitude in conditions.csv"
+        "no record of conditions of the job states a barometric pressure or an altitude"
     }

@@ -9,6 +9,7 @@ import json
 import pytest
 
 from tests.command import calib
+from tests.folders import changed, records_of
 
 TYPED = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep")
 
@@ -40,6 +41,19 @@ def test_a_reading_just_within_the_passing_indications_passes_and_one_just_outsi
 
     assert within["design"]["conformity"] == "pass"
     assert outside["design"]["conformity"] != "pass"
+
+
+@pytest.mark.parametrize(("design", "passing"), [("3400", "from"), ("4800", None)])
+def test_what_would_pass_beyond_what_the_instrument_is_calibrated_for_is_not_told(tmp_path, design, passing):
+    """VA-1 is calibrated from 0.66 to 13.60 m/s, and 4.10 m/s at S-1 are some 990 m3/h: 13.60 m/s some 3,300."""
+    records = records_of(tmp_path, changed(("outlets.csv", 2, "design_flow", design)))
+    told = entered(records, "4.10", "4.12")
+    assert told["design"]["conformity"] == "fail"
+    if passing is None:
+        assert told["passing_indications"] is None
+    else:
+        assert 10 < told["passing_indications"]["from"] < 13.6
+        assert told["passing_indications"]["to"] is None
 
 
 def test_a_conditional_statement_says_how_many_observations_would_settle_it_or_that_none_would(small_records):

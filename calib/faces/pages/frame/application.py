@@ -52,8 +52,8 @@ from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
-    "home", "job", "outlet", "traverse", "reading", "photographs", "instrument", "without_network", "sign_in", "passkeys",
-    "account",
+    "home", "job", "outlet", "opening", "traverse", "reading", "photographs", "instrument", "without_network",
+    "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
@@ -119,12 +119,14 @@ class _Frame:
         client = request.client.host if request.client else ""
         visit = Visit(
             self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client,
-            agent=request.headers.get("user-agent", ""), is_for_keeping="calib-keep" in request.headers,
+            agent=request.headers.get("user-agent", ""),
+            is_change=page.method == "POST",
+            is_for_keeping="calib-keep" in request.headers,
         )  # fmt: skip
         visit, refused = await _in_thread(self._let_in, visit, page, is_json)
         if refused is not None:  # before anything is read of what was sent
             return refused
-        if page.method == "POST":
+        if visit.is_change:
             try:
                 visit = replace(visit, form=await self._form(request, page))
                 self._must_be_from_here(request, visit)
@@ -208,7 +210,8 @@ class _Frame:
             return self._refused(visit, error, page, names, is_json=is_json)
         except Exception:  # noqa: BLE001 (whatever it is, no visitor sees it)
             _LOG.exception("a page failed")
-            told = "this page failed, and nothing was written; whoever runs the program finds the reason in its log"
+            before = "; look whether it was written before you send it again" if visit.is_change else ""
+            told = f"this page failed{before}: whoever runs the program finds the reason in its log"
             return self._failed(visit, told, 500, is_json=is_json)
 
     def _with_person(self, visit: Visit) -> Visit:
@@ -231,6 +234,11 @@ class _Frame:
             return page.handler(replace(visit, opened=opened), **names)
 
     def _sent(self, visit: Visit, answer: Outcome) -> Response:
+        begun = answer.session if isinstance(answer, Goto | Document) else None
+        secret = visit.secret if begun is None else begun
+        lines = [*(answer.lines if isinstance(answer, Goto) else ()), *visit.remarks]
+        if secret and lines:
+            self.served.credentials.leave_said(secret, lines)
         if isinstance(answer, Filled):
             return self._page(visit, answer)
         if isinstance(answer, Sent):
@@ -245,11 +253,8 @@ class _Frame:
             if isinstance(answer, Document)
             else Response(status_code=303, headers={"Location": answer.address})
         )
-        secret = visit.secret if answer.session is None else answer.session
-        if answer.session is not None:
+        if begun is not None:
             self._set_cookie(response, secret, is_kept=True)
-        if isinstance(answer, Goto) and secret and (lines := [*answer.lines, *visit.remarks]):
-            self.served.credentials.leave_said(secret, lines)
         return response
 
     def _page(self, visit: Visit, shown: Filled) -> Response:
@@ -279,7 +284,8 @@ class _Frame:
         """A mistake or a refusal: on the form where it was typed, else by itself."""
         status = _status_of(error)
         if status == 401 and not is_json:
-            return Response(status_code=303, headers={"Location": address("/sign-in?to={}", visit.address)})
+            to = "/" if visit.is_change else visit.address  # what takes a change shows nothing
+            return Response(status_code=303, headers={"Location": address("/sign-in?to={}", to)})
         findings = error.findings if isinstance(error, BadInputError) else ()
         if page is not None and page.again is not None and not is_json:
             form = replace(visit.form, findings=findings, refused="" if findings else str(error))

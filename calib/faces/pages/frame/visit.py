@@ -42,6 +42,7 @@ class Visit:
     since: datetime | None = None  # when the person signed in
     form: Form = field(default_factory=Form)
     asked: "dict[str, str]" = field(default_factory=dict)  # what follows the ? of the address
+    is_change: bool = False  # something was sent
     client: str = ""  # address of the network that asks
     agent: str = ""  # what the browser says that it is
     is_for_keeping: bool = False  # a worker asks for the page, and nobody looks at it yet
