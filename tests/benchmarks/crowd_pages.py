@@ -61,6 +61,11 @@ def asked(client, token, person, turn):
     return what, client.post(outlet, data=sent), 303
 
 
+def _said(answer):
+    """What a page says, without its marks."""
+    return " ".join(re.sub("<[^>]*>", " ", answer.text.partition("<main")[2]).split())[:300]
+
+
 def one_person(browser, person, began, first):
     """Every request of a person at its time: what it was, how long it was waited for [s], and what was wrong."""
     client, token = browser
@@ -69,7 +74,7 @@ def one_person(browser, person, began, first):
         time.sleep(max(0.0, began + due - time.time()))
         try:
             what, answer, wanted = asked(client, token, person, turn + first)
-            error = None if answer.status_code == wanted else f"{what}: {answer.status_code} {answer.text[:300]}"
+            error = None if answer.status_code == wanted else f"{what}: {answer.status_code} {_said(answer)}"
         except httpx.HTTPError as caught:
             what, error = _TURN[(turn + first) % len(_TURN)], repr(caught)
         taken.append((what, time.time() - began - due, error))

@@ -57,7 +57,7 @@ class Unsent:
         wrong = [name for name, kind in kinds.items() if not isinstance(document.get(name), kind)]
         if not wrong and not all(isinstance(cell, str) for cell in document["fields"].values()):
             wrong = ["fields"]
-        if not wrong and not all(type(number) is int for number in document["known"]):
+        if not wrong and not all(type(reading) is int for reading in document["known"]):
             wrong = ["known"]
         if wrong:
             raise BadInputError([Finding.typed(name, None, "it as the page keeps it") for name in wrong])
@@ -120,9 +120,9 @@ def take_file(visit: Visit) -> Filled:
     entries = _entries_of(b"" if file is None else file.content)
     became = []
     for entry in entries:
-        known = replace(entry, sure=entry.sure or visit.form.is_sure)
+        confirmed = replace(entry, sure=entry.sure or visit.form.is_sure)
         sending = Sending(entry.client_key, visit.at.isoformat(), "a file of readings that were not sent")
-        became.append(_became(visit, known, sending, asks_of_others=not visit.form.is_sure))
+        became.append(_became(visit, confirmed, sending, asks_of_others=not visit.form.is_sure))
     shown = [{"outlet": entry.outlet, "job": entry.job, **each} for entry, each in zip(entries, became, strict=True)]
     return Filled("unsent.html", {"became": shown}, title="Not sent")
 
