@@ -81,5 +81,5 @@ def fresh_key(visit: Visit) -> str:
 
 
 def sending(visit: Visit) -> Sending:
-    """What is said of an entry that a page sends: it has no clock but this one."""
-    return Sending(visit.form["client_key"], visit.at.isoformat(), visit.agent or "a browser")
+    """What is said of an entry that a page sends; without its script it has no clock but this one."""
+    return Sending(visit.form["client_key"], visit.form["sent_at"] or visit.at.isoformat(), visit.agent or "a browser")

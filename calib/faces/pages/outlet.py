@@ -53,12 +53,19 @@ def outlet(visit: Visit, job: str, outlet: str) -> Filled:
 @pages.takes(AN_OUTLET, again=outlet, act="record")
 def enter(visit: Visit, job: str, outlet: str) -> Goto:
     """Write what was typed, once however often it is sent."""
+    return entry_written(visit, job, outlet, typed_entry(visit, job, outlet))
+
+
+def typed_entry(visit: Visit, job: str, outlet: str) -> TypedEntry:
+    """What was typed into the form, as an entry; with the time of the device where its script said it."""
     passes = " ".join(visit.form[f"pass_{count}"] for count in range(1, PASS_FIELDS + 1))
     cells = {"job": job, "outlet": outlet, **chosen(visit), **cell_of(values_typed(passes))}
     throttled = visit.form["throttled_observations"]
     if throttled.strip():
         cells["throttled_observations"] = ";".join(values_typed(throttled))
-    return entry_written(visit, job, outlet, TypedEntry(cells))
+    if visit.form["observed_at"]:
+        cells["observed_at"] = visit.form["observed_at"]
+    return TypedEntry(cells)
 
 
 def _instead(session: Session, visit: Visit) -> list[Content]:

@@ -43,7 +43,7 @@ from calib.errors import (
 from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, counted_bytes, too_much
 from calib.faces.pages.frame.form import Form, Upload
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
-from calib.faces.pages.frame.served import Asset, Served, assets
+from calib.faces.pages.frame.served import Asset, Served, assets, version_of
 from calib.faces.pages.frame.visit import MayNotError, NotSignedInError, Visit, roles_on_record
 from calib.faces.template import environment
 from calib.records import database
@@ -52,7 +52,8 @@ from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
-    "home", "job", "outlet", "opening", "traverse", "reading", "photographs", "instrument", "sign_in", "passkeys", "account",
+    "home", "job", "outlet", "opening", "traverse", "reading", "photographs", "instrument", "without_network",
+    "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
@@ -120,6 +121,7 @@ class _Frame:
             self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client,
             agent=request.headers.get("user-agent", ""),
             is_change=page.method == "POST",
+            is_for_keeping="calib-keep" in request.headers,
         )  # fmt: skip
         visit, refused = await _in_thread(self._let_in, visit, page, is_json)
         if refused is not None:  # before anything is read of what was sent
@@ -256,14 +258,16 @@ class _Frame:
         return response
 
     def _page(self, visit: Visit, shown: Filled) -> Response:
-        said = self.served.credentials.take_said(visit.secret) if visit.person else []
+        said = self.served.credentials.take_said(visit.secret) if visit.person and not visit.is_for_keeping else []
         menu = [page for page in self.pages if page.menu is not None and visit.may(page.act)]
         text = environment("calib.faces.pages").get_template(shown.template).render(
             content=shown.content, title=shown.title, visit=visit, form=visit.form, menu=menu, said=said,
             token=token_of(visit.secret), address=address, addresses={page.address for page in self.pages},
             asset=lambda name: self.assets[name].address,
         )  # fmt: skip
-        response = Response(text, shown.status, media_type="text/html", headers=dict(shown.headers))
+        # Whose page it is, and of which version: a worker keeps it for them alone (assets/worker.js).
+        of = {"Calib-Person": quote(visit.person), "Calib-Version": version_of(self.assets)}
+        response = Response(text, shown.status, media_type="text/html", headers=of | dict(shown.headers))
         if visit.secret and not visit.person:
             self._set_cookie(response, visit.secret, is_kept=False)
         return response
