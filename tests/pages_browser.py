@@ -40,15 +40,15 @@ def serving(engine, credentials, port=0, **settings):
 
 
 @contextmanager
-def chromium():
-    """The browser, without a screen."""
+def chromium(*words):
+    """The browser, without a screen; further words of its command."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("needs playwright, which drives a browser")
     path = program()
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage"])
+        browser = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage", *words])
         try:
             yield browser
         finally:

@@ -1,5 +1,7 @@
 """Photographs kept with an outlet or a reading: the picture alone, whatever else the camera wrote into its file."""
 
+from threading import Lock
+
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.faces.pages.frame.routes import Goto, Pages, Sent, address
 from calib.faces.pages.frame.visit import Visit
@@ -12,6 +14,7 @@ from calib.procedures.typed.sheets import FileContent
 
 pages = Pages()
 _LARGEST = LARGEST_PHOTOGRAPH + 100_000  # [byte] of the form around it
+_DRAWN_ONE_BY_ONE = Lock()  # a small file may be a picture of 200 MB
 _KEPT = "private, max-age=31536000, immutable"  # a digest never has another content
 
 
@@ -51,7 +54,8 @@ def _sent(visit: Visit) -> FileRead:
     if upload is None:
         raise BadInputError([Finding.typed("photograph", None, "a picture that was taken or chosen")])
     try:
-        return photograph(FileContent(upload.name, upload.content))
+        with _DRAWN_ONE_BY_ONE:
+            return photograph(FileContent(upload.name, upload.content))
     except BadInputError as error:
         told = [Finding.typed("photograph", upload.name, finding.expected) for finding in error.findings]
         raise BadInputError(told) from error

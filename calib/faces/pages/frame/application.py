@@ -14,13 +14,14 @@ from urllib.parse import quote, unquote
 
 from anyio import fail_after
 from anyio.to_thread import current_default_thread_limiter
+from python_multipart.multipart import parse_options_header
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
@@ -168,12 +169,15 @@ class _Frame:
         if int(request.headers.get("content-length") or 0) > largest:
             raise TooMuchSentError
         limited = Request(request.scope, counted_bytes(largest, request.receive))
-        kind = request.headers.get("content-type", "").partition(";")[0]
+        kind, said = parse_options_header(request.headers.get("content-type", ""))
+        charset = said.get(b"charset", b"utf-8").lower()
+        if charset != b"utf-8":  # some that Python knows take hours for a form, or give no text
+            raise _UnreadableError("what was sent is not in UTF-8")
         try:
             with fail_after(_LONGEST_SENDING):
-                if kind == "application/json":
+                if kind == b"application/json":
                     return Form(document=json.loads(await limited.body()))
-                if kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
+                if kind in (b"application/x-www-form-urlencoded", b"multipart/form-data"):
                     return await _form_of(limited)
         except TimeoutError:
             raise _UnreadableError("it took too long to send this") from None
@@ -251,7 +255,7 @@ class _Frame:
         response = (
             JSONResponse(answer.content, answer.status)
             if isinstance(answer, Document)
-            else Response(status_code=303, headers={"Location": answer.address})
+            else RedirectResponse(answer.address, 303)  # which writes each sign as one that a header may hold
         )
         if begun is not None:
             self._set_cookie(response, secret, is_kept=True)
@@ -335,6 +339,8 @@ async def _form_of(request: Request) -> Form:
     async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS, max_part_size=LARGEST_SENT) as sent:
         parts = sent.multi_items()
         typed = {name: part.replace("\r\n", "\n") for name, part in parts if isinstance(part, str)}
+        if any("\0" in part for part in typed.values()):  # no text on record has it
+            raise _UnreadableError("what was sent holds a sign that is none")
         files = {
             name: Upload(str(part.filename), await part.read())
             for name, part in parts
