@@ -1,6 +1,7 @@
 """What is served, and where: the records, the credentials, the address, and what is one for all visits."""
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib.resources import files
@@ -46,6 +47,11 @@ def assets() -> dict[str, Asset]:
     named = OrderedDict((file.name, file.read_bytes()) for file in sorted(folder.iterdir(), key=lambda file: file.name))
     named["calib.css"] = custom_properties().encode() + named["calib.css"]
     return {name: Asset(name, content) for name, content in named.items() if name.rpartition(".")[2] in _KINDS}
+
+
+def version_of(named: Mapping[str, Asset]) -> str:
+    """The version of the assets: pages of another one are never shown together with these."""
+    return sha256("".join(asset.address for asset in named.values()).encode()).hexdigest()[:16]
 
 
 @dataclass(frozen=True)
