@@ -108,7 +108,8 @@ const faults = cell => {
     range.selectNodeContents(node);
     const lines = [...range.getClientRects()];
     const size = parseFloat(getComputedStyle(node.parentElement).fontSize) * 72 / 96;
-    if (size < SMALLEST - 0.01 && node.parentElement.localName !== 'sub') found.push('in letters of ' + size.toFixed(1) + ' pt: ' + text);
+    if (size < SMALLEST - 0.01 && node.parentElement.localName !== 'sub')
+      found.push('in letters of ' + size.toFixed(1) + ' pt: ' + text);
     if (lines.length > 1
         && /^(\\d{4}-\\d\\d-\\d\\d|\\d\\d:\\d\\d\\S*)$/.test(text)) found.push('a date or time on two lines: ' + text);
     // The large letters of a heading may have to be.
