@@ -81,6 +81,10 @@ class Phone:
         answer = self._client.post("/sign-in", data={"token": token, "name": "Tom", "password": served.PASSWORD})
         assert answer.status_code == 303, answer.text
 
+    def close(self):
+        """Give its connections back."""
+        self._client.close()
+
     def send_all(self):
         """Send until each is answered; whatever is no answer is sent again."""
         while self._unsent:
@@ -144,6 +148,8 @@ def phones(kills, readings, seed, folder):
             finally:
                 over.set()
             killed = killing.result()
+        for phone in sending:
+            phone.close()
     with database.reading(str(records)) as session:
         sent = session.exec(select(SentEntry.client_key, SentEntry.record_id)).all()
     doubled = [key for key, count in Counter(key for key, _ in sent).items() if count > 1]
