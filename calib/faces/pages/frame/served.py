@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 
 from calib.errors import CalibError
 from calib.faces.pages.frame.look import custom_properties
+from calib.faces.report.page_style import style
 from calib.records.credentials import Credentials
 from calib.records.database import OpenRecords
 
@@ -45,6 +46,8 @@ def assets() -> dict[str, Asset]:
     folder = files(_PACKAGE).joinpath("assets")
     named = OrderedDict((file.name, file.read_bytes()) for file in sorted(folder.iterdir(), key=lambda file: file.name))
     named["calib.css"] = custom_properties().encode() + named["calib.css"]
+    # What a report is set by counts within a page for the element of that class alone.
+    named["report.css"] = f".report {{\n{style()}}}\n".encode() + named["report.css"]
     return {name: Asset(name, content) for name, content in named.items() if name.rpartition(".")[2] in _KINDS}
 
 
