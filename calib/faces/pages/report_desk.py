@@ -25,6 +25,7 @@ from calib.procedures.on_record.flow_unit import flow_unit_of_report
 from calib.procedures.on_record.jobs_by_name import typed_in_job
 from calib.procedures.on_record.jobs_on_file import jobs_of_late, jobs_on_file
 from calib.procedures.report.collect import report
+from calib.records.credentials import IssueAsked
 from calib.records.tables.readings import Reading
 
 pages = Pages()
@@ -48,12 +49,20 @@ def report_desk(visit: Visit, job: str) -> Filled:
     document = revised(content(collected, visit.at), collected.issued_before)
     shown = {
         "job": job,
+        "under_way": under_way(visit, job),
         "missing": missing(document),
         "levers": _levers(collected.evaluation, document),
         "levers_open": LEVERS_OPEN,
         "sections": Markup(within_a_page(lay_out(document, collected.every_calibration))),  # noqa: S704 (it escapes what was typed)
     }
     return Filled("report_desk.html", shown, title=f"Report on {job}")
+
+
+def under_way(visit: Visit, job: str) -> IssueAsked | None:
+    """The issue of this job's report that the person asked for and that is not done; None where there is none."""
+    asked = visit.served.credentials.issues_asked(visit.person)
+    running = (each for each in asked if each.job == job and visit.served.aside.steps(each.key) is not None)
+    return next(running, None)
 
 
 def missing(document: Content) -> list[str]:

@@ -1,12 +1,13 @@
 """What is served, and where: the records, the credentials, the address, and what is one for all visits."""
 
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from hashlib import sha256
 from importlib.resources import files
 from urllib.parse import urlsplit
 
 from calib.errors import CalibError
+from calib.faces.pages.frame.aside import Aside
 from calib.faces.pages.frame.look import custom_properties
 from calib.faces.report.page_style import style
 from calib.records.credentials import Credentials
@@ -58,6 +59,7 @@ class Served:
     engine: OpenRecords
     credentials: Credentials
     base_address: str  # without a path: https://calib.example
+    aside: Aside = field(default_factory=Aside, compare=False)
 
     @property
     def is_secure(self) -> bool:
