@@ -20,9 +20,9 @@ START = 60  # [s] at the longest
 
 
 @contextmanager
-def serving(engine, credentials, **settings):
-    """The pages on a port of this machine, served as `calib serve` does: their address."""
-    listening = bound(THIS_MACHINE, 0)
+def serving(engine, credentials, port=0, **settings):
+    """The pages on a port of this machine, any that is free or a given one, served as `calib serve` does: their address."""
+    listening = bound(THIS_MACHINE, port)
     address = f"http://localhost:{listening.getsockname()[1]}"
     app = application(Served(engine, credentials, address), **settings)
     server = uvicorn.Server(uvicorn.Config(app, lifespan="off", access_log=False, log_level="warning", ws="none"))
@@ -40,19 +40,33 @@ def serving(engine, credentials, **settings):
 
 
 @contextmanager
-def chromium():
-    """The browser, without a screen."""
+def chromium(*words):
+    """The browser, without a screen; further words of its command."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("needs playwright, which drives a browser")
     path = program()
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage"])
+        browser = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage", *words])
         try:
             yield browser
         finally:
             browser.close()
+
+
+@contextmanager
+def lasting_phone(browser, folder, address):
+    """A page of a phone whose browser is closed in the end; a later one goes on with what stands in its folder."""
+    context = browser.browser_type.launch_persistent_context(
+        folder, executable_path=program(), args=["--no-sandbox", "--disable-dev-shm-usage"], base_url=address,
+        viewport={"width": NARROW, "height": HEIGHT}, has_touch=True,
+    )  # fmt: skip
+    context.set_default_timeout(START * 1000)
+    try:
+        yield context.pages[0]
+    finally:
+        context.close()
 
 
 @contextmanager

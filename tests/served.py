@@ -65,6 +65,7 @@ class Company:
 
     def __init__(self, location, folder, records=None, address=ADDRESS, pages=PAGES, more=()):
         self.address = address
+        self.location = str(location)  # as the pages come to it
         self.records = str(records or location)  # for whoever enrols: on a server not by the login of the pages
         self.credentials = Credentials(Path(folder) / "credentials")
         self.engine = database.open_records(str(location))
@@ -79,6 +80,11 @@ class Company:
         self.credentials.enrol(person.name, person.login, own, datetime.now(UTC))
         if link is None:
             self.credentials.use_link(own, datetime.now(UTC), hash_of(PASSWORD))
+
+    def writing_as(self, name):
+        """A session in which a person writes past the pages; on a server by their login."""
+        self.enrol(name)
+        return database.writing(database.acting_as(self.engine, self.credentials.enrolled(name).login))
 
     def visitor(self, **headers):
         """Somebody with a browser whom nobody knows yet."""

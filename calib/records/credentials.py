@@ -172,7 +172,7 @@ class Credentials:
         """Keep the hash of another password, or of none; every session of the person ends but one."""
         with self._changed() as file:
             file.execute("UPDATE enrolled SET password = ? WHERE person = ?", (password, person))
-            file.execute("DELETE FROM session WHERE person = ? AND digest <> ?", (person, digest_of(but)))
+            _end_sessions(file, person, but)
 
     # --- sessions ----------------------------------------------------------------------------------------------------------------
 
@@ -322,10 +322,11 @@ class Credentials:
         with self._changed() as file:
             file.execute("UPDATE passkey SET uses = ? WHERE id = ?", (uses, id_))
 
-    def remove_passkey(self, person: str, id_: bytes) -> None:
-        """Let a key of a person count no longer."""
+    def remove_passkey(self, person: str, id_: bytes, but: str) -> None:
+        """Let a key of a person count no longer; every session of theirs ends but one: the device may be lost."""
         with self._changed() as file:
             file.execute("DELETE FROM passkey WHERE person = ? AND id = ?", (person, id_))
+            _end_sessions(file, person, but)
 
 
 def _person_of_link(file: sqlite3.Connection, link: str, at: datetime) -> str | None:
@@ -336,6 +337,10 @@ def _person_of_link(file: sqlite3.Connection, link: str, at: datetime) -> str | 
 def _add_passkey(file: sqlite3.Connection, key: Passkey) -> None:
     row = (key.id, key.person, key.public_key, key.uses, key.name, key.added.timestamp())
     file.execute("INSERT INTO passkey VALUES (?, ?, ?, ?, ?, ?)", row)
+
+
+def _end_sessions(file: sqlite3.Connection, person: str, but: str) -> None:
+    file.execute("DELETE FROM session WHERE person = ? AND digest <> ?", (person, digest_of(but)))
 
 
 def _keys(name: str, address: str) -> tuple[tuple[str, str], tuple[str, str]]:

@@ -31,7 +31,7 @@ _WARM = 3  # requests before the time counts: the first one imports what is need
 
 
 def timed(name: str, request: Callable[[int], httpx.Response], status: int, count: int) -> None:
-    """Print the median and the 95th percentile of a request, and what of a processor it took."""
+    """Print the median, the 95th percentile and the least of a request, and what of a processor it took."""
     taken, used = [], 0.0
     for turn in range(count + _WARM):
         if turn == _WARM:

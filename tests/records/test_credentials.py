@@ -184,10 +184,20 @@ def test_a_challenge_is_answered_once_and_soon(credentials):
 def test_a_passkey_is_its_persons_and_is_removed_by_them_alone(credentials):
     credentials.add_passkey(key())
     credentials.count_passkey(b"k", 7)
-    credentials.remove_passkey("Ed", b"k")
+    credentials.remove_passkey("Ed", b"k", "")
     assert (credentials.passkey(b"k").person, credentials.passkey(b"k").uses) == ("Tom", 7)
-    credentials.remove_passkey("Tom", b"k")
+    credentials.remove_passkey("Tom", b"k", "")
     assert credentials.passkey(b"k") is None
+
+
+def test_a_passkey_that_is_removed_ends_every_session_but_that_of_whoever_did_it(credentials):
+    """The device that it was on may be lost, and still be signed in."""
+    credentials.add_passkey(key())
+    for secret in ("own", "of the lost phone"):
+        credentials.begin_session(secret, "Tom", NOW)
+    credentials.remove_passkey("Tom", b"k", "own")
+    assert credentials.signed_in("own", NOW) is not None
+    assert credentials.signed_in("of the lost phone", NOW) is None
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a process is killed")

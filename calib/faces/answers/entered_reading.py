@@ -63,7 +63,7 @@ def _judged(design: Content | None) -> str:
     if design is None:
         return ", no design to judge by"
     of_design = share_of_design(design)
-    return f"{of_design and f', {of_design}'}: {conformity(design)}"
+    return f"{of_design and f', {of_design}'}: {conformity_said(design)}"
 
 
 def share_of_design(design: Content) -> str:
@@ -72,7 +72,7 @@ def share_of_design(design: Content) -> str:
     return "" if share is None else f"{share:.1f} % of design"
 
 
-def conformity(design: Content) -> str:
+def conformity_said(design: Content) -> str:
     """The statement of conformity."""
     return str(design["conformity"] or "not judged")
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from calib.faces.answers import readiness
+from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.fleet.ready import Readiness
 
@@ -20,3 +21,10 @@ def document(now: datetime, at_hand: Readiness, instead: Sequence[Readiness]) ->
         "said": readiness.lines(own),
         "instead": readiness.document(now, instead, None)["instruments"],
     }
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    others = ", ".join(one_line(each["tag"]) for each in answer["instead"])
+    own = readiness.text({"at": answer["on"], "instruments": [answer]})
+    return own if answer["allowed"] else f"{own}\n  may be used instead: {others or 'none that measures the same'}"

@@ -1,8 +1,9 @@
 """A job as whoever measures there sees it: outlet by outlet what was measured and what would pass, the ones that are left first."""
 
-from calib.faces.answers.entered_reading import ends_of_passing, would_pass
+from calib.faces.answers.entered_reading import conformity_said, ends_of_passing, would_pass
 from calib.faces.answers.outlets import design_of_outlet
 from calib.faces.parts.reading_in_full import reading_content
+from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.verdict import passing_indications
@@ -46,3 +47,17 @@ def _reading(evaluation: Evaluation, row: int, passing: tuple[float, float] | No
     reading = reading_content(evaluation, row, units)
     shown = {name: reading[name] for name in _SHOWN} | {"passing_indications": ends_of_passing(passing)}
     return shown | {"would_pass": would_pass(shown)}
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    left = f"{answer['job']}: {answer['left']} of {len(answer['outlets'])} outlets left"
+    return "\n".join([one_line(left), *map(_line, answer["outlets"])])
+
+
+def _line(outlet: Content) -> str:
+    reading = outlet["reading"]
+    if reading is None:
+        return f"  {one_line(outlet['outlet'])}: not measured"
+    judged = "" if reading["design"] is None else f": {conformity_said(reading['design'])}"
+    return f"  {one_line(outlet['outlet'])}: {reading['flow']['statement']}{judged}"

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from sqlmodel import Session
 
+from calib.confirmation.interval import Decision
 from calib.errors import NotInRecordsError
 from calib.faces.answers import readiness
 from calib.faces.pages.frame.visit import Visit
@@ -12,7 +13,7 @@ from calib.faces.written import Content
 from calib.procedures.enter.on_site import asks_of_setup, conditions_of, last_used
 from calib.procedures.enter.send_entry import Sending
 from calib.procedures.enter.sitting import SETUP
-from calib.procedures.fleet.ready import ready, ready_instead
+from calib.procedures.fleet.ready import ready_instead
 from calib.procedures.on_record.by_name import tags_in_use
 from calib.procedures.on_record.methods import names_of_methods
 from calib.records.words import STAGES
@@ -52,15 +53,15 @@ def measured_with(session: Session, visit: Visit, job: str, place: str | None) -
         "conditions_shown": choices(conditions, may_be_blank=True),
         "tags": tags_in_use(session),
         "stages_shown": choices(STAGES, may_be_blank=True),
-        "readiness": readiness_of(session, visit, tag) if asks is not None else None,
+        "readiness": None if asks is None else _readiness(session, visit, asks.decision),
         "client_key": fresh_key(visit),
     }
 
 
-def readiness_of(session: Session, visit: Visit, tag: str) -> Content:
+def _readiness(session: Session, visit: Visit, decision: Decision) -> Content:
     """The gate's answer on a meter now, and where it may not be used those that may."""
-    (own,) = readiness.document(visit.at, ready(session, [tag], visit.at, visit.at, None), None)["instruments"]
-    return {**own, "instead": instead_of(session, visit, tag) if not own["allowed"] else []}
+    instead = [] if decision.allowed else instead_of(session, visit, decision.tag)
+    return {"tag": decision.tag, "allowed": decision.allowed, "reasons": decision.reasons, "instead": instead}
 
 
 def instead_of(session: Session, visit: Visit, tag: str) -> list[Content]:
@@ -80,5 +81,5 @@ def fresh_key(visit: Visit) -> str:
 
 
 def sending(visit: Visit) -> Sending:
-    """What is said of an entry that a page sends: it has no clock but this one."""
-    return Sending(visit.form["client_key"], visit.at.isoformat(), visit.agent or "a browser")
+    """What is said of an entry that a page sends; without its script it has no clock but this one."""
+    return Sending(visit.form["client_key"], visit.form["sent_at"] or visit.at.isoformat(), visit.agent or "a browser")

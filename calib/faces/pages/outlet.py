@@ -22,11 +22,11 @@ from calib.records.record import key
 from calib.records.tables.readings import Reading, Refusal
 
 pages = Pages()
-PASSES = 6  # fields for passes; each takes several values too
-AT_OUTLET = "/jobs/{job:name}/outlets/{outlet:name}"
+PASS_FIELDS = 6  # fields for passes; each takes several values too
+AN_OUTLET = "/jobs/{job:name}/outlets/{outlet:name}"
 
 
-@pages.shows(AT_OUTLET)
+@pages.shows(AN_OUTLET)
 def outlet(visit: Visit, job: str, outlet: str) -> Filled:
     """What is asked of a reading here, and what the one entered just now proves."""
     session = visit.reading()
@@ -43,22 +43,29 @@ def outlet(visit: Visit, job: str, outlet: str) -> Filled:
         "with": measured_with(session, visit, job, here.place) if proof is None else None,
         "readings": readings,
         "photographs": photographs_at(session, key(here.id), readings),
-        "passes": range(1, PASSES + 1),
+        "passes": range(1, PASS_FIELDS + 1),
         "instead": _instead(session, visit),
         "proven": proof,
     }
     return Filled("outlet.html", content, title=f"{outlet}, {job}")
 
 
-@pages.takes(AT_OUTLET, again=outlet, act="record")
+@pages.takes(AN_OUTLET, again=outlet, act="record")
 def enter(visit: Visit, job: str, outlet: str) -> Goto:
     """Write what was typed, once however often it is sent."""
-    passes = " ".join(visit.form[f"pass_{count}"] for count in range(1, PASSES + 1))
+    return entry_written(visit, job, outlet, typed_entry(visit, job, outlet))
+
+
+def typed_entry(visit: Visit, job: str, outlet: str) -> TypedEntry:
+    """What was typed into the form, as an entry; with the time of the device where its script said it."""
+    passes = " ".join(visit.form[f"pass_{count}"] for count in range(1, PASS_FIELDS + 1))
     cells = {"job": job, "outlet": outlet, **chosen(visit), **cell_of(values_typed(passes))}
     throttled = visit.form["throttled_observations"]
     if throttled.strip():
         cells["throttled_observations"] = ";".join(values_typed(throttled))
-    return written(visit, job, outlet, TypedEntry(cells))
+    if visit.form["observed_at"]:
+        cells["observed_at"] = visit.form["observed_at"]
+    return TypedEntry(cells)
 
 
 def _instead(session: Session, visit: Visit) -> list[Content]:
@@ -68,7 +75,7 @@ def _instead(session: Session, visit: Visit) -> list[Content]:
     )
 
 
-def written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:
+def entry_written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:
     """Write an entry and go where its answer stands; raises as `send_entry`."""
     with visit.writing_last() as session:
         arrived = send_entry(

@@ -89,13 +89,13 @@ def add(visit: Visit) -> Document:
 
 @pages.takes("/account/passkey/remove")
 def remove(visit: Visit) -> Goto:
-    """Let a key count no longer; nobody locks themselves out by that."""
+    """Let a key count no longer, and sign every other device out; nobody locks themselves out by that."""
     credentials, key = visit.served.credentials, _bytes_of(visit.form["key"])
     enrolled, keys = credentials.enrolled(visit.person), credentials.passkeys_of(visit.person)
     if enrolled is not None and enrolled.password is None and [each.id for each in keys] == [key]:
         raise MayNotError("this is all that you sign in by: set a password first")
-    credentials.remove_passkey(visit.person, key)
-    return Goto("/account", said="the passkey counts no longer")
+    credentials.remove_passkey(visit.person, key, visit.secret)
+    return Goto("/account", said="the passkey counts no longer; every other device was signed out")
 
 
 @pages.takes("/enrol/{link:name}/passkey/ask", open_to_all=True)

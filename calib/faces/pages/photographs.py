@@ -1,10 +1,12 @@
 """Photographs kept with an outlet or a reading: the picture alone, whatever else the camera wrote into its file."""
 
+from threading import Lock
+
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.faces.pages.frame.routes import Goto, Pages, Sent, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.outlet import AT_OUTLET, outlet
-from calib.faces.pages.reading import A_READING, number_of, reading
+from calib.faces.pages.outlet import AN_OUTLET, outlet
+from calib.faces.pages.reading import A_READING, number_of, shown_reading
 from calib.procedures.fleet.attach_file import FileRead, attach_to_outlet, attach_to_reading, kept_file
 from calib.procedures.fleet.photograph import LARGEST_PHOTOGRAPH, photograph
 from calib.procedures.on_record.attached_files import PHOTOS
@@ -12,6 +14,7 @@ from calib.procedures.typed.sheets import FileContent
 
 pages = Pages()
 _LARGEST = LARGEST_PHOTOGRAPH + 100_000  # [byte] of the form around it
+_DRAWN_ONE_BY_ONE = Lock()  # a small file may be a picture of 200 MB
 _KEPT = "private, max-age=31536000, immutable"  # a digest never has another content
 
 
@@ -24,7 +27,7 @@ def picture(visit: Visit, digest: str) -> Sent:
     return Sent(file.content, file.media_type, headers={"Cache-Control": _KEPT})
 
 
-@pages.takes(f"{AT_OUTLET}/photographs", again=outlet, act="record", largest=_LARGEST)
+@pages.takes(f"{AN_OUTLET}/photographs", again=outlet, act="record", largest=_LARGEST)
 def keep_with_outlet(visit: Visit, job: str, outlet: str) -> Goto:
     """Keep a photograph with an outlet."""
     file = _sent(visit)
@@ -35,14 +38,14 @@ def keep_with_outlet(visit: Visit, job: str, outlet: str) -> Goto:
     return Goto(address("/jobs/{}/outlets/{}", job, outlet), f"the photograph is kept with {outlet}")
 
 
-@pages.takes(f"{A_READING}/photographs", again=reading, act="record", largest=_LARGEST)
-def keep_with_reading(visit: Visit, job: str, number: str) -> Goto:
+@pages.takes(f"{A_READING}/photographs", again=shown_reading, act="record", largest=_LARGEST)
+def keep_with_reading(visit: Visit, job: str, reading: str) -> Goto:
     """Keep a photograph with a reading."""
     file = _sent(visit)
     with visit.writing_last() as session:
         about = visit.form["about"].strip() or None
-        attach_to_reading(session, job, number_of(number), file, about, visit.signature("page photograph"))
-    return Goto(address("/jobs/{}/readings/{}", job, number), f"the photograph is kept with reading {number}")
+        attach_to_reading(session, job, number_of(reading), file, about, visit.signature("page photograph"))
+    return Goto(address("/jobs/{}/readings/{}", job, reading), f"the photograph is kept with reading {reading}")
 
 
 def _sent(visit: Visit) -> FileRead:
@@ -51,7 +54,8 @@ def _sent(visit: Visit) -> FileRead:
     if upload is None:
         raise BadInputError([Finding.typed("photograph", None, "a picture that was taken or chosen")])
     try:
-        return photograph(FileContent(upload.name, upload.content))
+        with _DRAWN_ONE_BY_ONE:
+            return photograph(FileContent(upload.name, upload.content))
     except BadInputError as error:
         told = [Finding.typed("photograph", upload.name, finding.expected) for finding in error.findings]
         raise BadInputError(told) from error

@@ -1,15 +1,15 @@
 """A reading: what was typed and what it proves; corrected or withdrawn with the reason, and both stay on record."""
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.errors import NotInRecordsError
 from calib.faces.answers import corrected_reading, withdrawn_reading
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.measured_with import choices
-from calib.faces.pages.outlet import PASSES, proof_of
+from calib.faces.pages.outlet import PASS_FIELDS, proof_of
 from calib.faces.written import Content
-from calib.procedures.enter.correct_reading import correct_reading
+from calib.procedures.enter.correct_reading import correct_reading, indications_at_points
 from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.jobs_by_name import typed_in_job
@@ -20,19 +20,19 @@ from calib.quantities import known_units
 from calib.records.record import key
 from calib.records.tables.files import Attached
 from calib.records.tables.instruments import Instrument
-from calib.records.tables.readings import Reading, TraversePoint
+from calib.records.tables.readings import Reading
 from calib.records.words import STAGES
 
 pages = Pages()
-A_READING = "/jobs/{job:name}/readings/{number:name}"
+A_READING = "/jobs/{job:name}/readings/{reading:name}"
 _PLAIN = ("unit", "method", "stage", "remarks", "averaging_s", "throttled_observations")  # beside the values
 
 
 @pages.shows(A_READING)
-def reading(visit: Visit, job: str, number: str) -> Filled:
+def shown_reading(visit: Visit, job: str, reading: str) -> Filled:
     """What was typed, what it proves, and what may be done about it."""
     session = visit.reading()
-    record, at = typed_in_job(session, job, Reading, number_of(number))
+    record, at = typed_in_job(session, job, Reading, number_of(reading))
     instrument = session.get_one(Instrument, record.instrument_id)
     content = {
         "job": job,
@@ -45,19 +45,19 @@ def reading(visit: Visit, job: str, number: str) -> Filled:
         "units_shown": choices(known_units(instrument.indicated)),
         "methods_shown": choices(names_of_methods(session)),
         "stages_shown": choices(STAGES, may_be_blank=True),
-        "points": _points(session, record),
-        "passes": range(1, PASSES + 1),
+        "points": indications_at_points(session, record),
+        "passes": range(1, PASS_FIELDS + 1),
         "proven": proof_of(session, visit, key(record.id)),
         "photographs": files_of(session, Attached.reading_id, [key(record.id)]).get(key(record.id), []),
     }
-    return Filled("reading.html", content, title=f"Reading {number}, {at.outlet}")
+    return Filled("reading.html", content, title=f"Reading {reading}, {at.outlet}")
 
 
-@pages.takes(f"{A_READING}/correction", again=reading, act="record")
-def correct(visit: Visit, job: str, number: str) -> Goto:
+@pages.takes(f"{A_READING}/correction", again=shown_reading, act="record")
+def correct(visit: Visit, job: str, reading: str) -> Goto:
     """Put another reading in its place, with the reason."""
     with visit.writing_last() as session:
-        record, _ = typed_in_job(session, job, Reading, number_of(number))
+        record, _ = typed_in_job(session, job, Reading, number_of(reading))
         corrected = correct_reading(
             session, job, key(record.id), _changes(visit, session, record), None, _changed_points(visit, session, record),
             visit.form["reason"], visit.signature("page correction"), visit.at, sure=visit.form.is_sure,
@@ -68,12 +68,12 @@ def correct(visit: Visit, job: str, number: str) -> Goto:
     return Goto(address("/jobs/{}/outlets/{}", job, corrected.outlet) + shown, said)
 
 
-@pages.takes(f"{A_READING}/withdrawal", again=reading, act="record")
-def withdraw(visit: Visit, job: str, number: str) -> Goto:
+@pages.takes(f"{A_READING}/withdrawal", again=shown_reading, act="record")
+def withdraw(visit: Visit, job: str, reading: str) -> Goto:
     """Take it back, with the reason."""
     with visit.writing_last() as session:
         withdrawn = withdraw_reading(
-            session, job, number_of(number), visit.form["why"], visit.signature("page withdrawal")
+            session, job, number_of(reading), visit.form["why"], visit.signature("page withdrawal")
         )
     said = withdrawn_reading.text(withdrawn_reading.document(withdrawn)).splitlines()
     return Goto(address("/jobs/{}/outlets/{}", job, withdrawn.outlet), said)
@@ -92,7 +92,7 @@ def _typed(session: Session, record: Reading) -> Content:
     method = amended_methods(session, [record.method_id])[record.method_id].now.method
     values = (record.observations or record.indication or "").split(";")
     # More values than fields: the last field holds what is left.
-    fields = [*values[: PASSES - 1], " ".join(values[PASSES - 1 :])]
+    fields = [*values[: PASS_FIELDS - 1], " ".join(values[PASS_FIELDS - 1 :])]
     return cells | {"method": method} | {f"pass_{place}": value for place, value in enumerate(fields, start=1)}
 
 
@@ -103,7 +103,7 @@ def _changes(visit: Visit, session: Session, record: Reading) -> dict[str, str]:
     if changes.get("throttled_observations"):
         changes["throttled_observations"] = ";".join(values_typed(form["throttled_observations"]))
     typed, stood = (
-        " ".join(cells.get(f"pass_{count}", "") for count in range(1, PASSES + 1)).split()
+        " ".join(cells.get(f"pass_{count}", "") for count in range(1, PASS_FIELDS + 1)).split()
         for cells in (form.typed, before)
     )
     if record.traverse_id is None and typed != stood:
@@ -111,17 +111,9 @@ def _changes(visit: Visit, session: Session, record: Reading) -> dict[str, str]:
     return changes
 
 
-def _points(session: Session, record: Reading) -> list[TraversePoint]:
-    """Points of its traverse, in their order."""
-    own = select(TraversePoint).where(TraversePoint.traverse_id == record.traverse_id).order_by(col(TraversePoint.id))
-    return [] if record.traverse_id is None else list(session.exec(own))
-
-
 def _changed_points(visit: Visit, session: Session, record: Reading) -> dict[tuple[int, int], str]:
     """Points of a traverse that were typed otherwise than they stand."""
-    typed = {
-        (point.line, point.point): visit.form[f"point_{point.line}_{point.point}"] for point in _points(session, record)
-    }
-    stood = {(point.line, point.point): point.indications for point in _points(session, record)}
+    stood = indications_at_points(session, record)
+    typed = {(line, point): visit.form[f"point_{line}_{point}"] for line, point in stood}
     joined = {place: ";".join(values_typed(values)) for place, values in typed.items() if values.strip()}
     return {place: values for place, values in joined.items() if values != stood[place]}

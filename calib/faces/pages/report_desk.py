@@ -101,12 +101,12 @@ def _lever(reading: Content, ruling: Content) -> Content:
     }
 
 
-@pages.shows(f"{DESK}/readings/{{number:name}}")
-def budget(visit: Visit, job: str, number: str) -> Filled:
+@pages.shows(f"{DESK}/readings/{{reading:name}}")
+def budget(visit: Visit, job: str, reading: str) -> Filled:
     """The budget of one reading, what would bring its U down, and how many observations would bring it to what is wanted."""
     session = visit.reading()
-    _, at = typed_in_job(session, job, Reading, number_of(number))
-    in_job = reading_in_job(session, number_of(number), visit.at)
+    _, at = typed_in_job(session, job, Reading, number_of(reading))
+    in_job = reading_in_job(session, number_of(reading), visit.at)
     wanted, wrong = visit.asked.get("wanted", "").strip(), ""
     try:
         answer = budget_answer.document(in_job, wanted or None, None)
@@ -128,4 +128,4 @@ def budget(visit: Visit, job: str, number: str) -> Filled:
         "wanted": wanted,
         "wrong": wrong,
     }
-    return Filled("budget.html", shown, title=f"Budget of reading {number}, {at.outlet}")
+    return Filled("budget.html", shown, title=f"Budget of reading {reading}, {at.outlet}")

@@ -20,7 +20,7 @@ from calib.faces.drawings.probe_place import probe_place
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.measured_with import BESIDE, choices, chosen, measured_with
-from calib.faces.pages.outlet import AT_OUTLET, written
+from calib.faces.pages.outlet import AN_OUTLET, entry_written
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import (
     against_setup,
@@ -38,7 +38,7 @@ from calib.procedures.typed.cells import time_with_zone
 from calib.procedures.typed.values import values_typed
 
 pages = Pages()
-_TRAVERSE = f"{AT_OUTLET}/traverse"
+_TRAVERSE = f"{AN_OUTLET}/traverse"
 _PLANNED = ("rule", "lines", "points", "passes")
 _CARRIED = (*_PLANNED, *SETUP, *BESIDE, "client_key", "began", "values")
 _USUAL = {"rule": "log-Tchebycheff", "passes": "2"}  # where the duct was never traversed
@@ -53,7 +53,9 @@ def points(visit: Visit, job: str, outlet: str) -> Filled | Goto:
         raise BadInputError([Finding.typed("outlet", outlet, "a duct with a shape on record: amend it first")])
     content = {**job_on_site.of_outlet(here), "job": job, "with": measured_with(session, visit, job, here.place)}
     carried = _carried(visit)
-    if "client_key" not in carried or visit.form.wrong("client_key"):
+    if visit.form.wrong("client_key"):  # it was written, and a point was changed since: another reading, taken now
+        carried |= {"client_key": content["with"]["client_key"], "began": visit.at.isoformat()}
+    if "client_key" not in carried:
         planned = _USUAL | last_traversed(session, here)
         content |= {"planned": planned, "rules_shown": choices(POINT_RULES), "step": None}
     elif "began" not in carried:
@@ -74,7 +76,7 @@ def take(visit: Visit, job: str, outlet: str) -> Goto:
             return Goto(_at(job, outlet, _carried(visit) | {"values": " ".join(_with_next(session, visit, sitting))}))
     entry = sitting.as_whole().entry
     assert entry is not None  # noqa: S101 (every point is typed)
-    return written(visit, job, outlet, entry)
+    return entry_written(visit, job, outlet, entry)
 
 
 def _with_next(session: Session, visit: Visit, sitting: Sitting) -> Sequence[str]:

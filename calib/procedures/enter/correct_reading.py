@@ -30,7 +30,7 @@ from calib.records.record import key, typed
 from calib.records.tables.files import Attached
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
-from calib.records.tables.readings import LoggedSeries, Reading, Traverse, TraversePoint
+from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 
 
 @dataclass(frozen=True)
@@ -108,15 +108,18 @@ def _row(session: Session, reading: Reading, outlet: Outlet, job: str) -> TypedR
     return row
 
 
+def indications_at_points(session: Session, reading: Reading | Refusal) -> dict[tuple[int, int], str]:
+    """Indications at each line and point of the traverse that a reading is; nothing where it is none."""
+    of_traverse = select(TraversePoint).where(TraversePoint.traverse_id == reading.traverse_id)
+    points = () if reading.traverse_id is None else session.exec(of_traverse.order_by(col(TraversePoint.id)))
+    return {(point.line, point.point): point.indications for point in points}
+
+
 def _points(
     session: Session, reading: Reading, row: TypedRow, changed: Mapping[tuple[int, int], str]
 ) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of the points of a traverse, as they are to be; and what was typed for points that it has not."""
-    of_traverse = select(TraversePoint).where(TraversePoint.traverse_id == reading.traverse_id)
-    there = {
-        (point.line, point.point): point.indications
-        for point in session.exec(of_traverse.order_by(col(TraversePoint.id)))
-    }
+    there = indications_at_points(session, reading)
     rows = rows_of_points(row.cells, there | {place: changed[place] for place in changed.keys() & there.keys()})
     expected = "a point of the traverse, as LINE/POINT=VALUES" if there else "nothing: this reading is no traverse"
     return rows, [

@@ -128,7 +128,12 @@ class InstrumentAsks:
     unit: str  # its own
     units: tuple[str, ...]
     cells: Cells  # of the instrument, as it is on record
-    highest: float | None  # indication that it is calibrated for [SI]; None where no calibration counts
+    decision: Decision  # of the gate, now
+
+    @property
+    def highest(self) -> float | None:
+        """The highest indication that it is calibrated for [SI]; None where no calibration counts."""
+        return None if self.decision.calibration is None else self.decision.calibration.high
 
     @property
     def columns(self) -> list[str]:
@@ -141,13 +146,12 @@ class InstrumentAsks:
 def asks_of_setup(session: Session, tag: str, now: datetime) -> InstrumentAsks:
     """What an instrument asks of the set-up; raises NotInRecordsError."""
     instrument = amended_instrument(session, tag).at(now)
-    calibration = _decision(session, tag, now).calibration
     return InstrumentAsks(
         way_of_instrument(instrument),
         instrument.unit,
         known_units(instrument.indicated),
         typed(instrument),
-        None if calibration is None else calibration.high,
+        _decision(session, tag, now),
     )
 
 

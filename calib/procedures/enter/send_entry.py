@@ -11,17 +11,20 @@ Decision (2026-11-29). The way is not subtracted from the offset. Options: two q
 glad of one answer). Cost: what is sent slowly, by so many seconds, is kept as observed by so many later.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sqlmodel import Session, select
 
-from calib.errors import BadInputError, Finding
+from calib.counted import count_of
+from calib.errors import BadInputError, CalibError, Finding
+from calib.procedures.enter.correct_reading import indications_at_points
 from calib.procedures.enter.on_site import WrittenAs, write_entry, written_as
 from calib.procedures.enter.sitting import TypedEntry
 from calib.procedures.on_record.by_keys import numbered
 from calib.procedures.on_record.by_name import tags_of
+from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.cells import same_time, time_with_zone
 from calib.procedures.typed.sheets import typed_row
@@ -30,7 +33,7 @@ from calib.records.record import typed
 from calib.records.tables.entries import SentEntry
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
-from calib.records.tables.readings import Reading, Refusal, TraversePoint
+from calib.records.tables.readings import Reading, Refusal
 
 LONGEST_KEY = 100  # signs
 _LONGEST_DEVICE = 200
@@ -43,6 +46,15 @@ class Sending:
     client_key: str  # of this entry and of no other, on any device
     sent_at: str  # by the device's own clock, with its zone: 2026-11-29T09:30:05+01:00
     device: str
+
+
+class MeanwhileError(CalibError):
+    """Readings stand at the outlet that whoever typed an entry did not know of; nothing was written."""
+
+    def __init__(self, readings: Sequence[int]) -> None:
+        self.readings = tuple(readings)
+        was = "was" if len(readings) == 1 else "were"
+        super().__init__(f"{count_of(len(readings), 'reading', 'readings')} {was} recorded here meanwhile")
 
 
 @dataclass(frozen=True)
@@ -64,12 +76,14 @@ def send_entry(
     *,
     sure: bool,
     keep_refused: bool,
+    known: Collection[int] | None = None,
 ) -> Arrived:
     """Write an entry that a device sends, or find it where it was written; its `observed_at` is by the device's clock.
 
+    `known` are the readings of the outlet that whoever typed it knew; absent: whatever stands there is no question.
     Without `observed_at` it is observed when it is sent: a page that a person looks at has no clock to tell.
     Raises as `write_entry` does, where nothing is written and the same may be sent again; BadInputError too where the key was
-    given to another entry, or the times of the device contradict each other.
+    given to another entry, or the times of the device contradict each other; MeanwhileError.
     """
     findings = [*_of_texts(sending), *_of_times(sending.sent_at, entry.cells)]
     if findings:
@@ -77,6 +91,7 @@ def send_entry(
     before = session.exec(select(SentEntry).where(SentEntry.client_key == sending.client_key)).first()
     if before is not None:
         return _found(session, entry, before)
+    _must_be_known(session, entry, known)
     offset = int((datetime.fromisoformat(sending.sent_at) - now).total_seconds())
     dated = _by_this_clock(entry, sending.sent_at, offset)
     imported = write_entry(session, dated, signature, now, sure=sure, keep_refused=keep_refused)
@@ -89,6 +104,15 @@ def send_entry(
     append(session, [sent], signature)
     reasons = tuple(reason for refusal in imported.refusals for reason in refusal.reasons)
     return Arrived(written, again=False, reasons=reasons, remarks=imported.remarks)
+
+
+def _must_be_known(session: Session, entry: TypedEntry, known: Collection[int] | None) -> None:
+    if known is None:
+        return
+    standing = readings_at(session, entry.cells["job"], entry.cells["outlet"])
+    meanwhile = [reading for reading in standing if reading not in known]
+    if meanwhile:
+        raise MeanwhileError(meanwhile)
 
 
 def _of_texts(sending: Sending) -> list[Finding]:
@@ -150,9 +174,6 @@ def _is_that_of(session: Session, written: WrittenAs, entry: TypedEntry) -> bool
     }
     sent = typed_row(None, entry.cells).cells
     sent["observed_at"] = same_time(sent["observed_at"])
-    of_traverse = select(TraversePoint).where(TraversePoint.traverse_id == record.traverse_id)
-    rows = () if record.traverse_id is None else session.exec(of_traverse)
-    points = {(point.line, point.point): point.indications for point in rows}
-    return points == dict(entry.points) and all(
+    return indications_at_points(session, record) == dict(entry.points) and all(
         on_record[column] == sent[column] for column in on_record.keys() & sent.keys()
     )

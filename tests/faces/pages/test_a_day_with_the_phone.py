@@ -123,6 +123,11 @@ def correct_it(page):
 def measure_another(page):
     page.get_by_role("link", name="Next: R-1").click()
     page.get_by_role("heading", name="R-1").wait_for()
+    page.get_by_role("link", name="Amend the opening").click()
+    page.get_by_role("heading", name="Opening of R-1").wait_for()
+    looked_at(page)
+    page.get_by_role("link", name="‹ R-1").click()
+    page.get_by_role("heading", name="R-1", exact=True).wait_for()
     typed(page, "3.10", "3.13")
     page.get_by_role("button", name="Keep the reading").click()
     page.get_by_text("% of design").wait_for()

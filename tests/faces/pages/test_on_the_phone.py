@@ -294,9 +294,44 @@ def test_a_number_that_no_reading_has_is_told(tom, number):
     assert tom.get(f"/jobs/J-1/readings/{number}").status_code == 404
 
 
+# --- the opening -----------------------------------------------------------------------------------------------------------------
+
+MEASURED = {"shape": "rectangular", "width": "310", "height": "150", "dimension_unit": "mm", "dimension_limit": "1"}
+
+
+def test_an_opening_that_was_measured_again_counts_from_then_on(served, tom):
+    before = next(each for each in listed(served) if each["outlet"] == "S-2")["flow"]["value"]
+    amended = tom.fill_in(f"{OUTLET}/opening", **MEASURED, reason="measured again")
+    assert amended.status_code == 303
+    assert "S-2 is amended: revision 2" in text_of(tom.get(amended.headers["location"]))
+    after = next(each for each in listed(served) if each["outlet"] == "S-2")["flow"]["value"]
+    assert after / before == pytest.approx(310 / 300)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"width": "wide"}, "wide"),
+        ({"width": "-1"}, "-1"),
+        ({"width": "12"}, "Is that right?"),
+        ({"width": HOSTILE}, "<script>"),
+        ({"reason": ""}, "what was wrong"),
+        ({"width": "300"}, "other than the one on record"),
+        ({"shape": "oval"}, "oval"),
+    ],
+)
+def test_an_opening_that_is_none_is_told_and_stays_as_it_was(served, tom, wrong, said):
+    before = ledger_head(served.records)
+    sent = tom.fill_in(f"{OUTLET}/opening", **{**MEASURED, "reason": "measured again"} | wrong)
+    assert sent.status_code == 422
+    assert said in text_of(sent)
+    assert "<script>alert" not in sent.text
+    assert ledger_head(served.records) == before
+
+
 # --- who may ---------------------------------------------------------------------------------------------------------------------
 
-PLACES = ["/jobs/J-1", OUTLET, "/jobs/J-1/readings/1", "/instruments/VA-1", f"{OUTLET}/traverse"]
+PLACES = ["/jobs/J-1", OUTLET, "/jobs/J-1/readings/1", "/instruments/VA-1", f"{OUTLET}/traverse", f"{OUTLET}/opening"]
 
 
 @pytest.mark.parametrize("place", PLACES)
@@ -342,7 +377,7 @@ def begun(tom, **plan):
 
 def hidden(page):
     """Fields that a form carries without showing them."""
-    return dict(re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', page.text)) | {}
+    return dict(re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', page.text))
 
 
 def typed(tom, address, value, **fields):
@@ -377,6 +412,20 @@ def test_a_traverse_is_written_once_all_points_are_typed_and_sent_twice_it_is_on
     assert reading["outlet"] == "D-1"
     assert reading["flow"]["statement"] in text_of(tom.get(first.headers["location"]))
     assert sum(each["outlet"] == "D-1" for each in listed(served)) == 1
+
+
+@pytest.mark.usefixtures("duct")
+def test_a_traverse_whose_points_were_changed_since_it_was_written_is_told_and_loses_none(served, tom):
+    plan = {"passes": "1", "values": "2.41 2.44 2.40 2.42 2.45 2.41"}
+    assert typed(tom, begun(tom, **plan), "").status_code == 303
+    time.sleep(1)
+    sent = typed(tom, begun(tom, **plan | {"values": "2.41 2.44 2.40 2.42 2.45 2.47"}), "")
+    assert sent.status_code == 422
+    assert "which says otherwise" in sent.text
+    carried = {name: html.unescape(cell) for name, cell in hidden(sent).items() if name != "token"}
+    assert carried["values"].split()[-1] == "2.47"
+    assert tom.fill_in(f"{DUCT}/traverse", **carried).status_code == 303
+    assert sum(each["outlet"] == "D-1" for each in listed(served)) == 2
 
 
 @pytest.mark.usefixtures("duct")

@@ -7,7 +7,7 @@ import pytest
 
 from calib.errors import BadInputError, DoubtError, RefusedError
 from calib.procedures.enter.correct_reading import correct_reading
-from calib.procedures.enter.send_entry import Sending, send_entry
+from calib.procedures.enter.send_entry import MeanwhileError, Sending, send_entry
 from calib.procedures.enter.sitting import Sitting
 from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.records import database
@@ -75,6 +75,25 @@ def test_what_was_sent_stands_with_its_record(small_records):
     (row,) = on_record(small_records, SentEntry)
     assert (row["record_table"], row["record_id"]) == ("reading", arrived.written.record_id)
     assert (row["client_key"], row["sent_at"], row["device"]) == (SENT.client_key, SENT.sent_at, "a phone")
+
+
+def test_a_reading_that_whoever_typed_did_not_know_of_is_named_and_nothing_is_written(small_records):
+    known = [row["id"] for row in on_record(small_records, Reading)]
+    other = sent(small_records, typed("3.1", "3.2", at=NOW - timedelta(minutes=30)), replace(SENT, client_key="other"))
+    before = ledger_head(small_records)
+    for _ in range(2):
+        with pytest.raises(MeanwhileError) as raised, database.writing(str(small_records)) as session:
+            send_entry(session, typed("3.1", "3.2"), SENT, SIGNED, NOW, sure=True, keep_refused=False, known=known)
+        assert raised.value.readings == (other.written.record_id,)
+        assert str(raised.value) == "1 reading was recorded here meanwhile"
+    assert ledger_head(small_records) == before
+
+
+def test_an_entry_that_had_arrived_is_found_whatever_stands_there_meanwhile(small_records):
+    first = sent(small_records, typed("3.1", "3.2"))
+    with database.writing(str(small_records)) as session:
+        again = send_entry(session, typed("3.1", "3.2"), SENT, SIGNED, NOW, sure=False, keep_refused=False, known=[])
+    assert (again.again, again.written) == (True, first.written)
 
 
 def test_an_entry_without_a_time_is_observed_when_it_is_sent_first(small_records):

@@ -14,13 +14,14 @@ from urllib.parse import quote, unquote
 
 from anyio import fail_after
 from anyio.to_thread import current_default_thread_limiter
+from python_multipart.multipart import parse_options_header
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
@@ -43,7 +44,7 @@ from calib.errors import (
 from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, counted_bytes, too_much
 from calib.faces.pages.frame.form import Form, Upload
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
-from calib.faces.pages.frame.served import Asset, Served, assets
+from calib.faces.pages.frame.served import Asset, Served, assets, version_of
 from calib.faces.pages.frame.visit import MayNotError, NotSignedInError, Visit, roles_on_record
 from calib.faces.template import environment
 from calib.records import database
@@ -52,8 +53,8 @@ from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
-    "home", "job", "report_desk", "issue", "outlet", "traverse", "reading", "photographs", "instrument", "sign_in", "passkeys",
-    "account",
+    "home", "job", "report_desk", "issue", "outlet", "opening", "traverse", "reading", "photographs", "instrument", "without_network",
+    "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
@@ -121,6 +122,7 @@ class _Frame:
             self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client,
             agent=request.headers.get("user-agent", ""),
             is_change=page.method == "POST",
+            is_for_keeping="calib-keep" in request.headers,
         )  # fmt: skip
         visit, refused = await _in_thread(self._let_in, visit, page, is_json)
         if refused is not None:  # before anything is read of what was sent
@@ -167,12 +169,15 @@ class _Frame:
         if int(request.headers.get("content-length") or 0) > largest:
             raise TooMuchSentError
         limited = Request(request.scope, counted_bytes(largest, request.receive))
-        kind = request.headers.get("content-type", "").partition(";")[0]
+        kind, said = parse_options_header(request.headers.get("content-type", ""))
+        charset = said.get(b"charset", b"utf-8").lower()
+        if charset != b"utf-8":  # some that Python knows take hours for a form, or give no text
+            raise _UnreadableError("what was sent is not in UTF-8")
         try:
             with fail_after(_LONGEST_SENDING):
-                if kind == "application/json":
+                if kind == b"application/json":
                     return Form(document=json.loads(await limited.body()))
-                if kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
+                if kind in (b"application/x-www-form-urlencoded", b"multipart/form-data"):
                     return await _form_of(limited)
         except TimeoutError:
             raise _UnreadableError("it took too long to send this") from None
@@ -250,21 +255,23 @@ class _Frame:
         response = (
             JSONResponse(answer.content, answer.status)
             if isinstance(answer, Document)
-            else Response(status_code=303, headers={"Location": answer.address})
+            else RedirectResponse(answer.address, 303)  # which writes each sign as one that a header may hold
         )
         if begun is not None:
             self._set_cookie(response, secret, is_kept=True)
         return response
 
     def _page(self, visit: Visit, shown: Filled) -> Response:
-        said = self.served.credentials.take_said(visit.secret) if visit.person else []
+        said = self.served.credentials.take_said(visit.secret) if visit.person and not visit.is_for_keeping else []
         menu = [page for page in self.pages if page.menu is not None and visit.may(page.act)]
         text = environment("calib.faces.pages").get_template(shown.template).render(
             content=shown.content, title=shown.title, visit=visit, form=visit.form, menu=menu, said=said,
             token=token_of(visit.secret), address=address, addresses={page.address for page in self.pages},
             asset=lambda name: self.assets[name].address,
         )  # fmt: skip
-        response = Response(text, shown.status, media_type="text/html", headers=dict(shown.headers))
+        # Whose page it is, and of which version: a worker keeps it for them alone (assets/worker.js).
+        of = {"Calib-Person": quote(visit.person), "Calib-Version": version_of(self.assets)}
+        response = Response(text, shown.status, media_type="text/html", headers=of | dict(shown.headers))
         if visit.secret and not visit.person:
             self._set_cookie(response, visit.secret, is_kept=False)
         return response
@@ -332,6 +339,8 @@ async def _form_of(request: Request) -> Form:
     async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS, max_part_size=LARGEST_SENT) as sent:
         parts = sent.multi_items()
         typed = {name: part.replace("\r\n", "\n") for name, part in parts if isinstance(part, str)}
+        if any("\0" in part for part in typed.values()):  # no text on record has it
+            raise _UnreadableError("what was sent holds a sign that is none")
         files = {
             name: Upload(str(part.filename), await part.read())
             for name, part in parts

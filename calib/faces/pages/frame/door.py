@@ -65,6 +65,8 @@ class Door:
             return _said("this address is not served here", 421)
         if len(scope["path"]) + len(scope.get("query_string", b"")) > LONGEST_ADDRESS:
             return _said("the address is too long", 414)
+        if b"%00" in (scope.get("raw_path") or b"") + scope.get("query_string", b""):  # no text on record has it
+            return _said("there is no such page", 404)
         if any(not length.isdigit() or int(length) > self._largest for length in lengths):
             return _said(_TOO_MUCH, 413)
         return None

@@ -50,5 +50,8 @@ def _nobodys() -> str:
 
 
 def _plain(password: str) -> str:
-    """The same signs however a keyboard composes them; no longer than any that was ever kept."""
-    return unicodedata.normalize("NFC", password)[: 4 * LONGEST_PASSWORD]
+    """The same signs however a keyboard composes them; cut first to what any that was ever kept may be typed as.
+
+    To put marks in order takes time that grows with the square of their number.
+    """
+    return unicodedata.normalize("NFC", password[: 4 * LONGEST_PASSWORD])

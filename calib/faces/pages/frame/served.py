@@ -1,6 +1,7 @@
 """What is served, and where: the records, the credentials, the address, and what is one for all visits."""
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from importlib.resources import files
@@ -50,6 +51,11 @@ def assets() -> dict[str, Asset]:
     # What a report is set by counts within a page for the element of that class alone.
     named["report.css"] = f".report {{\n{style()}}}\n".encode() + named["report.css"]
     return {name: Asset(name, content) for name, content in named.items() if name.rpartition(".")[2] in _KINDS}
+
+
+def version_of(named: Mapping[str, Asset]) -> str:
+    """The version of the assets: pages of another one are never shown together with these."""
+    return sha256("".join(asset.address for asset in named.values()).encode()).hexdigest()[:16]
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,7 @@ class Visit:
     is_change: bool = False  # something was sent
     client: str = ""  # address of the network that asks
     agent: str = ""  # what the browser says that it is
+    is_for_keeping: bool = False  # a worker asks for the page, and nobody looks at it yet
     remarks: list[str] = field(default_factory=list)  # to be said beside what was done
 
     @property

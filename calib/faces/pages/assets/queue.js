@@ -1,0 +1,25 @@
+// Readings that were typed without network, kept in this browser until the person has seen what became of each.
+"use strict";
+const queue = (() => {
+  let opened;
+  const open = () => opened ??= new Promise((resolve, reject) => {
+    const asked = indexedDB.open("calib", 1);
+    asked.onupgradeneeded = () => asked.result.createObjectStore("entries", {keyPath: "client_key"});
+    asked.onsuccess = () => resolve(asked.result);
+    asked.onerror = () => reject(asked.error);
+  });
+  async function within(mode, work) {
+    const transaction = (await open()).transaction("entries", mode, {durability: "strict"});
+    const asked = work(transaction.objectStore("entries"));
+    return new Promise((resolve, reject) => {
+      transaction.oncomplete = () => resolve(asked.result);
+      transaction.onabort = () => reject(transaction.error);
+    });
+  }
+  return {
+    entries: () => within("readonly", store => store.getAll()),
+    keep: entry => within("readwrite", store => store.put(entry)),
+    add: entry => within("readwrite", store => store.add(entry)),
+    drop: key => within("readwrite", store => store.delete(key)),
+  };
+})();

@@ -1,0 +1,377 @@
+"""Work without network in Debian's browser, at the width of a phone: pages that were opened, readings that are sent later."""
+
+import json
+import re
+import time
+from collections import Counter
+from contextlib import ExitStack
+from datetime import UTC, datetime
+
+import pytest
+
+from calib.faces.pages import without_network
+from calib.faces.pages.frame import application
+from calib.faces.pages.frame.served import Asset, assets
+from calib.procedures.fleet.record_event import record_event
+from calib.records import database
+from calib.records.ledger import Signature
+from calib.records.tables.entries import SentEntry
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
+from tests.accessible import violations_on
+from tests.folders import all_of
+from tests.mortal_server import mortal
+from tests.pages_browser import chromium, lasting_phone, phone, scrolls_sideways, serving, small_targets
+from tests.served import PASSWORD
+
+S_2 = "/jobs/J-1/outlets/S-2"
+AS_OF = re.compile(r"As of \d\d:\d\d, without network")
+PAGES_KEPT = """async () => {
+  const names = (await caches.keys()).filter(name => name.startsWith("pages"));
+  const kept = await Promise.all(names.map(async name => (await caches.open(name)).keys()));
+  return kept.flat().map(each => new URL(each.url).pathname);
+}"""
+ASSETS_KEPT = "async () => (await caches.keys()).filter(name => name.startsWith('assets'))"
+OUTLETS = {f"/jobs/J-1/outlets/{outlet}" for outlet in ("S-1", "S-2", "R-1", "E-1")}
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with chromium() as opened:
+        yield opened
+
+
+@pytest.fixture
+def address(served):
+    """The address at which it is served to Tom and Ed, who have a password."""
+    for name in ("Tom", "Ed"):
+        served.enrol(name)
+    with serving(served.engine, served.credentials) as address:
+        yield address
+
+
+def signed_in(page, to="/jobs/J-1", name="Tom"):
+    page.goto(to)
+    page.get_by_label("Name").fill(name)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in", exact=True).click()
+    page.get_by_text(name, exact=True).wait_for()
+
+
+def wait_for_script(page, function, timeout=60):
+    """Wait until a function says so in the page, which may be another one in the next moment."""
+    until = time.monotonic() + timeout
+    while time.monotonic() < until:
+        if page.evaluate(function):
+            return
+        time.sleep(0.1)
+    raise AssertionError(page.evaluate(PAGES_KEPT))
+
+
+def opened_job(page, name="Tom"):
+    """Sign in, open the job, and wait until its pages are kept."""
+    signed_in(page, name=name)
+    wanted = json.dumps([*OUTLETS, "/", "/unsent", "/jobs/J-1"])
+    wait_for_script(
+        page,
+        f"async () => {{ const kept = await ({PAGES_KEPT})(); return {wanted}.every(each => kept.includes(each)); }}",
+    )
+
+
+def type_reading(page, *values, outlet="S-2"):
+    page.goto(f"/jobs/J-1/outlets/{outlet}")
+    for count, value in enumerate(values, start=1):
+        page.get_by_label(f"Pass {count}").fill(value)
+    page.get_by_role("button", name="Keep the reading").click()
+
+
+def told(page, words):
+    page.locator("#page").get_by_text(words).first.wait_for()
+
+
+def on_record(served, table=SentEntry):
+    with database.reading(served.records) as session:
+        return [row.model_dump() for row in all_of(session, table)]
+
+
+def usable(page):
+    assert not scrolls_sideways(page)
+    assert small_targets(page) == []
+    assert violations_on(page) == []
+
+
+# --- pages -----------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_a_reading_typed_without_network_is_sent_when_there_is_network(browser, served, address, light):
+    with phone(browser, address, light) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        page.goto("/jobs/J-1")
+        page.get_by_text(AS_OF).wait_for()
+        usable(page)
+        type_reading(page, "3.10", "3.12")
+        page.wait_for_url("**/unsent")
+        told(page, "3.10; 3.12 m/s")
+        page.get_by_text("1 reading not sent").wait_for()
+        usable(page)
+        page.get_by_role("link", name="Go on with J-1").click()
+        page.get_by_text("1 reading not sent").first.wait_for()
+        assert "not sent" in page.locator(".card", has_text="S-2").inner_text()
+        page.goto("/")
+        page.get_by_text("1 reading not sent").wait_for()
+        assert on_record(served) == []
+        page.context.set_offline(False)  # the page is told that there is network
+        page.get_by_text("1 reading answered").wait_for()
+        (sent,) = on_record(served)
+        page.get_by_text("1 reading answered").click()
+        told(page, f"reading {sent['record_id']}, S-2:")
+        usable(page)
+        page.get_by_role("button", name="I have seen").click()
+        told(page, "No reading of yours waits")
+        assert page.locator(".unsent").is_hidden()
+
+
+def test_an_instrument_is_not_said_to_be_ready_without_saying_as_of_when(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.goto("/instruments/VA-1")
+        page.get_by_text("May be used").wait_for()
+        assert page.get_by_text(AS_OF).count() == 0
+        wait_for_script(page, f"async () => (await ({PAGES_KEPT})()).includes('/instruments/VA-1')")
+        now = datetime.now(UTC)
+        with served.writing_as("Quinn") as session:
+            record_event(session, "VA-1", "suspension", now, "dropped", Signature("Quinn", now, "event add"))
+        page.context.set_offline(True)
+        page.reload()
+        page.get_by_text("May be used").wait_for()
+        page.get_by_text(AS_OF).wait_for()
+        page.context.set_offline(False)
+        page.reload()
+        page.get_by_text("Do not use").wait_for()
+        assert page.get_by_text(AS_OF).count() == 0
+
+
+def test_a_page_that_was_never_opened_says_that_there_is_no_network(browser, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        page.goto("/account")
+        told(page, "There is no network")
+        usable(page)
+        page.get_by_role("link", name="To the jobs").click()
+        page.get_by_text(AS_OF).wait_for()
+
+
+def test_after_signing_out_no_page_is_kept(browser, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.get_by_role("button", name="Sign out").click()
+        page.get_by_label("Password").wait_for()
+        assert page.evaluate(PAGES_KEPT) == []
+        page.context.set_offline(True)
+        page.goto("/jobs/J-1")
+        told(page, "There is no network")
+
+
+def test_a_session_that_ended_on_the_server_leaves_no_page(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        served.credentials.end_sessions("Tom")
+        page.goto("/jobs/J-1")
+        page.get_by_label("Password").wait_for()
+        wait_for_script(page, f"async () => (await ({PAGES_KEPT})()).length === 0")
+
+
+def test_an_old_worker_never_serves_a_new_server(browser, served, monkeypatch):
+    served.enrol("Tom")
+    with ExitStack() as opened:
+        with serving(served.engine, served.credentials) as address:
+            page = opened.enter_context(phone(browser, address))
+            opened_job(page)
+            (old,) = page.evaluate(ASSETS_KEPT)
+        page.goto("/jobs/J-1")
+        page.get_by_text(AS_OF).wait_for()
+        named = assets()
+        named["phone.css"] = Asset("phone.css", named["phone.css"].content + b"h1 { letter-spacing: 7px; }")
+        for module in (application, without_network):
+            monkeypatch.setattr(module, "assets", lambda: named)
+        without_network._worker.cache_clear()  # noqa: SLF001 (a new server is another process)
+        with serving(served.engine, served.credentials, port=int(address.rpartition(":")[2])):
+            page.goto("/jobs/J-1")
+            assert is_of_new_version(page)
+            assert page.get_by_text(AS_OF).count() == 0
+            wait_for_script(
+                page,
+                f"async () => {{ const kept = await ({ASSETS_KEPT})(); return kept.length === 1 && kept[0] !== '{old}'; }}",
+            )
+            page.goto("/jobs/J-1")
+            wait_for_script(page, f"async () => (await ({PAGES_KEPT})()).includes('/jobs/J-1')")
+        page.goto("/jobs/J-1")
+        page.get_by_text(AS_OF).wait_for()
+        assert is_of_new_version(page)
+    without_network._worker.cache_clear()  # noqa: SLF001
+
+
+def is_of_new_version(page):
+    return page.locator("h1").evaluate("h1 => getComputedStyle(h1).letterSpacing") == "7px"
+
+
+# --- readings --------------------------------------------------------------------------------------------------------------------
+
+
+def test_readings_stand_in_the_phone_though_the_browser_is_closed(browser, served, address, tmp_path):
+    with lasting_phone(browser, tmp_path / "browser", address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        type_reading(page, "3.10", "3.12")
+        told(page, "3.10; 3.12 m/s")
+    assert on_record(served) == []
+    with lasting_phone(browser, tmp_path / "browser", address) as page:
+        page.goto("/unsent")
+        told(page, "On record")
+    assert len(on_record(served)) == 1
+
+
+def test_what_is_unusual_is_asked_when_it_is_sent(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        type_reading(page, "3.10", "6.50")
+        page.wait_for_url("**/unsent")
+        page.context.set_offline(False)
+        told(page, "is that right?")
+        usable(page)
+        assert on_record(served) == []
+        page.get_by_role("button", name="It is right: keep it").click()
+        told(page, "On record")
+    assert len(on_record(served)) == 1
+
+
+def test_of_two_phones_at_one_outlet_the_second_is_shown_what_the_first_one_sent(browser, served, address):
+    with phone(browser, address) as first, phone(browser, address) as second:
+        for page, name, values in ((first, "Tom", ("3.10", "3.12")), (second, "Ed", ("3.14", "3.16"))):
+            opened_job(page, name)
+            page.context.set_offline(True)
+            type_reading(page, *values)
+            page.wait_for_url("**/unsent")
+        first.context.set_offline(False)
+        told(first, "On record")
+        second.context.set_offline(False)
+        told(second, "another reading stands there meanwhile")
+        (of_first,) = on_record(served)
+        told(second, f"reading {of_first['record_id']}, S-2:")
+        usable(second)
+        second.get_by_role("button", name="Keep mine too").click()
+        told(second, "On record")
+    assert len(on_record(served)) == 2
+
+
+def test_two_readings_of_one_outlet_by_one_person_are_no_conflict(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        for values in (("3.10", "3.12"), ("3.14", "3.16")):
+            type_reading(page, *values)
+            page.wait_for_url("**/unsent")
+            time.sleep(1.1)  # of one second they would be one
+        page.get_by_text("2 readings not sent").wait_for()
+        page.context.set_offline(False)
+        page.get_by_text("2 readings answered").wait_for()
+    assert len(on_record(served)) == 2
+
+
+def test_whoever_takes_the_phone_sees_the_number_alone_and_sends_nothing(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        type_reading(page, "3.10", "3.12")
+        page.wait_for_url("**/unsent")
+        served.credentials.end_sessions("Tom")
+        page.context.set_offline(False)
+        told(page, "Sign in, and they are sent")
+        signed_in(page, "/jobs/J-1", "Ed")
+        page.get_by_text("1 reading of another person not sent").wait_for()
+        page.goto("/unsent")
+        told(page, "No reading of yours waits")
+        assert "3.10" not in page.inner_text("body")
+        assert on_record(served) == []
+        page.get_by_role("button", name="Sign out").click()
+        signed_in(page, "/unsent", "Tom")
+        told(page, "On record")
+    assert len(on_record(served)) == 1
+
+
+def test_signing_out_with_readings_that_are_not_sent_warns(browser, address):
+    with phone(browser, address) as page:
+        asked = []
+        page.on("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+        opened_job(page)
+        page.context.set_offline(True)
+        type_reading(page, "3.10", "3.12")
+        page.wait_for_url("**/unsent")
+        page.get_by_role("button", name="Sign out").click()
+        page.get_by_text("1 reading not sent").wait_for()
+        wait_until = time.monotonic() + 30
+        while not asked and time.monotonic() < wait_until:
+            page.wait_for_timeout(100)
+        assert "1 reading not sent" in asked[0]
+        assert page.url.endswith("/unsent")
+        assert page.evaluate(PAGES_KEPT) != []
+
+
+def test_a_file_rescues_what_was_not_sent(browser, served, address, tmp_path):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        type_reading(page, "3.10", "3.12")
+        page.wait_for_url("**/unsent")
+        with page.expect_download() as download:
+            page.get_by_role("button", name="Save them as a file").click()
+        download.value.save_as(tmp_path / "not-sent.json")
+    (entry,) = json.loads((tmp_path / "not-sent.json").read_text())["entries"]
+    assert (entry["person"], entry["outlet"], entry["fields"]["pass_2"]) == ("Tom", "S-2", "3.12")
+    with phone(browser, address) as page:  # another device
+        signed_in(page, "/unsent")
+        page.locator("summary", has_text="Readings from a file").click()
+        page.get_by_label("File").set_input_files(tmp_path / "not-sent.json")
+        page.get_by_role("button", name="Send what is in it").click()
+        told(page, "On record")
+        usable(page)
+    assert len(on_record(served)) == 1
+
+
+def test_a_remark_in_the_phone_is_text(browser, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        page.goto(S_2)
+        page.get_by_label("Pass 1").fill("<img src=x onerror=alert(1)>")
+        page.get_by_role("button", name="Keep the reading").click()
+        told(page, "<img src=x onerror=alert(1)>")
+        assert page.locator("#page img").count() == 0
+
+
+# --- a server that is killed -----------------------------------------------------------------------------------------------------
+
+
+def test_a_reading_that_was_written_when_the_server_died_is_sent_again_and_is_one(browser, served, tmp_path):
+    served.enrol("Tom")
+    path = tmp_path / "credentials"
+    with mortal(served.location, path, tmp_path) as server, phone(browser, server.address) as page:
+        opened_job(page)
+        server.dies_before_the_next_answer()
+        type_reading(page, "3.10", "3.12")
+        server.await_death()
+        page.wait_for_url("**/unsent")
+        page.get_by_text("1 reading not sent").wait_for()
+        assert len(on_record(served)) == 1
+        server.start()
+        page.get_by_role("button", name="Send them now").click()
+        told(page, "On record")
+        (sent,) = on_record(served)
+        told(page, f"reading {sent['record_id']}, S-2:")
+    with database.reading(served.records) as session:
+        outlets = Counter(session.get(Outlet, row.outlet_id).outlet for row in all_of(session, Reading))
+    assert outlets["S-2"] == 2  # the one of the job, and this one
