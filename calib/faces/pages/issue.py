@@ -35,7 +35,7 @@ LOOKS_AGAIN_AFTER = 2  # [s]
 
 
 @dataclass(frozen=True)
-class Wish:
+class WantedIssue:
     """A report to be issued, as it is handed to the process that makes it."""
 
     records: str = field(repr=False)
@@ -82,10 +82,10 @@ def begin(visit: Visit, job: str) -> Goto:
     return Goto(address("/issuing/{}", asked.key))
 
 
-def _wish(visit: Visit, job: str) -> Wish:
+def _wish(visit: Visit, job: str) -> WantedIssue:
     form: Form = visit.form
     enrolled = visit.served.credentials.enrolled(visit.person)
-    return Wish(
+    return WantedIssue(
         database.location_of(visit.served.engine),
         None if enrolled is None else enrolled.login,
         visit.person,
@@ -99,7 +99,7 @@ def _wish(visit: Visit, job: str) -> Wish:
     )
 
 
-def _must_be_right(session: Session, visit: Visit, wish: Wish) -> None:
+def _must_be_right(session: Session, visit: Visit, wish: WantedIssue) -> None:
     """Raise what the making would raise at once: BadInputError, GapError."""
     may_issue(session, wish.job, wish.reason, visit.signature(SIGNED_AS))
     must_say_why(session, evaluate(session, wish.job, visit.at), wish.gaps_reason)
@@ -110,14 +110,14 @@ def _must_be_right(session: Session, visit: Visit, wish: Wish) -> None:
         raise BadInputError([Finding.typed("sign", None, "the file of the key that this password is of")])
 
 
-def _signing(wish: Wish, at: datetime) -> Signing | None:
+def _signing(wish: WantedIssue, at: datetime) -> Signing | None:
     """How it is signed; None: it is not. Raises BadInputError."""
     if wish.key is None:
         return None
     return Signing(read_signing_key(wish.key.name, wish.key.content, wish.password), at, authority())
 
 
-def issued_aside(wish: Wish, tell: Tell) -> str:
+def issued_aside(wish: WantedIssue, tell: Tell) -> str:
     """Issue it in a process of its own; what was issued, in words. Raises as `issue`."""
 
     def sign() -> Signature:

@@ -50,7 +50,7 @@ def report_desk(visit: Visit, job: str) -> Filled:
     shown = {
         "job": job,
         "under_way": under_way(visit, job),
-        "missing": missing(document),
+        "missing": what_is_missing(document),
         "levers": _levers(collected.evaluation, document),
         "levers_open": LEVERS_OPEN,
         "sections": Markup(within_a_page(lay_out(document, collected.every_calibration))),  # noqa: S704 (it escapes what was typed)
@@ -65,7 +65,7 @@ def under_way(visit: Visit, job: str) -> IssueAsked | None:
     return next(running, None)
 
 
-def missing(document: Content) -> list[str]:
+def what_is_missing(document: Content) -> list[str]:
     """What a report lacks before it is issued, a sentence each: outlets, decisions, what was refused."""
     told = [f"{each['outlet']}: {why_not_measured(each)}" for each in document["not_measured"]]
     told += [

@@ -25,7 +25,7 @@ _ENDED = "the process that did it has ended before it was done"
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Ended:
     """How a piece of work ended, in a line."""
 
     told: str
@@ -75,7 +75,7 @@ class Aside:
             with self._lock:
                 del self._steps[work.key]
 
-    def _outcome(self, work: _Work) -> Outcome:
+    def _outcome(self, work: _Work) -> Ended:
         context = get_context("spawn")
         here, there = context.Pipe(duplex=False)
         process = context.Process(target=_in_process, args=(there, work.act, work.wish), daemon=True)
@@ -85,9 +85,9 @@ class Aside:
             while isinstance(told := here.recv(), str):
                 with self._lock:
                     self._steps[work.key].append(told)
-            return told if isinstance(told, Outcome) else Outcome(_ENDED)
+            return told if isinstance(told, Ended) else Ended(_ENDED)
         except (EOFError, OSError):
-            return Outcome(_ENDED)
+            return Ended(_ENDED)
         finally:
             here.close()
             if process.pid is not None:
@@ -98,11 +98,11 @@ def _in_process(pipe: Connection, act: Callable[[Any, Tell], str], wish: Any) ->
     """Do it and tell the server; where that is gone telling fails, and so does what was to come."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the key that ends the server reaches this process too
     try:
-        pipe.send(Outcome(act(wish, pipe.send)))
+        pipe.send(Ended(act(wish, pipe.send)))
     except CalibError as error:
-        pipe.send(Outcome(str(error)))
+        pipe.send(Ended(str(error)))
     except OSError:  # nobody is there to be told
         return
     except Exception:  # noqa: BLE001 (whatever it is, no visitor sees it)
         _LOG.exception("a piece of work failed")
-        pipe.send(Outcome("it failed: whoever runs the program finds the reason in its log"))
+        pipe.send(Ended("it failed: whoever runs the program finds the reason in its log"))
