@@ -53,7 +53,7 @@ from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
-    "home", "job", "report_desk", "issue", "revisions", "outlet", "opening", "traverse", "reading", "photographs",
+    "home", "job", "report_desk", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading", "photographs",
     "instrument", "without_network", "sign_in", "passkeys", "account",
 )  # fmt: skip
 
