@@ -23,6 +23,7 @@ from calib.errors import RecordsError
 SESSION_UNUSED = timedelta(hours=12)  # after which a session has ended
 SESSION_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(days=2)
+ISSUES_KEPT = timedelta(days=7)  # what became of a report that was asked for; the records hold what was issued
 CHALLENGE_LASTS = timedelta(minutes=5)
 _WAIT_SECONDS = 10
 _NOTED_AFTER = timedelta(minutes=5)  # the use of a session is written down no more often
@@ -41,6 +42,9 @@ CREATE TABLE IF NOT EXISTS passkey (
     id BLOB PRIMARY KEY, person TEXT NOT NULL, public_key BLOB NOT NULL, uses INTEGER NOT NULL, name TEXT NOT NULL,
     added REAL NOT NULL) STRICT;
 CREATE TABLE IF NOT EXISTS challenge (digest TEXT PRIMARY KEY, challenge BLOB NOT NULL, expires REAL NOT NULL) STRICT;
+CREATE TABLE IF NOT EXISTS issuing (
+    key TEXT PRIMARY KEY, person TEXT NOT NULL, job TEXT NOT NULL, revision INTEGER NOT NULL, began REAL NOT NULL, told TEXT)
+    STRICT;
 CREATE TABLE IF NOT EXISTS try (
     kind TEXT, whose TEXT, count INTEGER NOT NULL, last REAL NOT NULL, PRIMARY KEY (kind, whose)) STRICT;
 """
@@ -84,6 +88,17 @@ class Passkey:
     uses: int  # as the device counts them; 0 where it does not
     name: str
     added: datetime
+
+
+@dataclass(frozen=True)
+class IssueAsked:
+    """A report that somebody asked to be issued, and what became of it."""
+
+    key: str
+    person: str
+    job: str
+    revision: int
+    told: str | None = None  # absent: it is under way, or what did it has ended
 
 
 class Credentials:
@@ -240,6 +255,27 @@ class Credentials:
             (of_name, of_address) = _keys(name, address)
             file.execute("DELETE FROM try WHERE kind = ? AND whose = ?", of_name)
             file.execute("UPDATE try SET count = count - 1 WHERE kind = ? AND whose = ?", of_address)
+
+    # --- reports asked for -------------------------------------------------------------------------------------------------------
+
+    def ask_issue(self, asked: IssueAsked, at: datetime) -> None:
+        """Keep that somebody asks for a report to be issued."""
+        with self._changed() as file:
+            file.execute("DELETE FROM issuing WHERE began < ?", ((at - ISSUES_KEPT).timestamp(),))
+            row = (asked.key, asked.person, asked.job, asked.revision, at.timestamp())
+            file.execute("INSERT INTO issuing (key, person, job, revision, began) VALUES (?, ?, ?, ?, ?)", row)
+
+    def end_issue(self, key: str, told: str) -> None:
+        """Keep what became of it."""
+        with self._changed() as file:
+            file.execute("UPDATE issuing SET told = ? WHERE key = ?", (told, key))
+
+    def issues_asked(self, person: str) -> list[IssueAsked]:
+        """The reports that a person asked to be issued, the last one first."""
+        with self._asked() as file:
+            asked = "SELECT key, person, job, revision, told FROM issuing WHERE person = ? ORDER BY began DESC"
+            rows = file.execute(asked, (person,)).fetchall()
+        return [IssueAsked(*row) for row in rows]
 
     # --- passkeys ----------------------------------------------------------------------------------------------------------------
 

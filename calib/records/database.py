@@ -302,7 +302,8 @@ def _engine_on(records: str | Engine) -> Iterator[Engine]:
             yield engine
 
 
-def _location(engine: Engine) -> str:
+def location_of(engine: Engine) -> str:
+    """How the records were named that an engine was opened on: a path, or the URL of a server with all that opens it."""
     return str(engine.get_execution_options()["location"])
 
 
@@ -312,7 +313,7 @@ def reading(records: str | Engine) -> Iterator[Session]:
     with (
         _engine_on(records) as engine,
         _unmoved(engine),
-        _told(shown_location(_location(engine))),
+        _told(shown_location(location_of(engine))),
         Session(engine) as session,
     ):
         yield session
@@ -321,7 +322,7 @@ def reading(records: str | Engine) -> Iterator[Session]:
 @contextmanager
 def _unmoved(engine: Engine) -> Iterator[None]:
     """A file that is read without a lock must be the same afterwards."""
-    path = located(_location(engine))
+    path = located(location_of(engine))
     if not isinstance(path, Path) or not on_file.is_for_reading_only(engine):
         yield
         return
@@ -338,7 +339,7 @@ def writing(records: str | Engine) -> Iterator[Session]:
         confirming: list[bool] = []
         to_write = _written_by(engine)  # its own events are those of this session alone
         event.listen(to_write, "commit", lambda _: confirming.append(True))
-        place = shown_location(_location(engine))
+        place = shown_location(location_of(engine))
         with _told(place, confirming), Session(to_write) as session, session.begin():
             if not is_as_made(session.connection()):
                 raise RecordsError(

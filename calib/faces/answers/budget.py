@@ -10,6 +10,8 @@ from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.on_record.flow_unit import flow_unit
+from calib.quantities import Unit
+from calib.uncertainty.budget import Lever
 from calib.uncertainty.estimate import relative_uncertainty_of_s
 from calib.uncertainty.statement import round_uncertainty
 from calib.uncertainty.validation import ENDS_WITHIN
@@ -27,21 +29,27 @@ def document(reading: ReadingInJob, wanted: str | None, units: str | None) -> Co
         "repeatability_uncertain_by_percent": 100.0 * relative_uncertainty_of_s(max(round(float(dof)), 1) + 1)
         if measured.indication.type_a and math.isfinite(dof)
         else None,
-        "levers": [
-            {
-                "name": lever.name,
-                "variance_percent": lever.variance_percent,
-                "expanded_uncertainty_if_halved": float(in_unit.difference_from_si(lever.if_halved)),
-                "expanded_uncertainty_if_removed": float(in_unit.difference_from_si(lever.if_removed)),
-            }
-            for lever in judged.levers
-            if lever.name in listed
-        ],
+        "levers": [_lever_document(lever, in_unit) for lever in judged.levers if lever.name in listed],
         "dominant": judged.dominant,
         "wanted_expanded_uncertainty": None
         if judged.wanted is None
         else float(in_unit.difference_from_si(judged.wanted)),
         "observations_needed": judged.observations_needed,
+    }
+
+
+def ruling(reading: ReadingInJob, units: str | None) -> Content:
+    """The contribution that rules the U of a reading, and what U would be if it were smaller."""
+    in_unit = flow_unit(reading.evaluation.measured[reading.row].outlet, units)
+    return _lever_document(budget_of(reading).levers[0], in_unit)
+
+
+def _lever_document(lever: Lever, in_unit: Unit) -> Content:
+    return {
+        "name": lever.name,
+        "variance_percent": lever.variance_percent,
+        "expanded_uncertainty_if_halved": float(in_unit.difference_from_si(lever.if_halved)),
+        "expanded_uncertainty_if_removed": float(in_unit.difference_from_si(lever.if_removed)),
     }
 
 
@@ -170,11 +178,17 @@ def _observed(answer: Content) -> str:
 
 
 def _lever_lines(answer: Content) -> list[str]:
-    symbol = answer["flow"]["unit"]
-    lines = [
-        f"{answer['levers'][0]['name']} rules. What U would be with one contribution smaller [{symbol}]:",
-        table_text(("", "halved", "removed"), [_lever(each) for each in answer["levers"]], right=(1, 2)),
+    return [
+        f"{answer['levers'][0]['name']} rules. What U would be with one contribution smaller [{answer['flow']['unit']}]:",
+        table_text(("", "halved", "removed"), [lever_cells(each) for each in answer["levers"]], right=(1, 2)),
+        *beside_levers(answer),
     ]
+
+
+def beside_levers(answer: Content) -> list[str]:
+    """What is to be said beside what would bring U down, and how many observations would bring it to what is wanted."""
+    symbol = answer["flow"]["unit"]
+    lines = []
     if answer["repeatability_uncertain_by_percent"] is not None and not answer["logged"]:
         lines.append(
             f"the repeatability comes from {_observed(answer)}: "
@@ -201,12 +215,13 @@ def _lever_lines(answer: Content) -> list[str]:
     return lines
 
 
-def _lever(lever: Content) -> tuple[str, str, str]:
+def lever_cells(lever: Content) -> tuple[str, str, str]:
+    """The name of a contribution, U with it halved, and without it."""
     smaller = (lever["expanded_uncertainty_if_halved"], lever["expanded_uncertainty_if_removed"])
     return lever["name"], two_digits(smaller[0]), two_digits(smaller[1])
 
 
-def _rests_on(answer: Content) -> list[str]:
+def rests_on_lines(answer: Content) -> list[str]:
     """Velocity, traverse and air of a reading, where it has them."""
     lines = []
     traverse, air, velocity = answer["traverse"], answer["conditions"], answer["velocity"]
@@ -233,7 +248,8 @@ def _beside(interval: Content | None) -> list[str]:
     return [f"  the middle of the interval lies {abs(interval['by']):.0f} % of U {where} the value"]
 
 
-def _contribution(contribution: Content) -> tuple[str, ...]:
+def contribution_cells(contribution: Content) -> tuple[str, ...]:
+    """A contribution as a row of the budget."""
     dof = contribution["degrees_of_freedom"]
     return (
         contribution["name"],
@@ -245,7 +261,8 @@ def _contribution(contribution: Content) -> tuple[str, ...]:
     )
 
 
-def _combined(flow: Content) -> tuple[str, ...]:
+def combined_cells(flow: Content) -> tuple[str, ...]:
+    """What the contributions make together, as the last row of the budget."""
     dof = flow["effective_degrees_of_freedom"]
     said = f"k = {flow['coverage_factor']:.2f}, U = {two_digits(flow['expanded_uncertainty'])}"
     return (
@@ -260,16 +277,27 @@ def _combined(flow: Content) -> tuple[str, ...]:
 
 def _budget_lines(answer: Content) -> list[str]:
     flow = answer["flow"]
-    header = ("contribution", "type", f"u [{flow['unit']}]", "share %", "dof", "shared with")
     lines = [
         (
             f"reading {answer['reading']}: {answer['outlet']}, {answer['system']} {answer['service']}, {answer['instrument']} "
             f"(certificate {answer['certificate']}), {answer['observed_at']}"
         ),
-        *_rests_on(answer),
+        *rests_on_lines(answer),
         f"flow {flow['statement']} ({coverage_percent_text(flow['coverage_probability'])} %)",
         *_beside(flow["interval"]),
         "",
-        table_text(header, [*map(_contribution, answer["contributions"]), _combined(flow)], right=(2, 3, 4)),
+        table_text(
+            headings(flow), [*map(contribution_cells, answer["contributions"]), combined_cells(flow)], right=(2, 3, 4)
+        ),
     ]
-    return lines + [f"{each['name']}: {one_line(each['basis'])}" for each in answer["contributions"] if "basis" in each]
+    return lines + bases(answer)
+
+
+def headings(flow: Content) -> tuple[str, ...]:
+    """Of the columns of the budget."""
+    return ("contribution", "type", f"u [{flow['unit']}]", "share %", "dof", "shared with")
+
+
+def bases(answer: Content) -> list[str]:
+    """What contributions that were decided rest on."""
+    return [f"{each['name']}: {one_line(each['basis'])}" for each in answer["contributions"] if "basis" in each]

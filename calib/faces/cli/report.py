@@ -16,13 +16,13 @@ from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, happened_at, say, writes
 from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, probability_of
 from calib.faces.report.file_names import FORMS
+from calib.faces.report.time_stamp import authority
 
 if TYPE_CHECKING:  # the drawing and database libraries are imported by those who need them
     from calib.faces.report.write_report import Wanted
     from calib.procedures.report.signing_key import Signing
 
 PASSWORD = "CALIB_SIGNING_PASSWORD"  # noqa: S105 (the name of a variable)
-AUTHORITY = "CALIB_TIME_STAMP_AUTHORITY"
 DRAFT_FORMS = ("html", "csv", "json")
 
 app = group()
@@ -138,7 +138,7 @@ def _signing(file: Path, forms: Sequence[str], now: datetime) -> "Signing":
             [Finding.typed("format", ",".join(forms), "pdf among them: that is the form that is signed")]
         )
     key = read_signing_key(str(file), _content_of(file), _password_of(file))
-    return Signing(key, now, os.environ.get(AUTHORITY) or None)
+    return Signing(key, now, authority())
 
 
 def _password_of(file: Path) -> str:

@@ -19,6 +19,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from textwrap import wrap
+from threading import RLock
 from typing import Any
 from weakref import WeakKeyDictionary, WeakSet
 
@@ -128,13 +129,17 @@ _STYLE: Any = {
     "figure.facecolor": WHITE,
 }
 
+_ONE_AT_A_TIME = RLock()
 _DAYS_BY_THEMSELVES = 150  # of a longer axis months or years are enough
 
 
 @contextmanager
 def house_style() -> Iterator[None]:
-    """The house style. A sign that the measuring font lacks is drawn by the reader's own font: no reason to warn."""
-    with mpl.rc_context(_STYLE), warnings.catch_warnings():
+    """The house style. A sign that the measuring font lacks is drawn by the reader's own font: no reason to warn.
+
+    One thread draws at a time: the settings of the drawing library are those of the whole process.
+    """
+    with _ONE_AT_A_TIME, mpl.rc_context(_STYLE), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph")
         yield
 

@@ -94,6 +94,17 @@ def as_html(
     )
 
 
+def within_a_page(layout: Layout) -> str:
+    """The sections of a report to stand within another page that has its `style`: words stand for its pictures, none signs it."""
+    letterhead, picture = partial(_letterhead, mark=mark_within), partial(_picture, drawn=_in_words)
+    forms: _Forms = {**_FORMS, Picture: picture, Letterhead: letterhead, Signatures: lambda _: iter(())}
+    return "".join(_folded(layout, forms))
+
+
+def _in_words(picture: Picture) -> str:
+    return f'<p class="soft">{_text(picture.alternative)}</p>'
+
+
 def _written(blocks: Sequence[Block], forms: _Forms) -> Iterator[str]:
     for block in blocks:
         yield from forms[type(block)](block)

@@ -21,6 +21,7 @@ from calib.procedures.report.issue import ToIssue, issue_report, may_issue, must
 from calib.procedures.report.issued import issued_bytes, issues_of
 from calib.procedures.report.signing_key import Signing, must_sign_for
 from calib.records import database, ledger
+from calib.records.database import OpenRecords
 from calib.records.issue_digest import issue_digest
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
@@ -67,7 +68,7 @@ def write_draft(session: Session, wanted: Wanted, into: Path, progress: Progress
 
 
 def issue(
-    records: str,
+    records: str | OpenRecords,
     wanted: Wanted,
     reason: str | None,
     sign: Callable[[], Signature],

@@ -37,6 +37,7 @@ from calib.errors import Step
 from calib.procedures.impact.open_review import append_lines
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.record_in_words import record_in_words
 from calib.procedures.on_record.recorded import sequences
 from calib.procedures.on_record.reviews import (
@@ -248,6 +249,16 @@ def _recorded(session: Session, since: int) -> RecordedKeys:
 def _before(day: str, report: IssuedReport) -> bool:
     """Whether what was observed on a day lies before the issue: what is observed later is new work, and contradicts nothing."""
     return day <= report.issued_at[:10]
+
+
+def latest_says_now(session: Session, job: str, now: datetime) -> SaysOtherwise | None:
+    """What the records say otherwise now than the latest issued report of a job; None without one, or one to compare with.
+
+    Raises NotInRecordsError for an unknown job.
+    """
+    of_job = key(job_named(session, job).id)
+    report = _latest(session, [of_job]).get(of_job)
+    return None if report is None else says_now(session, report, now)
 
 
 def says_now(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwise | None:

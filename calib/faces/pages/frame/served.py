@@ -2,13 +2,15 @@
 
 from collections import OrderedDict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from hashlib import sha256
 from importlib.resources import files
 from urllib.parse import urlsplit
 
 from calib.errors import CalibError
+from calib.faces.pages.frame.aside import Aside
 from calib.faces.pages.frame.look import custom_properties
+from calib.faces.report.page_style import style
 from calib.records.credentials import Credentials
 from calib.records.database import OpenRecords
 
@@ -46,6 +48,8 @@ def assets() -> dict[str, Asset]:
     folder = files(_PACKAGE).joinpath("assets")
     named = OrderedDict((file.name, file.read_bytes()) for file in sorted(folder.iterdir(), key=lambda file: file.name))
     named["calib.css"] = custom_properties().encode() + named["calib.css"]
+    # What a report is set by counts within a page for the element of that class alone.
+    named["report.css"] = f".report {{\n{style()}}}\n".encode() + named["report.css"]
     return {name: Asset(name, content) for name, content in named.items() if name.rpartition(".")[2] in _KINDS}
 
 
@@ -61,6 +65,7 @@ class Served:
     engine: OpenRecords
     credentials: Credentials
     base_address: str  # without a path: https://calib.example
+    aside: Aside = field(default_factory=Aside, compare=False)
 
     @property
     def is_secure(self) -> bool:

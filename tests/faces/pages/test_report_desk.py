@@ -1,0 +1,129 @@
+"""The report of a job on the engineer's desk: what the draft says, what would bring U down, what is missing."""
+
+import json
+import re
+
+import pytest
+
+from tests.accessible import violations_on
+from tests.command import calib
+from tests.faces.pages.test_on_the_phone import HOSTILE
+from tests.faces.pages.test_security import runs_nothing, text_of
+from tests.pages_browser import chromium, phone, scrolls_sideways, serving
+from tests.served import PASSWORD
+
+DESKS = ((768, "light"), (1280, "dark"))  # CSS pixels
+
+
+@pytest.fixture
+def ed(served):
+    """The engineer, signed in."""
+    return served.signed_in("Ed")
+
+
+def budget_said(served, reading, *more):
+    return json.loads(calib("budget", str(reading), *more, "--json", records=served.records).out)
+
+
+def test_the_reports_page_leads_to_the_report_of_each_job(ed, served):
+    assert 'href="/jobs/J-1/report"' in ed.get("/reports").text
+    assert 'href="/reports"' in ed.get("/").text
+    assert served.signed_in("Tom").get("/reports").status_code == 403
+
+
+def test_the_verdict_comes_first_and_it_is_said_to_be_a_draft(ed):
+    told = text_of(ed.get("/jobs/J-1/report"))
+    assert told.index("Verdict") < told.index("What would bring U down") < told.index("Every outlet is measured")
+    assert "was not issued" in told
+
+
+def test_every_flow_stands_there_as_the_report_states_it(ed, served, tmp_path):
+    told = text_of(ed.get("/jobs/J-1/report"))
+    assert calib("report", "J-1", "--format", "json", "--into", tmp_path, records=served.records).status == 0
+    readings = json.loads((tmp_path / "J-1.json").read_text())["readings"]
+    assert [each["flow"]["statement"] in told for each in readings if each["latest"]] == [
+        True
+    ] * 4  # S-1, S-2, R-1, E-1
+
+
+def test_what_would_bring_u_down_is_what_budget_says_of_the_reading(ed, served):
+    page = ed.get("/jobs/J-1/report")
+    links = re.findall(r'href="/jobs/J-1/report/readings/(\d+)"', page.text)
+    assert len(links) == 4
+    for number in links:
+        said = budget_said(served, number)
+        in_cubic_metres_per_hour = {"m3/h": 1.0, "L/s": 3.6}[said["flow"]["unit"]]
+        row = re.search(rf'readings/{number}">.*?</tr>', page.text, re.DOTALL)[0]
+        halved = said["levers"][0]["expanded_uncertainty_if_halved"] * in_cubic_metres_per_hour
+        assert said["levers"][0]["name"] in row
+        assert float(re.findall(r">([\d.]+) m3/h</td>", row)[-2]) == pytest.approx(halved, rel=0.05)  # two digits
+
+
+def test_the_least_sure_flow_stands_first(ed):
+    shares = re.findall(r'class="n">([\d.]+) %</td><td>', ed.get("/jobs/J-1/report").text)
+    assert len(shares) > 1
+    assert [float(each) for each in shares] == sorted(map(float, shares), reverse=True)
+
+
+def test_a_budget_has_every_line_of_the_command_and_says_how_many_observations_bring_a_wanted_u(ed, served):
+    said = budget_said(served, 1, "--wanted", "9 %")
+    told = text_of(ed.get("/jobs/J-1/report/readings/1?wanted=9 %"))
+    assert said["flow"]["statement"].replace("-", "−") in told.replace("-", "−")
+    for line in said["contributions"]:
+        assert line["name"] in told
+    assert f"{said['observations_needed']} observations would bring it" in told or "no number of observations" in told
+
+
+@pytest.mark.parametrize("wanted", ["much", "-5 %", HOSTILE])
+def test_a_wanted_u_that_is_none_is_told_beside_its_field(ed, wanted):
+    page = ed.get("/jobs/J-1/report/readings/1", params={"wanted": wanted})
+    assert "like '30 m3/h'" in text_of(page)
+    assert runs_nothing(page)
+
+
+@pytest.mark.parametrize(
+    "address", ["/jobs/none/report", "/jobs/J-1/report/readings/999", "/jobs/J-1/report/readings/x"]
+)
+def test_what_is_not_there_is_told(ed, address):
+    page = ed.get(address)
+    assert page.status_code == 404
+    assert runs_nothing(page)
+
+
+def test_nothing_of_it_runs_and_its_links_lead_somewhere(ed):
+    page = ed.get("/jobs/J-1/report")
+    assert runs_nothing(page)
+    assert "style=" not in page.text
+    places = set(re.findall(r'id="([^"]+)"', page.text))
+    assert set(re.findall(r'href="#([^"]+)"', page.text)) <= places
+
+
+def test_whoever_is_not_signed_in_signs_in_first(served):
+    assert served.visitor().get("/jobs/J-1/report").headers["location"].startswith("/sign-in?to=")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with chromium() as opened:
+        yield opened
+
+
+@pytest.mark.parametrize(("width", "light"), DESKS)
+def test_everybody_can_use_the_desk(browser, served, width, light):
+    served.enrol("Ed")
+    with serving(served.engine, served.credentials) as address, phone(browser, address, light, width) as page:
+        looked_at(page, "/reports", "/jobs/J-1/report", "/jobs/J-1/report/readings/1")
+
+
+def looked_at(page, *addresses):
+    """Ed signs in and looks at pages, one after the other."""
+    page.goto(addresses[0])
+    page.get_by_label("Name").fill("Ed")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in", exact=True).click()
+    for each in addresses:
+        page.goto(each)
+        page.wait_for_load_state()
+        assert not scrolls_sideways(page), each
+        assert violations_on(page) == [], each
+        assert page.said == []
