@@ -28,7 +28,7 @@ def calibration_chart(on_file: CalibrationOnFile) -> Chart:
 
 def calibration_charts(on_files: Sequence[CalibrationOnFile]) -> list[Chart]:
     """The charts of calibrations on file, four in a picture, likewise drawn once."""
-    drawings = [_drawing(on_file) for on_file in on_files]
+    drawings = [curve_drawing(on_file) for on_file in on_files]
     return [_chart(pickle.dumps(drawings[at : at + ON_A_PAGE])) for at in range(0, len(drawings), ON_A_PAGE)]
 
 
@@ -37,7 +37,7 @@ def _chart(pickled: bytes) -> Chart:
     return curves_chart(pickle.loads(pickled))  # noqa: S301 (its own bytes)
 
 
-def _drawing(on_file: CalibrationOnFile) -> CurveDrawing:
+def curve_drawing(on_file: CalibrationOnFile) -> CurveDrawing:
     """What the chart shows, in the units of its axes."""
     instrument, record = on_file.instrument, on_file.curve
     used = [comparison for comparison in on_file.comparisons if comparison.phase == record.phase]

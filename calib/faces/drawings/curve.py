@@ -51,7 +51,7 @@ def curve_chart(drawing: CurveDrawing) -> Chart:
         _residuals(lower, drawing)
         figure.align_ylabels()
         figure.legend(*upper.get_legend_handles_labels(), loc="outside lower left", ncols=3)
-        return Chart(figure, _words(drawing))
+        return Chart(figure, curve_words(drawing))
 
 
 ON_A_PAGE = 4  # curves in one picture, each readable
@@ -74,7 +74,7 @@ def curves_chart(drawings: Sequence[CurveDrawing]) -> Chart:
             _curve(upper, drawing, title_letters=SMALL_LETTERS)
             _residuals(lower, drawing)
         figure.legend(*figure.axes[0].get_legend_handles_labels(), loc="outside lower left", ncols=3)
-        return Chart(figure, " ".join(map(_words, drawings)))
+        return Chart(figure, " ".join(map(curve_words, drawings)))
 
 
 def _curve(axes: Axes, drawing: CurveDrawing, title_letters: float = TITLE_LETTERS) -> None:
@@ -106,8 +106,8 @@ def _residuals(axes: Axes, drawing: CurveDrawing) -> None:
     axes.set_xlabel(drawing.indication_label)
 
 
-def _words(drawing: CurveDrawing) -> str:
-    """A minus sign is one, since a hyphen is not read aloud."""
+def curve_words(drawing: CurveDrawing) -> str:
+    """The picture in words. A minus sign is one, since a hyphen is not read aloud."""
     largest = int(np.argmax(np.abs(drawing.residuals)))
     return (
         f"Calibration curve of {drawing.name}: {drawing.value_label} against {drawing.indication_label}, with "

@@ -52,7 +52,8 @@ from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
-    "home", "job", "outlet", "traverse", "reading", "photographs", "instrument", "sign_in", "passkeys", "account",
+    "home", "fleet", "job", "outlet", "traverse", "reading", "photographs", "instrument", "instrument_history",
+    "certificate", "certificate_in", "events", "checks", "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
