@@ -11,7 +11,7 @@ from PIL import Image
 from calib.confirmation.control_chart import Baseline, ControlLimits
 from calib.confirmation.drift import Drift
 from calib.faces.drawings import CurveDrawing, DistributionDrawing
-from calib.faces.drawings.due import IN_CALIBRATION, NOT_IN_USE, OVERDUE, DueBar, DueDrawing
+from calib.faces.drawings.due_bars import IN_CALIBRATION, NOT_IN_USE, OVERDUE, DueBar, DueDrawing
 from calib.faces.drawings.over_time import HistoryDrawing, PointDrawing
 from calib.faces.drawings.style import house_style
 from calib.procedures.fleet.checks_on_file import ChartedCheck, ChartedSeries

@@ -83,13 +83,13 @@ def text(answer: Content) -> str:
     """The same for people."""
     return "\n".join(
         [
-            *_certificate_lines(answer),
+            *certificate_lines(answer),
             "",
             *_comparison_lines(answer),
             *_correlation_lines(answer),
             *(["", *_in_house_lines(answer)] if _in_house(answer) else []),
             "",
-            *_curve_lines(answer),
+            *curve_lines(answer),
             f"what it was chosen from: calib calibration candidates {quote(answer['tag'])} {quote(answer['certificate'])}",
             "",
             *[line for each in answer["assessments"] for line in assessment_lines(each)],
@@ -100,7 +100,8 @@ def text(answer: Content) -> str:
     )
 
 
-def _certificate_lines(answer: Content) -> list[str]:
+def certificate_lines(answer: Content) -> list[str]:
+    """Whose certificate it is, whether it counts, and what was attempted."""
     accepted = "not accepted yet"
     if answer["accepted_on"]:
         accepted = f"accepted {accepted_on(answer)} by {answer['accepted_by']}{_after(answer['criterion'] or 'as it was typed')}"
@@ -141,15 +142,18 @@ def assessment_lines(assessment: Content) -> list[str]:
     verdict = "every comparison passes" if assessment["accepted"] else "not every comparison passes"
     lines = [
         f"{assessment['phase']}: {assessment['criterion']}: {verdict} [{assessment['unit']}]",
-        table_text(_JUDGED, [_judged(each) for each in assessment["comparisons"]], "  ", right=(0, 1, 2, 3, 5)),
+        table_text(
+            JUDGED_HEADINGS, [judged_row(each) for each in assessment["comparisons"]], "  ", right=(0, 1, 2, 3, 5)
+        ),
     ]
     return lines + _of_wide_uncertainty(assessment)
 
 
-_JUDGED = ("reference", "error", "U", "limits", "statement", "probability")
+JUDGED_HEADINGS = ("reference", "error", "U", "limits", "statement", "probability")
 
 
-def _judged(comparison: Content) -> tuple[str, ...]:
+def judged_row(comparison: Content) -> tuple[str, ...]:
+    """A comparison of an assessment, under JUDGED_HEADINGS."""
     return (
         comparison["reference"],
         f"{comparison['error'] + 0.0:+.4g}",
@@ -205,15 +209,16 @@ def _after(text: str | None) -> str:
     return f" ({text})" if text else ""
 
 
-_COMPARED = ("phase", "reference", "indication", "unit", "U", "k", "repeatability", "residual")
+COMPARED_HEADINGS = ("phase", "reference", "indication", "unit", "U", "k", "repeatability", "residual")
 
 
 def _comparison_lines(answer: Content) -> list[str]:
-    rows = [_compared(each) for each in (*answer["other_comparisons"], *answer["comparisons"])]
-    return [table_text(_COMPARED, rows, right=(1, 2, 4, 5, 6, 7))]
+    rows = [compared_row(each) for each in (*answer["other_comparisons"], *answer["comparisons"])]
+    return [table_text(COMPARED_HEADINGS, rows, right=(1, 2, 4, 5, 6, 7))]
 
 
-def _compared(comparison: Content) -> tuple[str, ...]:
+def compared_row(comparison: Content) -> tuple[str, ...]:
+    """A comparison as the certificate states it, under COMPARED_HEADINGS."""
     return (
         comparison["phase"],
         comparison["reference"],
@@ -231,7 +236,8 @@ def _units(comparison: Content) -> str:
     return ", ".join(filter(None, both))
 
 
-def _curve_lines(answer: Content) -> list[str]:
+def curve_lines(answer: Content) -> list[str]:
+    """The curve in words: its equation, where it holds, why it was chosen, what stands out from it."""
     curve = answer["curve"]
     uncertainties = ", ".join(f"{u:.2g}" for u in curve["standard_uncertainties"])
     lines = [

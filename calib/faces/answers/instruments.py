@@ -45,5 +45,10 @@ def _row(instrument: Content) -> tuple[str, ...]:
         str(instrument["photos"] or "-"),
         instrument["certificate"] or "-",
         instrument["due_on"] or "-",
-        "; ".join(reason.partition(": ")[2].partition(": ")[0] for reason in instrument["reasons"]) or "may be used",
+        standing_text(instrument),
     )
+
+
+def standing_text(instrument: Content) -> str:
+    """What stands against its use, in a few words."""
+    return "; ".join(reason.partition(": ")[2].partition(": ")[0] for reason in instrument["reasons"]) or "may be used"

@@ -30,14 +30,19 @@ def text(answer: Content) -> str:
     return _told("recorded", answer, "" if answer["accepted_on"] else waits)
 
 
+def recorded(answer: Content) -> str:
+    """What was recorded, where the next step has a place of its own."""
+    return _told("recorded", answer, "" if answer["accepted_on"] else "; it counts once another person accepts it")
+
+
 def would_record(answer: Content) -> str:
     """What a dry run found out, for people."""
     return _told("would record", answer, "" if answer["accepted_on"] else "; it would wait to be accepted")
 
 
-def _told(recorded: str, answer: Content, then: str) -> str:
+def _told(done: str, answer: Content, then: str) -> str:
     named = f"certificate {answer['certificate']} of {answer['tag']}"
-    told = f"{recorded} {named} with {count_of(answer['comparisons'], 'comparison', 'comparisons')}{then}"
+    told = f"{done} {named} with {count_of(answer['comparisons'], 'comparison', 'comparisons')}{then}"
     return "\n".join([told, *map(signature_told, answer["signatures"])])
 
 

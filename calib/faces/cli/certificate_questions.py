@@ -6,18 +6,16 @@ from dataclasses import replace
 from calib.faces.cli.questions import Questions, cells_shown
 from calib.faces.plain_text import table_text
 from calib.procedures.typed.cells import unit_check
-from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV, COMPARISONS_CSV
+from calib.procedures.typed.declared.calibrations import (
+    CALIBRATIONS_CSV,
+    CERTIFICATE_STATES,
+    COMPARISON_CELLS,
+    COMPARISONS_CSV,
+)
 from calib.procedures.typed.sheets import Cells, TypedRow, typed_row
-from calib.records.tables.calibrations import AIR_OF_CALIBRATION
 
-# As a certificate states them, one after another. An acceptance is another person's.
-_STATED = (
-    "laboratory", "accreditation", "calibrated_on", "received_on", "issued_on", *AIR_OF_CALIBRATION,
-    "adjustment", "procedure", "traceability", "due_on",
-)  # fmt: skip
-_COMPARED = ("reference", "indication", "expanded_uncertainty", "coverage_factor", "repeatability", "observations")
 _AS_BEFORE = ("coverage_factor",)  # where it is left out
-_OF_COMPARISONS = frozenset({"certificate", "phase", "unit", "indication_unit", *_COMPARED})
+_OF_COMPARISONS = frozenset({"certificate", "phase", "unit", "indication_unit", *COMPARISON_CELLS})
 _COLUMNS = COMPARISONS_CSV.by_name
 _OPENING = (
     "an empty answer leaves a cell blank; Ctrl-C ends without writing. Numbers as the certificate prints them, "
@@ -58,7 +56,7 @@ class CertificateQuestions(Questions):
             meter = self._instrument
             self.tell(f"{self._named()}: {meter['kind']}, {meter['maker']} {meter['model']}, serial {meter['serial']}")
             self.tell(_OPENING)
-        stated = [name for name in _STATED if name in again or (not again and self._given[name] is None)]
+        stated = [name for name in CERTIFICATE_STATES if name in again or (not again and self._given[name] is None)]
         for name in stated:
             self.cells[name] = self.cell(CALIBRATIONS_CSV.by_name[name])
         compared = self._read is None and bool(not again or again & _OF_COMPARISONS)
@@ -85,14 +83,14 @@ class CertificateQuestions(Questions):
             phase = self.cell(more)
 
     def _ask_lines(self, common: Mapping[str, str], typed: Sequence[Mapping[str, str]]) -> None:
-        offers = [" ".join(line[name] for name in _COMPARED if name in line) for line in typed]
+        offers = [" ".join(line[name] for name in COMPARISON_CELLS if name in line) for line in typed]
         before: dict[str, str] = {}
         place = 0
         while True:
             offered = offers[place] if place < len(offers) else None
             place += 1
             line = self.cells_on_line(
-                f"{common['phase']} {place}", [_COLUMNS[name] for name in _COMPARED], before, offered
+                f"{common['phase']} {place}", [_COLUMNS[name] for name in COMPARISON_CELLS], before, offered
             )
             if line == {}:
                 continue  # one that was offered is dropped
@@ -107,9 +105,9 @@ class CertificateQuestions(Questions):
 
     def shown(self) -> str:
         """The whole, as it would be written."""
-        stated = {name: self.cells[name] for name in (*_STATED, "accepted_on", "accepted_by")}
+        stated = {name: self.cells[name] for name in (*CERTIFICATE_STATES, "accepted_on", "accepted_by")}
         header = ("phase", "reference", "indication", "U", "k", "repeatability", "n", "unit")
-        rows = [[row.get(name) or "-" for name in ("phase", *_COMPARED, "unit")] for row in self.comparisons]
+        rows = [[row.get(name) or "-" for name in ("phase", *COMPARISON_CELLS, "unit")] for row in self.comparisons]
         return "\n".join([cells_shown(self._named(), stated), table_text(header, rows, indent="  ")])
 
     def _named(self) -> str:

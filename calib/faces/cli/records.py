@@ -186,7 +186,8 @@ def due(
     if ics is not None:
         _write_calendar(session, ics, fleet)
     if plot is not None:
-        from calib.faces.drawings.due import due_chart, due_drawing
+        from calib.faces.drawings.due import due_chart
+        from calib.faces.drawings.due_bars import due_drawing
 
         plotted([due_chart(due_drawing(fleet.register, fleet.decisions, fleet.on, fleet.within_days))], plot)
     document = answer.document(fleet.on, fleet.within_days, fleet.entries, fleet.open_reviews)

@@ -23,12 +23,12 @@ def calibration_chart(on_file: CalibrationOnFile) -> Chart:
 
     Of one content it is one figure, laid out and drawn once: the revisions of a report show most of their calibrations alike.
     """
-    return _chart(pickle.dumps(_drawing(on_file)), curve_chart)
+    return _chart(pickle.dumps(curve_drawing(on_file)), curve_chart)
 
 
 def small_calibration_chart(on_file: CalibrationOnFile) -> Chart:
     """The same as wide as a column of text, likewise drawn once."""
-    return _chart(pickle.dumps(_drawing(on_file)), small_curve_chart)
+    return _chart(pickle.dumps(curve_drawing(on_file)), small_curve_chart)
 
 
 @lru_cache(maxsize=64)  # figures of a job or two
@@ -36,7 +36,7 @@ def _chart(pickled: bytes, chart: Callable[[CurveDrawing], Chart]) -> Chart:
     return chart(pickle.loads(pickled))  # noqa: S301 (its own bytes)
 
 
-def _drawing(on_file: CalibrationOnFile) -> CurveDrawing:
+def curve_drawing(on_file: CalibrationOnFile) -> CurveDrawing:
     """What the chart shows, in the units of its axes."""
     instrument, record = on_file.instrument, on_file.curve
     used = [comparison for comparison in on_file.comparisons if comparison.phase == record.phase]

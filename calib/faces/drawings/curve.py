@@ -50,7 +50,7 @@ def curve_chart(drawing: CurveDrawing) -> Chart:
         _residuals(lower, drawing)
         figure.align_ylabels()
         figure.legend(*upper.get_legend_handles_labels(), loc="outside lower left", ncols=3)
-        return Chart(figure, _words(drawing))
+        return Chart(figure, curve_words(drawing))
 
 
 def small_curve_chart(drawing: CurveDrawing) -> Chart:
@@ -61,7 +61,7 @@ def small_curve_chart(drawing: CurveDrawing) -> Chart:
         _curve(axes, drawing)
         axes.set_title("", loc="left")
         axes.set_xlabel(drawing.indication_label)
-        return Chart(figure, _words(drawing))
+        return Chart(figure, curve_words(drawing))
 
 
 def _curve(axes: Axes, drawing: CurveDrawing) -> None:
@@ -88,8 +88,8 @@ def _residuals(axes: Axes, drawing: CurveDrawing) -> None:
     axes.set_xlabel(drawing.indication_label)
 
 
-def _words(drawing: CurveDrawing) -> str:
-    """A minus sign is one, since a hyphen is not read aloud."""
+def curve_words(drawing: CurveDrawing) -> str:
+    """The picture in words. A minus sign is one, since a hyphen is not read aloud."""
     largest = int(np.argmax(np.abs(drawing.residuals)))
     return (
         f"Calibration curve of {drawing.name}: {drawing.value_label} against {drawing.indication_label}, with "

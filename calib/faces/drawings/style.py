@@ -30,6 +30,7 @@ from matplotlib.ticker import FixedFormatter, MaxNLocator
 
 from calib.errors import CalibError
 from calib.faces.drawings.arrangement import arrange
+from calib.faces.drawings.due_bars import IN_CALIBRATION, NOT_IN_USE, OVERDUE
 from calib.faces.palette import BAND, EDGE, INK, PALE, STROKE, TYPEFACES, WHITE
 from calib.faces.plain_text import one_line, shortened
 
@@ -102,7 +103,7 @@ STATEMENT_LOOKS = {
     "not measured": Look(WHITE, "\\\\"),
     "not judged": Look(PALE),
 }
-SPAN_LOOKS = {"in calibration": Look(BAND), "overdue": Look(WHITE, "/////"), "not in use": Look(PALE, "xxxx")}
+SPAN_LOOKS = {IN_CALIBRATION: Look(BAND), OVERDUE: Look(WHITE, "/////"), NOT_IN_USE: Look(PALE, "xxxx")}
 
 _STYLE: Any = {
     "text.parse_math": False,

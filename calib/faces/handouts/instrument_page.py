@@ -22,17 +22,17 @@ def _page(answer: Content, photos: Sequence[Photo], on: date) -> str:
     return template("instrument.html").render(
         one=instrument,
         on=str(on),
-        facts=_facts(instrument),
+        facts=facts(instrument),
         used=used_line(answer["used"]),
         waiting=open_lines(answer),
         tables=[(title, header, [_with_units(header, row) for row in rows]) for title, header, rows in shown if rows],
-        in_pieces=_in_pieces,
+        in_pieces=in_pieces,
         without=[table.title for table in shown if not table.rows],
         photos=[_shown(photo) for photo in photos],
     )
 
 
-def _in_pieces(text: str) -> Markup:
+def in_pieces(text: str) -> Markup:
     """A text of which each day and time of day stays on one line, as people write them, and only a long word is parted."""
     return Markup(_PIECE.sub(_piece, str(escape(text))))  # noqa: S704 (escaped, and marked up here)
 
@@ -66,7 +66,7 @@ def _shown(photo: Photo) -> Content:
     }
 
 
-def _facts(instrument: Content) -> dict[str, str]:
+def facts(instrument: Content) -> dict[str, str]:
     """What the register states of an instrument, in words: name -> value."""
     in_unit = unit_text(instrument["unit"])
     told = {

@@ -15,7 +15,8 @@ from calib.confirmation.interval import (
     gate,
 )
 from calib.errors import CalibError
-from calib.faces.drawings.due import DueDrawing, due_chart, due_drawing
+from calib.faces.drawings.due import due_chart
+from calib.faces.drawings.due_bars import DueDrawing, due_drawing
 from calib.faces.drawings.over_time import control_chart, history_chart
 from tests.command import calib
 from tests.pictures import CHECKS, FLEET, HISTORY, ON

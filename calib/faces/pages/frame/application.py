@@ -54,7 +54,8 @@ from calib.records.on_file import MOST_CONNECTIONS
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
     "home", "job", "report_desk", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading", "photographs",
-    "instrument", "without_network", "sign_in", "passkeys", "account",
+    "fleet", "instrument", "instrument_history", "certificate", "certificate_in", "events", "checks", "without_network",
+    "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20

@@ -23,7 +23,7 @@ from calib.procedures.typed.cells import (
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT
 from calib.quantities import finite_number
-from calib.records.tables.calibrations import Calibration, Withdrawal
+from calib.records.tables.calibrations import AIR_OF_CALIBRATION, Calibration, Withdrawal
 from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.supersessions import Supersession
@@ -112,6 +112,19 @@ COMPARISONS_CSV = Declaration(
     ),
     references=(OF_CALIBRATION,),
     told_by=("tag", "certificate", "phase", "reference"),
+)
+# What is asked for where a certificate is typed, one after another. An acceptance is another person's.
+CERTIFICATE_STATES = (
+    "laboratory", "accreditation", "calibrated_on", "received_on", "issued_on", *AIR_OF_CALIBRATION,
+    "adjustment", "procedure", "traceability", "due_on",
+)  # fmt: skip
+COMPARISON_CELLS = (
+    "reference",
+    "indication",
+    "expanded_uncertainty",
+    "coverage_factor",
+    "repeatability",
+    "observations",
 )
 CORRELATIONS_CSV = Declaration(
     "correlations.csv",

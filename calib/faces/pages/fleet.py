@@ -1,0 +1,67 @@
+"""The fleet at a desk: its time-line, and its list as the address says: filtered, sorted, the same for whoever opens the link."""
+
+from urllib.parse import urlencode
+
+from calib.errors import BadInputError, Finding
+from calib.faces.answers import instruments as answer
+from calib.faces.drawings.due_bars import due_drawing, due_words
+from calib.faces.drawings.time_line import time_line, under
+from calib.faces.pages.frame.routes import Filled, Pages
+from calib.faces.pages.frame.visit import Visit
+from calib.faces.pages.measured_with import choices
+from calib.procedures.fleet.due import due
+from calib.procedures.fleet.list_instruments import STATES, InstrumentWish, list_instruments
+from calib.procedures.typed.cells import whole
+
+pages = Pages()
+_TEXTS = ("text", "kind", "location", "custodian")  # each contained in what is wanted
+_ASKED = (*_TEXTS, "state", "within", "sort")
+_COLUMNS = (  # heading, and the order that it leads to
+    ("Tag", "tag"), ("State", None), ("Due on", "due"), ("Certificate", "certificate"), ("Kind", "kind"), ("Maker, model", "maker"),
+    ("Serial", "serial"), ("Location", "location"), ("Custodian", "custodian"),
+)  # fmt: skip
+
+
+@pages.shows("/fleet", menu="Fleet")
+def fleet(visit: Visit) -> Filled:
+    """Instruments that fit, in an order, and when each is due."""
+    session, on = visit.reading(), visit.at.date()
+    asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
+    wish = InstrumentWish(
+        **{name: asked.get(name) for name in (*_TEXTS, "state")}, within_days=_days(asked.get("within"))
+    )
+    sort = asked.get("sort", "tag")
+    listed = list_instruments(session, wish, sort, visit.at)
+    whole_fleet = due(session, on, wish.within_days)
+    register = {tag: whole_fleet.register[tag] for tag in (str(each.cells["tag"]) for each in listed)}
+    drawing = due_drawing(register, whole_fleet.decisions, on, wish.within_days)
+    others = {name: typed for name, typed in asked.items() if name != "sort"}
+    content = {
+        "instruments": [
+            each | {"state": answer.standing_text(each)} for each in answer.document(listed)["instruments"]
+        ],
+        "asked": asked,
+        "states_shown": [("", "any"), *choices(STATES)],
+        "columns": [
+            {
+                "heading": heading,
+                "is_sorted_by": order == sort,
+                "link": order and f"/fleet?{urlencode(others | {'sort': order})}",
+            }
+            for heading, order in _COLUMNS
+        ],
+        "within": wish.within_days,
+        "time_line": time_line(drawing, "time-line-words") if drawing.bars else None,
+        "words": due_words(drawing),
+        "under": under(drawing),
+    }
+    return Filled("fleet.html", content, title="Fleet")
+
+
+def _days(typed: str | None) -> int:
+    """Days looked ahead, as typed or as usual; raises BadInputError."""
+    if typed is None:
+        return InstrumentWish.within_days
+    if (expected := whole(typed)) is not None:
+        raise BadInputError([Finding.typed("within", typed, f"a number of days: {expected}")])
+    return int(typed)
