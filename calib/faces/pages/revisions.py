@@ -104,7 +104,7 @@ def form(visit: Visit, job: str, revision: str, form: str) -> Sent:
 
 
 @pages.takes(f"{_REVISIONS}/check", again=revisions, largest=_LARGEST)
-def check(visit: Visit, job: str) -> Filled:
+def checked_file(visit: Visit, job: str) -> Filled:
     """Say whether a file is a report as it was issued, and the latest; whatever job it is of. Nothing of it is kept."""
     file: Upload | None = visit.form.file("file")
     if file is None:

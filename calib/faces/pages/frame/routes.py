@@ -2,11 +2,8 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import quote
-
-if TYPE_CHECKING:
-    pass
 
 
 @dataclass(frozen=True)
