@@ -4,6 +4,12 @@ Decision (2026-11-29). The bytes are counted by the reader that counts workbooks
 type) before defusedxml builds anything. Options: defusedxml alone (it bounds no size or depth), lxml for all (it reads entities and
 files unless told otherwise). Cost: a certificate is read twice, 1 ms for one of 20 kB, 1.5 s at
 the bounds with its signature.
+
+Decision (2026-11). signxml checks XML signatures, defusedxml parses. Options: python-xmlsec (a C library), own code on canonical
+forms. Cost: 30 MB, 0.3 s of imports where a file is signed. The schema's XSD is not openly in a package: files are checked by
+dcclib's Schematron, by two readers, and against a list of elements. Cost: an order that only the XSD knows may go unnoticed. Whose
+signatures are trusted comes back by an import, as an act of QA; what was found of signatures does not. Cost: a folder may bring a
+trust.
 """
 
 import re

@@ -1,4 +1,8 @@
-"""The application: each request gets its visit, its handler in a thread, and its answer; what goes wrong is said in one line."""
+"""The application: each request gets its visit, its handler in a thread, and its answer; what goes wrong is said in one line.
+
+Decision (2026-11). A form that was wrong is shown by the handler of its own page again, findings beside their fields. Cost: that
+page is asked anew. A page that waits for work is sent anew by a header (`Refresh`), and a link on it stops that.
+"""
 
 import json
 import logging
