@@ -88,6 +88,15 @@ def without_network(_visit: Visit) -> Filled:
     return Filled("told.html", {"told": told, "status": 0}, title="Without network")
 
 
+@pages.shows("/still-signed-in", open_to_all=True)
+def still_signed_in(_visit: Visit) -> Filled:
+    """What is shown where somebody signs out and the server is not reached; the worker keeps this one too."""
+    told = [
+        "There is no network. You are still signed in: sign out again when there is network, before another person takes the phone."
+    ]
+    return Filled("told.html", {"told": told, "status": 0}, title="Still signed in")
+
+
 # --- readings that were not sent -------------------------------------------------------------------------------------------------
 
 

@@ -175,6 +175,42 @@ def test_after_signing_out_no_page_is_kept(browser, address):
         told(page, "There is no network")
 
 
+def test_a_page_for_another_meter_is_not_answered_with_the_one_for_the_meter_before(browser, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        page.goto("/jobs/J-1/outlets/S-2")
+        page.get_by_text(AS_OF).wait_for()
+        page.goto("/jobs/J-1/outlets/S-2?instrument=VA-9")
+        told(page, "has not kept this page")
+
+
+def test_who_signs_out_without_network_is_told_that_the_session_lives_and_loses_no_page(browser, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        page.get_by_role("button", name="Sign out").click()
+        told(page, "You are still signed in")
+        usable(page)
+        page.goto("/jobs/J-1")
+        page.get_by_text(AS_OF).wait_for()
+        page.context.set_offline(False)
+        page.goto("/jobs/J-1")
+        page.get_by_role("button", name="Sign out").click()
+        page.get_by_label("Password").wait_for()
+        assert page.evaluate(PAGES_KEPT) == []
+
+
+def test_a_form_that_needs_the_network_is_not_kept(browser, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.goto("/jobs/J-1/outlets/S-2/opening")
+        page.get_by_role("heading").first.wait_for()
+        page.context.set_offline(True)
+        page.goto("/jobs/J-1/outlets/S-2/opening")
+        told(page, "has not kept this page")
+
+
 def test_a_session_that_ended_on_the_server_leaves_no_page(browser, served, address):
     with phone(browser, address) as page:
         opened_job(page)
@@ -298,6 +334,7 @@ def test_whoever_takes_the_phone_sees_the_number_alone_and_sends_nothing(browser
         assert "3.10" not in page.inner_text("body")
         assert on_record(served) == []
         page.get_by_role("button", name="Sign out").click()
+        page.get_by_label("Password").wait_for()
         signed_in(page, "/unsent", "Tom")
         told(page, "On record")
     assert len(on_record(served)) == 1

@@ -27,14 +27,14 @@
   async function tell() {
     const entries = await queue.entries(), own = entries.filter(entry => !person || entry.person === person);
     own.sort((a, b) => a.fields.observed_at < b.fields.observed_at ? -1 : 1);
-    const unsent = own.filter(entry => !isAnswered(entry)), others = entries.length - own.length;
+    const unsent = own.filter(entry => !isAnswered(entry)), others = entries.filter(entry => person && entry.person !== person && !isAnswered(entry)).length;
     const answered = own.length - unsent.length, bar = document.querySelector(".unsent");
     const lines = [
       unsent.length && count(unsent.length, "not sent"), answered && count(answered, "answered"),
       others && count(others, "of another person not sent"),
     ].filter(Boolean);
     bar.hidden = !lines.length;
-    bar.replaceChildren(element("a", lines.join(", "), {href: person ? "/unsent" : "/sign-in"}));
+    bar.replaceChildren(element("a", lines.join(", "), {href: "/unsent"}));
     for (const note of document.querySelectorAll(".not-sent")) note.remove();
     for (const link of document.querySelectorAll(".card a.whole")) {
       const here = unsent.filter(entry => place(entry) === new URL(link.href).pathname);

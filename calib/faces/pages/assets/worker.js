@@ -1,14 +1,15 @@
 // Stands between the pages and the network: keeps pages of whoever is signed in, and answers with them where there is no network.
 // Before it the server puts VERSION, ASSETS and queue.js. A page of another version is passed on and never kept.
 const PATIENCE = 8000, LONGER = 20000;  // ms
-const PAGES = `pages ${VERSION} `, ALL_ASSETS = `assets ${VERSION}`, NONE = "/without-network";
-const KEPT = /^\/($|jobs\/|instruments\/|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
+const PAGES = `pages ${VERSION} `, ALL_ASSETS = `assets ${VERSION}`, NONE = "/without-network", STILL = "/still-signed-in";
+// What can be read or filled in without network: a job, the form of an outlet, an instrument.
+const KEPT = /^\/($|jobs\/[^/]+(\/outlets\/[^/]+)?$|instruments\/[^/]+$|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
 const OUTLET = /^\/jobs\/([^/]+)\/outlets\/([^/]+)$/;
 
 addEventListener("install", event => event.waitUntil((async () => {
   const cache = await caches.open(ALL_ASSETS);
   await cache.addAll(ASSETS);
-  await cache.put(NONE, await fetch(NONE, {credentials: "omit"}));
+  for (const page of [NONE, STILL]) await cache.put(page, await fetch(page, {credentials: "omit"}));
   await skipWaiting();
 })()));
 addEventListener("activate", event => event.waitUntil((async () => {
@@ -69,7 +70,7 @@ async function keep(address, answer, before) {
   const page = await answer.text();
   if (page.includes('class="said"')) return;  // what is said once
   const headers = new Headers(answer.headers);
-  if (signedOut === before) await (await caches.open(own)).put(address.pathname, new Response(page, {headers}));
+  if (signedOut === before) await (await caches.open(own)).put(named(address), new Response(page, {headers}));
 }
 
 async function keepEach(addresses) {
@@ -85,10 +86,16 @@ async function keepEach(addresses) {
   }
 }
 
+// A page for one meter is none for another.
+function named(address) {
+  const meter = address.searchParams.get("instrument");
+  return address.pathname + (meter === null ? "" : `?instrument=${encodeURIComponent(meter)}`);
+}
+
 async function keptPage(address) {
   if (ONLY_NOW.some(name => address.searchParams.has(name))) return undefined;
   for (const name of await caches.keys()) {
-    const page = name.startsWith(PAGES) && await (await caches.open(name)).match(address.pathname, {ignoreVary: true});
+    const page = name.startsWith(PAGES) && await (await caches.open(name)).match(named(address), {ignoreVary: true});
     if (page) return page;
   }
   return undefined;
@@ -103,15 +110,12 @@ async function asOf(kept) {
   return new Response((await kept.text()).replace(/<main[^>]*>/, found => found + line), {headers: kept.headers});
 }
 
-async function none() {
-  return await caches.match(NONE, {cacheName: ALL_ASSETS}) || Response.error();
+async function none(page = NONE) {
+  return await caches.match(page, {cacheName: ALL_ASSETS}) || Response.error();
 }
 
 async function changed(request, address) {
-  if (address.pathname === "/sign-out") {
-    signedOut++;
-    await forget(name => name.startsWith(PAGES));
-  }
+  if (address.pathname === "/sign-out") return leaving(request);
   const copy = request.clone();
   try {
     return await reached(request, OUTLET.test(address.pathname) && LONGER);
@@ -125,6 +129,17 @@ async function changed(request, address) {
       return none();
     }
     return Response.redirect("/unsent", 303);
+  }
+}
+
+async function leaving(request) {
+  signedOut++;
+  try {
+    const answer = await reached(request, LONGER);
+    await forget(name => name.startsWith(PAGES));
+    return answer;
+  } catch {
+    return none(STILL);  // the session lives on the server: nobody is told that it ended
   }
 }
 
