@@ -17,7 +17,7 @@ import time
 from contextlib import contextmanager
 from pathlib import Path
 
-import httpx
+import httpx2 as httpx
 import uvicorn
 
 from calib.faces.pages.frame.application import application

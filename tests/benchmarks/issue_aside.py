@@ -15,7 +15,7 @@ import tempfile
 import time
 from pathlib import Path
 
-import httpx
+import httpx2 as httpx
 
 from calib.clock import clock
 from calib.faces.demo import DEMO_JOB, add_demo_people, run_demo

@@ -18,7 +18,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Event
 
-import httpx
+import httpx2 as httpx
 from sqlmodel import select
 
 from calib.procedures.enter.import_sheets import import_row

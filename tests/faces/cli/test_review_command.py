@@ -131,7 +131,7 @@ def report(records, folder):
     """First page, up to the flows, and the JSON of a report."""
     assert calib("report", "J-1", "--into", folder, "--format", "html,json", records=records).status == 0
     page = (folder / "J-1.html").read_text(encoding="utf-8")
-    first = page[: page.index('<h2 id="flows">')]
+    first = page[: page.index("<details")].replace('<span class="at">', "").replace("</span>", "")
     return first, json.loads((folder / "J-1.json").read_text(encoding="utf-8"))
 
 

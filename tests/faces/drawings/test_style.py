@@ -26,6 +26,7 @@ from matplotlib.textpath import TextPath
 
 from calib.faces.drawings import style
 from calib.faces.drawings.style import (
+    COLUMN_WIDTH,
     CONTRIBUTION_LOOKS,
     COVERAGE_BAND,
     EVALUATION_LOOKS,
@@ -118,7 +119,7 @@ def look_of(handle):
 @pytest.mark.parametrize("name", [name for name in DRAWN if name not in ("section", "overview", "overview-of-many")])
 def test_what_a_legend_tells_apart_differs_in_lightness_or_sign(name):
     legends = list(series_of(figure_of(name)))
-    assert legends
+    assert legends or name == "small-curve"  # which has no room for one: the text beside it tells what is drawn
     for looks in legends:
         same = [
             (a, b)
@@ -172,7 +173,7 @@ def texts_of(figure):
 def test_no_letters_are_below_eight_and_a_half_points_as_printed(name):
     """A report sets a picture in its own size: it is as wide as the line of a page at most."""
     figure = figure_of(name)
-    assert figure.get_figwidth() == FIGURE_WIDTH
+    assert figure.get_figwidth() == (COLUMN_WIDTH if name == "small-curve" else FIGURE_WIDTH)
     assert min(one.get_fontsize() for one in texts_of(figure)) >= 8.5
 
 

@@ -45,6 +45,7 @@ def test_a_person_begins_by_a_link_signs_out_and_in_again(browser, served, light
         page.get_by_role("heading", name="Jobs").wait_for()
         looked_at(page)
         page.get_by_role("button", name="Sign out").click()
+        page.get_by_label("Name").wait_for()
         looked_at(page)
         page.get_by_label("Name").fill("Tom")
         page.get_by_label("Password").fill("something else")

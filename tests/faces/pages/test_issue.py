@@ -10,7 +10,7 @@ from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
-import httpx
+import httpx2 as httpx
 import pytest
 
 from calib.errors import CalibError

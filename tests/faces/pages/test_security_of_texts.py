@@ -61,9 +61,10 @@ def test_it_is_text_on_every_page_that_shows_it(served, tom):
     pages = {place: tom.get(place) for place in shown(served)}
     assert len(pages) >= 6
     for place, answer in pages.items():
-        assert answer.status_code in (200, 422), place  # S-2 is no duct that is traversed
-        assert runs_nothing(answer), place
-        assert "49" not in re.findall(r"\b49\b", answer.text), place
+        assert answer.status_code in (200, 403, 422), place  # S-2 is no duct that is traversed; some are for others
+        assert runs_nothing(answer) or answer.headers["content-type"] == "application/json", place
+        has_figures = place.endswith("/report")  # of its budgets, 49 among them
+        assert has_figures or "49" not in re.findall(r"\b49\b", answer.text), place
     # of the person, the job, the outlet, the instrument and the method, each in its own place
     assert text_of(pages["/"]).count(SCRIPT) >= 2
     assert scripted("S-2") in text_of(pages[address("/jobs/{}", scripted("J-1"))])

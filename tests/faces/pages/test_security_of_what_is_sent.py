@@ -29,6 +29,7 @@ SOON = 5  # [s] of this process: what was tried took from 14 s to hours
 OUTLET = "/jobs/J-1/outlets/S-2"
 OF_ANYBODY_SIGNED_IN = {
     "/sign-out",
+    "/jobs/{job:name}/report/revisions/check",  # of a file, which changes nothing
     "/account/password",
     "/account/passkey",
     "/account/passkey/ask",
@@ -45,9 +46,12 @@ def declared(served):
     return next(iter(served.application._inner.routes)).endpoint.func.__self__.pages  # noqa: SLF001
 
 
-def at(form, **names):
+def at(form, /, **names):
     """An address of the small job with other names in it."""
-    there = {"job": "J-1", "outlet": "S-2", "tag": "VA-1", "number": "1", "digest": "x", "link": "x"} | names
+    there = {"job": "J-1", "outlet": "S-2", "tag": "VA-1", "certificate": "C-101", "form": "pdf"}
+    there |= (
+        dict.fromkeys(("reading", "revision", "entry"), "1") | dict.fromkeys(("digest", "key", "link"), "x") | names
+    )
     return re.sub(r"\{(\w+)(?::\w+)?\}", lambda place: address("{}", there[place[1]]), form)
 
 

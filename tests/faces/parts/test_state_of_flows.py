@@ -83,7 +83,7 @@ def test_outlets_whose_air_is_not_known_are_named_with_what_is_missing(tmp_path)
 
 def test_the_report_names_the_density_in_every_form(report):
     page = (report / "J-1.html").read_text(encoding="utf-8")
-    assert "Total of AH-1 at 1.2 kg/m" in page
+    assert "Flows of AH-1 at 1.2 kg/m" in page
     assert "A design that states no density is compared as measured" in page
     assert "room air" in page
     content = json.loads((report / "J-1.json").read_text(encoding="utf-8"))
