@@ -26,6 +26,7 @@ SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>"
 OPEN_TO_ALL = {
     "/sign-in", "/enrol/{link:name}", "/enrol/{link:name}/passkey", "/enrol/{link:name}/passkey/ask", "/passkey", "/passkey/ask",
     "/worker.js", "/without-network",
+    "/still-signed-in",
 }  # fmt: skip
 
 tried = Pages()  # pages of the tests alone
