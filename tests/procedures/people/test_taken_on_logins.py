@@ -85,7 +85,7 @@ def test_a_transaction_ends_with_its_login(pages):
 
 def test_a_login_of_nobody_is_not_taken_on(pages):
     with (
-        pytest.raises(RecordsError, match="permission denied to set role|holds no role in these records"),
+        pytest.raises(RecordsError, match=r"permission denied to set role|holds no role in these records"),
         database.reading(database.acting_as(pages, "nora")) as session,
     ):
         people_on_record(session)
