@@ -13,19 +13,21 @@ def document(job: str, issues: Sequence[Issue]) -> Content:
     """Each issue with the digests of its forms."""
     return {
         "job": job,
-        "revisions": [
-            {
-                "revision": issue.revision,
-                "issued": issue.issued_at,
-                "issued_by": issue.person,
-                "signed_by": issue.signed_by,
-                "reason": issue.reason,
-                "gaps_reason": issue.gaps_reason,
-                "ledger_digest": issue.ledger_digest,
-                "forms": [asdict(form) for form in issue.forms],
-            }
-            for issue in issues
-        ],
+        "revisions": [of_revision(issue) for issue in issues],
+    }
+
+
+def of_revision(issue: Issue) -> Content:
+    """One issue with the digests of its forms."""
+    return {
+        "revision": issue.revision,
+        "issued": issue.issued_at,
+        "issued_by": issue.person,
+        "signed_by": issue.signed_by,
+        "reason": issue.reason,
+        "gaps_reason": issue.gaps_reason,
+        "ledger_digest": issue.ledger_digest,
+        "forms": [asdict(form) for form in issue.forms],
     }
 
 

@@ -7,20 +7,19 @@ from calib.errors import BadInputError, Finding
 from calib.faces.answers import acceptance as acceptance_answer
 from calib.faces.answers import calibration as answer
 from calib.faces.files import LARGEST_FILE
+from calib.faces.pages.frame.door import AROUND_A_FILE
+from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices
 from calib.faces.parts.signature import signature_told
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, NotAccepted, accept_calibration
 from calib.procedures.fleet.attach_file import attach_to_calibration, attachable
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.typed.cells import day
-from calib.procedures.typed.sheets import FileContent
 
 pages = Pages()
 CERTIFICATE = "/instruments/{tag:name}/certificates/{certificate:name}"
-_LARGEST = LARGEST_FILE + 100_000  # [byte] of the form around a file
 
 
 @pages.shows(CERTIFICATE)
@@ -50,16 +49,10 @@ def accept(visit: Visit, tag: str, certificate: str) -> Goto:
     return Goto(here, [told, *accepted.remarks])
 
 
-@pages.takes(f"{CERTIFICATE}/files", again=certificate_page, act="record", largest=_LARGEST)
+@pages.takes(f"{CERTIFICATE}/files", again=certificate_page, act="record", largest=LARGEST_FILE + AROUND_A_FILE)
 def keep(visit: Visit, tag: str, certificate: str) -> Goto:
     """Keep a file with it: the certificate as it came, say."""
-    upload = visit.form.file("file")
-    if upload is None:
-        raise BadInputError([Finding.typed("file", None, "a file that was chosen: PDF, PNG, JPEG or XML")])
-    try:
-        file = attachable(FileContent(upload.name, upload.content))
-    except BadInputError as error:
-        raise BadInputError([Finding.typed("file", upload.name, each.expected) for each in error.findings]) from error
+    file = visit.form.file_read("file", "a file that was chosen: PDF, PNG, JPEG or XML", attachable)
     with visit.writing_last() as session:
         attach_to_calibration(
             session, tag, certificate, file, visit.form["remarks"].strip() or None, visit.signature("page file")

@@ -14,10 +14,10 @@ from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.answers import recorded_certificate as answer
 from calib.faces.files import LARGEST_FILE
 from calib.faces.pages.certificate import certificate_shown
-from calib.faces.pages.frame.door import LARGEST_SENT
+from calib.faces.pages.frame.door import AROUND_A_FILE, LARGEST_SENT
+from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.routes import Filled, Goto, Outcome, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices
 from calib.faces.written import Content
 from calib.procedures.calibrate.add_calibration import add_calibration, must_be_new
 from calib.procedures.calibrate.read_calibration import CalibrationRead, read_calibration, record_read_calibration
@@ -40,7 +40,6 @@ from calib.records.words import PHASES
 
 pages = Pages()
 CERTIFICATE_IN = "/instruments/{tag:name}/certificate-in"
-_LARGEST = LARGEST_FILE + 100_000  # [byte] of the form around a file
 _LARGEST_XML = LARGEST_SENT * 3 // 4  # [byte]: it goes along with the form in signs of six bits
 _LEAST_ROWS, _MORE_ROWS, _MOST_ROWS = 8, 3, 60  # of comparisons in the form
 _FIRST = ("phase", "unit")
@@ -60,7 +59,7 @@ def certificate_in(visit: Visit, tag: str) -> Filled:
     return _filled(visit, instrument, rows, xml, read)
 
 
-@pages.takes(CERTIFICATE_IN, again=certificate_in, act="record", largest=_LARGEST)
+@pages.takes(CERTIFICATE_IN, again=certificate_in, act="record", largest=LARGEST_FILE + AROUND_A_FILE)
 def take_in(visit: Visit, tag: str) -> Outcome:
     """Show what would be recorded, or record it."""
     notices: list[str] = []

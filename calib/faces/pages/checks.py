@@ -4,13 +4,11 @@ from typing import Any
 
 from calib.faces.answers import check as answer
 from calib.faces.answers import control_charts as charts_answer
-from calib.faces.answers import withdrawn_event
 from calib.faces.drawings.check_line import check_line
-from calib.faces.pages.events import happened, to_take_back
+from calib.faces.pages.events import happened, take_record_back, to_take_back
+from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices
-from calib.faces.pages.reading import number_of
 from calib.procedures.fleet.checks_on_file import charts_of, check_on_file, checks_on_file
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.withdraw_event import withdraw_check
@@ -77,12 +75,7 @@ def check(visit: Visit, tag: str, entry: str) -> Filled:
 @pages.takes(f"{CHECKS_PAGE}/{{entry:name}}/withdrawal", again=check, act="retract")
 def take_back_check(visit: Visit, tag: str, entry: str) -> Goto:
     """Take it back, with the reason."""
-    with visit.writing_last() as session:
-        withdrawn = withdraw_check(
-            session, tag, number_of(entry), visit.form["reason"], visit.signature("page withdrawal")
-        )
-    said = withdrawn_event.text(withdrawn_event.document(withdrawn)).splitlines()
-    return Goto(address("/instruments/{}/checks", tag), said)
+    return take_record_back(visit, tag, entry, "checks", withdraw_check)
 
 
 def _told(tag: str, chart: Any) -> list[str]:

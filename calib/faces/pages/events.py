@@ -1,24 +1,28 @@
 """What befalls an instrument, recorded by a page: suspension, damage, repair, move; taken back where it was wrong."""
 
+from collections.abc import Callable
 from datetime import datetime
+
+from sqlmodel import Session
 
 from calib.confirmation.authority import act_of
 from calib.errors import BadInputError, Finding
 from calib.faces.answers import event as answer
 from calib.faces.answers import instrument as history_answer
 from calib.faces.answers import withdrawn_event
+from calib.faces.pages.frame.form import choices, number_of
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices
-from calib.faces.pages.reading import number_of
 from calib.procedures.fleet.record_event import record_event
-from calib.procedures.fleet.withdraw_event import withdraw_event
+from calib.procedures.fleet.withdraw_event import WithdrawnEvent, withdraw_event
 from calib.procedures.on_record.instrument_history import instrument_history
 from calib.procedures.typed.answers import answered
 from calib.procedures.typed.declared.events import EVENTS_CSV
+from calib.records.ledger import Signature
 from calib.records.words import EVENT_KINDS, INTERVAL_CHANGE, PUT_SOMEWHERE
 
 pages = Pages()
+Withdraw = Callable[[Session, str, int, str, Signature], WithdrawnEvent]
 EVENTS = "/instruments/{tag:name}/events"
 _RETURN = PUT_SOMEWHERE[1]
 
@@ -64,12 +68,15 @@ def event(visit: Visit, tag: str, entry: str) -> Filled:
 @pages.takes(f"{EVENTS}/{{entry:name}}/withdrawal", again=event, act="retract")
 def take_back_event(visit: Visit, tag: str, entry: str) -> Goto:
     """Take it back, with the reason."""
+    return take_record_back(visit, tag, entry, "events", withdraw_event)
+
+
+def take_record_back(visit: Visit, tag: str, entry: str, of: str, withdraw: Withdraw) -> Goto:
+    """Take a record of an instrument back, and go to those that are left."""
     with visit.writing_last() as session:
-        withdrawn = withdraw_event(
-            session, tag, number_of(entry), visit.form["reason"], visit.signature("page withdrawal")
-        )
+        withdrawn = withdraw(session, tag, number_of(entry), visit.form["reason"], visit.signature("page withdrawal"))
     said = withdrawn_event.text(withdrawn_event.document(withdrawn)).splitlines()
-    return Goto(address("/instruments/{}/events", tag), said)
+    return Goto(address("/instruments/{}/", tag) + of, said)
 
 
 def to_take_back(tag: str, entry: str, of: str, records: list[dict[str, object]]) -> dict[str, object]:

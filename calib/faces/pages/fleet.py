@@ -6,9 +6,9 @@ from calib.errors import BadInputError, Finding
 from calib.faces.answers import instruments as answer
 from calib.faces.drawings.due_bars import due_drawing, due_words
 from calib.faces.drawings.time_line import time_line, under
+from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices
 from calib.procedures.fleet.due import due
 from calib.procedures.fleet.list_instruments import STATES, InstrumentWish, list_instruments
 from calib.procedures.typed.cells import whole

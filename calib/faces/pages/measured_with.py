@@ -1,13 +1,13 @@
 """With what is measured at an outlet: meter, probe, air, unit, method, as they are remembered, chosen and asked for."""
 
 import secrets
-from collections.abc import Sequence
 
 from sqlmodel import Session
 
 from calib.confirmation.interval import Decision
 from calib.errors import NotInRecordsError
 from calib.faces.answers import readiness
+from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import asks_of_setup, conditions_of, last_used
@@ -69,11 +69,6 @@ def instead_of(session: Session, visit: Visit, tag: str) -> list[Content]:
     return list(readiness.document(visit.at, ready_instead(session, tag, visit.at, visit.at), None)["instruments"])
 
 
-def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[str, str]]:
-    """Words to choose from, each as it is sent and as it is shown; a blank one first where nothing need be chosen."""
-    return [*([("", "\u2013")] if may_be_blank else []), *((word, word) for word in words)]
-
-
 def fresh_key(visit: Visit) -> str:
     """The key of what is typed into this form: the one that it had, unless that was given to another entry."""
     typed = visit.form["client_key"] or visit.asked.get("client_key", "")
@@ -82,4 +77,4 @@ def fresh_key(visit: Visit) -> str:
 
 def sending(visit: Visit) -> Sending:
     """What is said of an entry that a page sends; without its script it has no clock but this one."""
-    return Sending(visit.form["client_key"], visit.form["sent_at"] or visit.at.isoformat(), visit.agent or "a browser")
+    return Sending(visit.form["client_key"], visit.form["sent_at"] or visit.at.isoformat(), visit.agent)

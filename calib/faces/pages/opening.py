@@ -1,8 +1,8 @@
 """The opening of an outlet or duct, measured where it is: amended with the reason, and what it was stays on record."""
 
+from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices
 from calib.faces.pages.outlet import AN_OUTLET
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.on_record.outlets import outlet_history

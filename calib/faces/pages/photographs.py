@@ -2,18 +2,19 @@
 
 from threading import Lock
 
-from calib.errors import BadInputError, Finding, NotInRecordsError
+from calib.errors import NotInRecordsError
+from calib.faces.pages.frame.door import AROUND_A_FILE
+from calib.faces.pages.frame.form import number_of
 from calib.faces.pages.frame.routes import Goto, Pages, Sent, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.outlet import AN_OUTLET, outlet
-from calib.faces.pages.reading import A_READING, number_of, shown_reading
+from calib.faces.pages.reading import A_READING, shown_reading
 from calib.procedures.fleet.attach_file import FileRead, attach_to_outlet, attach_to_reading, kept_file
 from calib.procedures.fleet.photograph import LARGEST_PHOTOGRAPH, photograph
 from calib.procedures.on_record.attached_files import PHOTOS
-from calib.procedures.typed.sheets import FileContent
 
 pages = Pages()
-_LARGEST = LARGEST_PHOTOGRAPH + 100_000  # [byte] of the form around it
+_LARGEST = LARGEST_PHOTOGRAPH + AROUND_A_FILE
 _DRAWN_ONE_BY_ONE = Lock()  # a small file may be a picture of 200 MB
 _KEPT = "private, max-age=31536000, immutable"  # a digest never has another content
 
@@ -50,12 +51,5 @@ def keep_with_reading(visit: Visit, job: str, reading: str) -> Goto:
 
 def _sent(visit: Visit) -> FileRead:
     """The photograph that was sent; raises BadInputError where none was, or it is none."""
-    upload = visit.form.file("photograph")
-    if upload is None:
-        raise BadInputError([Finding.typed("photograph", None, "a picture that was taken or chosen")])
-    try:
-        with _DRAWN_ONE_BY_ONE:
-            return photograph(FileContent(upload.name, upload.content))
-    except BadInputError as error:
-        told = [Finding.typed("photograph", upload.name, finding.expected) for finding in error.findings]
-        raise BadInputError(told) from error
+    with _DRAWN_ONE_BY_ONE:
+        return visit.form.file_read("photograph", "a picture that was taken or chosen", photograph)

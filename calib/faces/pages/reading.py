@@ -2,11 +2,10 @@
 
 from sqlmodel import Session
 
-from calib.errors import NotInRecordsError
 from calib.faces.answers import corrected_reading, withdrawn_reading
+from calib.faces.pages.frame.form import choices, number_of
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import choices
 from calib.faces.pages.outlet import PASS_FIELDS, proof_of
 from calib.faces.written import Content
 from calib.procedures.enter.correct_reading import correct_reading, indications_at_points
@@ -14,7 +13,6 @@ from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.jobs_by_name import typed_in_job
 from calib.procedures.on_record.methods import amended_methods, names_of_methods
-from calib.procedures.typed.cells import whole
 from calib.procedures.typed.values import cell_of, values_typed
 from calib.quantities import known_units
 from calib.records.record import key
@@ -77,13 +75,6 @@ def withdraw(visit: Visit, job: str, reading: str) -> Goto:
         )
     said = withdrawn_reading.text(withdrawn_reading.document(withdrawn)).splitlines()
     return Goto(address("/jobs/{}/outlets/{}", job, withdrawn.outlet), said)
-
-
-def number_of(typed: str) -> int:
-    """The number of a reading in an address; raises NotInRecordsError where it is none."""
-    if whole(typed) is not None:
-        raise NotInRecordsError(f"no reading {typed!r}")
-    return int(typed)
 
 
 def _typed(session: Session, record: Reading) -> Content:

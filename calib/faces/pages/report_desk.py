@@ -7,11 +7,10 @@ from markupsafe import Markup
 from calib.counted import count_of
 from calib.errors import BadInputError
 from calib.faces.answers import budget as budget_answer
-from calib.faces.answers import jobs as jobs_answer
+from calib.faces.pages.frame.form import number_of
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.home import OF_LATE
-from calib.faces.pages.reading import number_of
+from calib.faces.pages.home import jobs_asked
 from calib.faces.parts.not_measured import why_not_measured
 from calib.faces.report.content import content
 from calib.faces.report.layout import lay_out
@@ -23,7 +22,6 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
 from calib.procedures.on_record.flow_unit import flow_unit_of_report
 from calib.procedures.on_record.jobs_by_name import typed_in_job
-from calib.procedures.on_record.jobs_on_file import jobs_of_late, jobs_on_file
 from calib.procedures.report.collect import report
 from calib.records.credentials import IssueAsked
 from calib.records.tables.readings import Reading
@@ -36,10 +34,8 @@ LEVERS_OPEN = 8  # rows that are seen at first
 @pages.shows("/reports", act="issue", menu="Reports")
 def reports(visit: Visit) -> Filled:
     """The jobs recorded last, or all of them, each with what was issued of it and the way to its report."""
-    session = visit.reading()
-    are_all = visit.asked.get("jobs") == "all"
-    jobs = jobs_answer.document(jobs_on_file(session, None if are_all else jobs_of_late(session, OF_LATE)))["jobs"]
-    return Filled("reports.html", {"jobs": jobs[::-1], "are_all": are_all}, title="Reports")
+    are_all, jobs = jobs_asked(visit.reading(), visit)
+    return Filled("reports.html", {"jobs": jobs, "are_all": are_all}, title="Reports")
 
 
 @pages.shows(DESK)

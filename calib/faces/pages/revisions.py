@@ -8,10 +8,9 @@ from sqlmodel import Session
 from calib.errors import BadInputError, Finding
 from calib.faces.answers import checked_report
 from calib.faces.answers import issued_reports as issued_answer
-from calib.faces.pages.frame.form import Upload
+from calib.faces.pages.frame.form import Upload, number_of
 from calib.faces.pages.frame.routes import Filled, Pages, Sent
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.reading import number_of
 from calib.faces.pages.report_desk import DESK
 from calib.faces.report.revision_changes import content_changes
 from calib.faces.report.verdict_section import verdict_sentence
@@ -66,15 +65,7 @@ def _compared(session: Session, job: str, issued: Sequence[Issue], asked: Mappin
 
 def _side(issue: Issue, document: Content) -> Content:
     summary = document.get("summary")  # older issues have none
-    return {
-        "revision": issue.revision,
-        "issued": issue.issued_at,
-        "issued_by": issue.person,
-        "signed_by": issue.signed_by,
-        "reason": issue.reason,
-        "gaps_reason": issue.gaps_reason,
-        "verdict": None if summary is None else verdict_sentence(summary),
-    }
+    return issued_answer.of_revision(issue) | {"verdict": None if summary is None else verdict_sentence(summary)}
 
 
 def _amended_between(first: Content, other: Content) -> Iterator[Content]:

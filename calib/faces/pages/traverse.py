@@ -17,9 +17,10 @@ from calib.airflow.traverse import POINT_RULES, traverse
 from calib.errors import BadInputError, DoubtError, Finding
 from calib.faces.answers import job_on_site
 from calib.faces.drawings.probe_place import probe_place
+from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import BESIDE, choices, chosen, measured_with
+from calib.faces.pages.measured_with import BESIDE, chosen, measured_with
 from calib.faces.pages.outlet import AN_OUTLET, entry_written
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import (

@@ -116,7 +116,7 @@ def sender(visit: Visit) -> Document:
 def send(visit: Visit) -> Document:
     """Send one reading; what became of it."""
     entry, sent_at = Unsent.read(visit.form.document), visit.form.document.get("sent_at", "")
-    return Document(_became(visit, entry, Sending(entry.client_key, str(sent_at), visit.agent or "a browser")))
+    return Document(_became(visit, entry, Sending(entry.client_key, str(sent_at), visit.agent)))
 
 
 @pages.takes("/unsent/file", again=unsent, act="record", largest=_LARGEST_FILE)

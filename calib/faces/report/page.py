@@ -116,7 +116,9 @@ def _folded(layout: Layout, forms: _Forms) -> Iterator[str]:
     for part in rest:
         heading = part[0]
         if isinstance(heading, Heading):
-            yield _unfolding(f"<h{heading.level}>{_text(heading.text)}</h{heading.level}>", heading.begins_page)
+            yield _unfolding(
+                f"<h{heading.level}>{_text(heading.text)}</h{heading.level}>", begins_page=heading.begins_page
+            )
             # A link opens what it leads into, and not what it leads to: the place is within what is folded.
             columns = ' class="columns"' if heading.is_in_columns else ""
             yield f"<div{_anchored(heading.anchor)}{columns}>\n"
@@ -126,7 +128,7 @@ def _folded(layout: Layout, forms: _Forms) -> Iterator[str]:
             yield from _written(part, forms)
 
 
-def _unfolding(said: str, begins_page: bool = False) -> str:
+def _unfolding(said: str, *, begins_page: bool = False) -> str:
     kind = ' class="begins"' if begins_page else ""
     return f"<details{kind}>\n<summary>{said}</summary>\n"
 

@@ -21,7 +21,6 @@ from calib.faces.parts.validation_text import validation_text
 from calib.faces.plain_text import controls_named, shortened
 from calib.faces.printed_sheet import as_printed
 from calib.faces.report.blocks import (
-    Block,
     Bullets,
     Heading,
     Layout,
@@ -50,7 +49,6 @@ _FIRST_SHEET = (24, 71)  # signs: widths of its columns
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
 _FILLED = 0.95  # of a line, since words are not broken
 _NEVER = float("inf")
-_SECTION = 2  # level of a heading that begins one
 _ABOUT_NUMBERS = (
     "Times are in the zone that the head of their column names. Numbers in the sheets are unrounded; each cell shows the "
     "digits that the report gives. Uncertainties of 100 and more are rounded to tens in the report and shown whole in their"
@@ -123,7 +121,7 @@ class _Written:
             self._heighten(page, row, 2 if shown is self._title else lines)
 
     def _said(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> Iterator[tuple[str, str, Format]]:
-        for block in _first_page(layout):
+        for block in layout.parts[0]:
             if isinstance(block, Title):
                 yield block.text, "", self._title
                 yield block.below, "", self._text
@@ -200,16 +198,6 @@ class _Written:
         """Give a row the height of its lines: not every program does that by itself."""
         if lines > 1:
             page.set_row(row, min(lines * _LINE, _HIGHEST_ROW))
-
-
-def _first_page(layout: Layout) -> Iterator[Block]:
-    """The blocks of the first page: all before the second section."""
-    sections = 0
-    for block in layout.blocks:
-        sections += isinstance(block, Heading) and block.level == _SECTION
-        if sections > 1:
-            return
-        yield block
 
 
 def _row_in_two(row: TableRow, columns: Sequence[TableColumn]) -> tuple[str, str]:

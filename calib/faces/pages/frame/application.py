@@ -125,7 +125,7 @@ class _Frame:
         client = request.client.host if request.client else ""
         visit = Visit(
             self.served, clock(), f"{request.url.path}{asked}", secret, asked=dict(request.query_params), client=client,
-            agent=request.headers.get("user-agent", ""),
+            agent=request.headers.get("user-agent") or "a browser",
             is_change=page.method == "POST",
             is_for_keeping="calib-keep" in request.headers,
         )  # fmt: skip

@@ -8,6 +8,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LARGEST_SENT = 1_000_000  # [byte] of a form; a page that takes files says its own
+AROUND_A_FILE = 100_000  # [byte] of the form that a file is sent in
 LONGEST_ADDRESS = 4_000  # [byte]
 _TOO_MUCH = "more was sent than is taken"
 
@@ -44,7 +45,7 @@ class Door:
             self._headers |= {"Strict-Transport-Security": "max-age=31536000"}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Outcome one request."""
+        """Answer one request."""
         if scope["type"] != "http":
             await self._inner(scope, receive, send)
             return

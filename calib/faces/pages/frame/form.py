@@ -1,10 +1,14 @@
 """What was typed into a form, and what is wrong with it, field by field."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
-from calib.errors import Doubt, Finding
+from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError
+from calib.procedures.typed.cells import whole
+from calib.procedures.typed.sheets import FileContent
+
+_Read = TypeVar("_Read")
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,16 @@ class Form:
         """A file that was chosen; None where none was."""
         return self.files.get(name)
 
+    def file_read(self, name: str, expected: str, read: Callable[[FileContent], _Read]) -> _Read:
+        """A file that was chosen, read; raises BadInputError beside its field where none was, or it is not as `read` wants it."""
+        upload = self.file(name)
+        if upload is None:
+            raise BadInputError([Finding.typed(name, None, expected)])
+        try:
+            return read(FileContent(upload.name, upload.content))
+        except BadInputError as error:
+            raise BadInputError([Finding.typed(name, upload.name, each.expected) for each in error.findings]) from error
+
     def cells(self, *names: str) -> dict[str, str | None]:
         """Fields as cells of a row: blank is absent."""
         return {name: self[name] or None for name in names}
@@ -49,6 +63,18 @@ class Form:
     def wrong(self, name: str) -> list[str]:
         """What is wrong with a field, in words."""
         return [told_beside(finding) for finding in self.findings if field_of(name) in fields_of(finding)]
+
+
+def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[str, str]]:
+    """Words to choose from, each as it is sent and as it is shown; a blank one first where nothing need be chosen."""
+    return [*([("", "\u2013")] if may_be_blank else []), *((word, word) for word in words)]
+
+
+def number_of(typed: str) -> int:
+    """The number of a reading in an address; raises NotInRecordsError where it is none."""
+    if whole(typed) is not None:
+        raise NotInRecordsError(f"no reading {typed!r}")
+    return int(typed)
 
 
 def field_of(column: str) -> str:
