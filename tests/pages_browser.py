@@ -14,6 +14,7 @@ from calib.faces.pages.frame.serve import THIS_MACHINE, bound
 from calib.faces.pages.frame.served import Served
 from tests.browser import NARROW, program
 from tests.missing import missing
+from tests.served import PASSWORD
 
 HEIGHT = 844  # CSS pixels: of the same telephone
 START = 60  # [s] at the longest
@@ -84,6 +85,14 @@ def phone(browser, address, light="light", width=NARROW, **settings):
         yield page
     finally:
         context.close()
+
+
+def sign_in(page, name="Tom", to="/sign-in"):
+    """Sign in by the password, at an address that asks for it."""
+    page.goto(to)
+    page.get_by_label("Name").fill(name)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in", exact=True).click()
 
 
 def scrolls_sideways(page):

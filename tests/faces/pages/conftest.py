@@ -20,6 +20,15 @@ def pytest_pycollect_makemodule(module_path, parent):
     return None if find_spec("starlette") else _WithoutExtra.from_parent(parent, path=module_path)
 
 
+@pytest.fixture(scope="module")
+def browser():
+    """Debian's browser, without a screen."""
+    from tests.pages_browser import chromium
+
+    with chromium() as opened:
+        yield opened
+
+
 @pytest.fixture
 def served_with(backend, request, small_records, tmp_path):
     """A function that serves the small job, with settings of its own: further pages, another address."""

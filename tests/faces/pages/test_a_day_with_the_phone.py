@@ -9,16 +9,10 @@ from PIL import Image
 
 from tests.accessible import violations_on
 from tests.folders import changed, imported, write
-from tests.pages_browser import chromium, phone, scrolls_sideways, serving, small_targets
-from tests.served import ADDED, PASSWORD
+from tests.pages_browser import phone, scrolls_sideways, serving, sign_in, small_targets
+from tests.served import ADDED
 
 MAIN_BUTTON_WITHIN = 844 / 2  # CSS pixels from the bottom: the half of the screen that a thumb reaches
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
 
 
 @pytest.fixture(autouse=True)
@@ -51,13 +45,6 @@ def address(served):
         yield address
 
 
-def signed_in(page, to="/"):
-    page.goto(to)
-    page.get_by_label("Name").fill("Tom")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in", exact=True).click()
-
-
 def looked_at(page):
     """Every page fits on a phone and under a thumb, everybody can use it, and there is a way back."""
     page.wait_for_load_state()
@@ -78,7 +65,7 @@ def typed(page, *values):
 
 
 def measure_from_the_label(page):
-    signed_in(page, "/instruments/VA-1")
+    sign_in(page, to="/instruments/VA-1")
     page.get_by_text("May be used").wait_for()
     looked_at(page)
     page.get_by_role("link", name="J-2", exact=True).click()
@@ -175,7 +162,7 @@ def test_a_day_from_the_label_to_a_traverse(browser, address, light):
 
 def test_a_reading_by_keyboard_alone(browser, address):
     with phone(browser, address) as page:
-        signed_in(page, "/jobs/J-2/outlets/S-1?instrument=VA-1&method=sweep")
+        sign_in(page, to="/jobs/J-2/outlets/S-1?instrument=VA-1&method=sweep")
         page.get_by_role("heading", name="S-1").wait_for()
 
         def to(selector):
@@ -199,7 +186,7 @@ def test_a_reading_by_keyboard_alone(browser, address):
 
 def test_a_reading_without_script(browser, address):
     with phone(browser, address, java_script_enabled=False) as page:
-        signed_in(page, "/jobs/J-2/outlets/S-1?instrument=VA-1&method=sweep")
+        sign_in(page, to="/jobs/J-2/outlets/S-1?instrument=VA-1&method=sweep")
         typed(page, "4.20", "4.22")
         page.get_by_role("button", name="Keep the reading").click()
         assert re.search(r"reading=\d+$", page.url)
@@ -218,7 +205,7 @@ def test_a_photograph_is_made_small_on_the_phone(browser, address, tmp_path):
     picture = tmp_path / "large.png"
     Image.effect_noise((3000, 1500), 60).save(picture)
     with phone(browser, address) as page:
-        signed_in(page, "/jobs/J-2/outlets/S-1")
+        sign_in(page, to="/jobs/J-2/outlets/S-1")
         page.locator("summary", has_text="Photographs").click()
         page.get_by_label("A photograph of S-1").set_input_files(picture)
         until(page, "document.querySelector('[type=file]').files[0].type === 'image/jpeg'")

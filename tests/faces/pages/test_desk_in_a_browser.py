@@ -4,8 +4,8 @@ import pytest
 
 from tests.accessible import violations_on
 from tests.faces.pages.test_certificates import STATED, grid
-from tests.pages_browser import chromium, phone, scrolls_sideways, serving
-from tests.served import PASSWORD, company, put_on_record
+from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
+from tests.served import company, put_on_record
 
 PLACES = (
     "/fleet",
@@ -18,12 +18,6 @@ PLACES = (
 )
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
-
-
 @pytest.fixture
 def address(small_records, tmp_path):
     put_on_record(small_records)
@@ -33,11 +27,8 @@ def address(small_records, tmp_path):
         yield served
 
 
-def sign_in(page, name="Quinn"):
-    page.goto("/sign-in")
-    page.get_by_label("Name").fill(name)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in", exact=True).click()
+def at_the_desk(page, name="Quinn"):
+    sign_in(page, name)
     page.get_by_role("heading", name="Jobs").wait_for()
 
 
@@ -45,7 +36,7 @@ def sign_in(page, name="Quinn"):
 @pytest.mark.parametrize("width", [390, 768, 1280])
 def test_a_page_of_the_desk_shuts_nobody_out(browser, address, width, light):
     with phone(browser, address, light, width) as page:
-        sign_in(page)
+        at_the_desk(page)
         for place in PLACES:
             page.goto(place)
             assert violations_on(page) == [], place
@@ -55,7 +46,7 @@ def test_a_page_of_the_desk_shuts_nobody_out(browser, address, width, light):
 
 def test_the_fleet_is_filtered_and_sorted_without_script_and_a_link_shows_the_same(browser, address):
     with phone(browser, address, width=1280, java_script_enabled=False) as page:
-        sign_in(page)
+        at_the_desk(page)
         page.get_by_role("link", name="Fleet").click()
         page.get_by_label("Kind").fill("vane")
         page.get_by_role("button", name="Show").click()
@@ -71,7 +62,7 @@ def test_the_fleet_is_filtered_and_sorted_without_script_and_a_link_shows_the_sa
 @pytest.mark.parametrize(("width", "light"), [(768, "dark"), (1280, "light")])
 def test_a_certificate_is_typed_seen_and_accepted_by_another_person_without_script(browser, address, width, light):
     with phone(browser, address, light, width, java_script_enabled=False) as page:
-        sign_in(page, "Tom")
+        at_the_desk(page, "Tom")
         page.goto("/instruments/VA-1/history")
         page.get_by_role("link", name="A certificate comes in").click()
         for name, value in (STATED | grid()).items():
@@ -83,7 +74,7 @@ def test_a_certificate_is_typed_seen_and_accepted_by_another_person_without_scri
         page.get_by_role("button", name="Record it").click()
         page.get_by_role("heading", name="Certificate C-901").wait_for()
         page.get_by_role("button", name="Sign out").click()
-        sign_in(page)
+        at_the_desk(page)
         page.goto("/instruments/VA-1/certificates/C-901")
         page.get_by_role("button", name="Accept it").click()
         page.get_by_text("certificate C-901 accepted on").wait_for()
@@ -92,7 +83,7 @@ def test_a_certificate_is_typed_seen_and_accepted_by_another_person_without_scri
 @pytest.mark.parametrize("light", ["light", "dark"])
 def test_what_would_be_recorded_shuts_nobody_out(browser, address, light):
     with phone(browser, address, light, 1280) as page:
-        sign_in(page, "Tom")
+        at_the_desk(page, "Tom")
         page.goto("/instruments/VA-1/certificate-in")
         for name, value in (STATED | grid() | {"indication_2": "three"}).items():
             field = page.locator(f'[name="{name}"]')
@@ -109,7 +100,7 @@ def test_what_would_be_recorded_shuts_nobody_out(browser, address, light):
 @pytest.mark.parametrize(("width", "light"), [(768, "dark"), (1280, "light")])
 def test_a_check_and_damage_are_recorded_and_taken_back_without_script(browser, address, width, light):
     with phone(browser, address, light, width, java_script_enabled=False) as page:
-        sign_in(page)
+        at_the_desk(page)
         page.goto("/instruments/VA-1/history")
         page.get_by_role("link", name="Intermediate checks").click()
         for name, value in (("Value", "0.05"), ("Low", "-0.02"), ("High", "0.02")):
@@ -132,7 +123,7 @@ def test_a_check_and_damage_are_recorded_and_taken_back_without_script(browser, 
 @pytest.mark.parametrize("light", ["light", "dark"])
 def test_a_chart_and_what_is_taken_back_shut_nobody_out(browser, address, light):
     with phone(browser, address, light, 1280) as page:
-        sign_in(page)
+        at_the_desk(page)
         page.goto("/instruments/VA-1/checks")
         for name, value in (("value", "0.05"), ("low", "-0.02"), ("high", "0.02")):
             page.get_by_label(name, exact=True).fill(value)

@@ -5,16 +5,10 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.accessible import violations_on
-from tests.pages_browser import chromium, phone, scrolls_sideways, serving, small_targets, with_passkeys
+from tests.pages_browser import phone, scrolls_sideways, serving, small_targets, with_passkeys
 from tests.served import PASSWORD, company, put_on_record
 
 LIGHTS = ("light", "dark")
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
 
 
 @pytest.fixture

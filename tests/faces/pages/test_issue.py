@@ -27,7 +27,7 @@ from tests.faces.pages.test_on_the_phone import HOSTILE
 from tests.faces.pages.test_report_desk import DESKS
 from tests.faces.pages.test_security import runs_nothing, text_of
 from tests.folders import changed
-from tests.pages_browser import chromium, phone, scrolls_sideways, serving
+from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
 from tests.served import ADDED, PASSWORD
 from tests.signing import PASSWORD as OF_KEY
 from tests.signing import p12
@@ -239,19 +239,10 @@ def test_a_server_that_is_killed_leaves_nothing_half_issued_and_the_next_one_say
 # --- in a browser ----------------------------------------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
-
-
 def test_an_engineer_issues_in_a_browser_and_everybody_can_use_its_pages(browser, served):
     served.enrol("Ed")
     with serving(served.engine, served.credentials) as address, phone(browser, address) as page:
-        page.goto(ISSUE)
-        page.get_by_label("Name").fill("Ed")
-        page.get_by_label("Password").fill(PASSWORD)
-        page.get_by_role("button", name="Sign in", exact=True).click()
+        sign_in(page, "Ed", ISSUE)
         page.get_by_role("heading", name="Issue revision 1").wait_for()
         looked_at(page)
         page.get_by_role("button", name="Issue revision 1").click()

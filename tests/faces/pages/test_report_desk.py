@@ -9,8 +9,7 @@ from tests.accessible import violations_on
 from tests.command import calib
 from tests.faces.pages.test_on_the_phone import HOSTILE
 from tests.faces.pages.test_security import runs_nothing, text_of
-from tests.pages_browser import chromium, phone, scrolls_sideways, serving
-from tests.served import PASSWORD
+from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
 
 DESKS = ((768, "light"), (1280, "dark"))  # CSS pixels
 
@@ -102,12 +101,6 @@ def test_whoever_is_not_signed_in_signs_in_first(served):
     assert served.visitor().get("/jobs/J-1/report").headers["location"].startswith("/sign-in?to=")
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
-
-
 @pytest.mark.parametrize(("width", "light"), DESKS)
 def test_everybody_can_use_the_desk(browser, served, width, light):
     served.enrol("Ed")
@@ -117,10 +110,7 @@ def test_everybody_can_use_the_desk(browser, served, width, light):
 
 def looked_at(page, *addresses):
     """Ed signs in and looks at pages, one after the other."""
-    page.goto(addresses[0])
-    page.get_by_label("Name").fill("Ed")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in", exact=True).click()
+    sign_in(page, "Ed", addresses[0])
     for each in addresses:
         page.goto(each)
         page.wait_for_load_state()

@@ -14,7 +14,7 @@ from calib.records.ledger import Signature
 from tests.command import calib
 from tests.faces.pages.test_report_desk import DESKS, looked_at
 from tests.faces.pages.test_security import runs_nothing, text_of
-from tests.pages_browser import chromium, phone, serving
+from tests.pages_browser import phone, serving
 
 REVISIONS = "/jobs/J-1/report/revisions"
 
@@ -110,12 +110,6 @@ def test_a_file_is_checked_as_the_command_does(ed, served, tmp_path):
 def test_of_a_job_that_was_never_issued_that_is_said(ed):
     assert "No report of this job was issued." in text_of(ed.get(REVISIONS))
     assert ed.get("/jobs/none/report/revisions").status_code == 404
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
 
 
 @pytest.mark.usefixtures("twice")

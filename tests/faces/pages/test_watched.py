@@ -10,7 +10,7 @@ from tests.command import calib
 from tests.faces.pages.test_report_desk import DESKS, looked_at
 from tests.faces.pages.test_revisions import as_person, issue_again, signed
 from tests.faces.pages.test_security import runs_nothing, text_of
-from tests.pages_browser import chromium, phone, serving
+from tests.pages_browser import phone, serving
 
 OF_JOB = "/jobs/J-1/report/watched"
 
@@ -67,12 +67,6 @@ def test_it_waits_no_longer_once_it_is_issued_again(ed, served):
 
 def test_a_job_that_is_none_is_told(ed):
     assert ed.get("/jobs/none/report/watched").status_code == 404
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
 
 
 @pytest.mark.usefixtures("contradicted")

@@ -21,8 +21,7 @@ from calib.records.tables.readings import Reading
 from tests.accessible import violations_on
 from tests.folders import all_of
 from tests.mortal_server import mortal
-from tests.pages_browser import chromium, lasting_phone, phone, scrolls_sideways, serving, small_targets
-from tests.served import PASSWORD
+from tests.pages_browser import lasting_phone, phone, scrolls_sideways, serving, sign_in, small_targets
 
 S_2 = "/jobs/J-1/outlets/S-2"
 AS_OF = re.compile(r"As of \d\d:\d\d, without network")
@@ -35,12 +34,6 @@ ASSETS_KEPT = "async () => (await caches.keys()).filter(name => name.startsWith(
 OUTLETS = {f"/jobs/J-1/outlets/{outlet}" for outlet in ("S-1", "S-2", "R-1", "E-1")}
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as opened:
-        yield opened
-
-
 @pytest.fixture
 def address(served):
     """The address at which it is served to Tom and Ed, who have a password."""
@@ -51,10 +44,7 @@ def address(served):
 
 
 def signed_in(page, to="/jobs/J-1", name="Tom"):
-    page.goto(to)
-    page.get_by_label("Name").fill(name)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in", exact=True).click()
+    sign_in(page, name, to)
     page.get_by_text(name, exact=True).wait_for()
 
 
