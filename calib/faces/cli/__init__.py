@@ -1,4 +1,7 @@
-"""The command line. Heavy imports stand inside the commands that need them, so that `calib due` starts at once."""
+"""The command line. Heavy imports stand inside the commands that need them, so that `calib due` starts at once.
+
+Decision (2026-11). The one module whose command is asked for is imported (`_PLACES`). Cost: a table of commands and modules.
+"""
 
 import gc
 import io

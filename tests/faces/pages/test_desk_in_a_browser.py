@@ -5,7 +5,7 @@ import pytest
 from tests.accessible import violations_on
 from tests.faces.pages.test_certificates import STATED, grid
 from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
-from tests.served import company, put_on_record
+from tests.served import company
 
 PLACES = (
     "/fleet",
@@ -20,7 +20,6 @@ PLACES = (
 
 @pytest.fixture
 def address(small_records, tmp_path):
-    put_on_record(small_records)
     with company(small_records, tmp_path) as made, serving(made.engine, made.credentials) as served:
         made.enrol("Quinn")
         made.enrol("Tom")

@@ -5,7 +5,6 @@ import io
 import json
 import re
 import time
-from dataclasses import replace
 from datetime import timedelta
 from urllib.parse import quote
 
@@ -14,13 +13,13 @@ from PIL import Image
 
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
+from calib.records.ledger import Signature
 from calib.records.tables.entries import SentEntry
 from calib.records.tables.readings import Reading, Refusal
 from tests.command import calib
-from tests.folders import SIGNED, all_of, changed, imported, ledger_head, write
+from tests.folders import all_of, changed, ledger_head, write
 from tests.served import ADDED
 
-EARLY = ADDED - timedelta(hours=1)  # before names are checked
 HOSTILE = "<script>alert(1)</script>\"'&{{7*7}}${7}%0a\u202e"
 OUTLET = "/jobs/J-1/outlets/S-2"
 WITH = {"instrument": "VA-1", "unit": "m/s", "method": "sweep"}
@@ -74,10 +73,11 @@ def test_what_an_indication_means_is_told_without_being_asked_for(tom):
 
 
 @pytest.fixture
-def suspended(small_records):
-    """VA-1 out of use, before names were checked."""
-    with database.writing(str(small_records)) as session:
-        record_event(session, "VA-1", "suspension", EARLY, "dropped", replace(SIGNED, time=EARLY))
+def suspended(served):
+    """VA-1 out of use."""
+    at = ADDED + timedelta(minutes=1)
+    with served.writing_as("Quinn") as session:
+        record_event(session, "VA-1", "suspension", at, "dropped", Signature("Quinn", at, "instrument suspend"))
 
 
 @pytest.mark.usefixtures("suspended")
@@ -350,7 +350,7 @@ PLAN = {"rule": "equal-area", "lines": "2", "points": "3", "passes": "2"}
 
 
 @pytest.fixture
-def duct(small_records, tmp_path):
+def duct(served, tmp_path):
     """A duct of the job, on record before anybody signs in."""
     sheets = changed()
     cells = dict.fromkeys(sheets["outlets.csv"][0], "") | {
@@ -364,7 +364,7 @@ def duct(small_records, tmp_path):
         "basis": "own profiles",
         "pattern": "traverse",
     }
-    imported(small_records, write(tmp_path / "duct", {"outlets.csv": [cells], "methods.csv": [method]}), now=EARLY)
+    served.imports(write(tmp_path / "duct", {"outlets.csv": [cells], "methods.csv": [method]}))
 
 
 def begun(tom, **plan):
