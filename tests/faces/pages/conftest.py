@@ -57,6 +57,18 @@ def small_records(backend, request, _company, tmp_path):
 
 
 @pytest.fixture
+def light(backend):
+    """How a phone is looked at: by day where the records are a file, in the dark where they are on a server."""
+    return "dark" if backend == SERVER else "light"
+
+
+@pytest.fixture
+def width(backend):
+    """[CSS pixels] Of a desk: a small screen where the records are a file, a large one where they are on a server."""
+    return 1280 if backend == SERVER else 768
+
+
+@pytest.fixture
 def served_with(backend, request, small_records, tmp_path):
     """A function that serves the small job, with settings of its own: further pages, another address."""
     from tests.served import company, pages_of

@@ -145,7 +145,6 @@ def traverse_the_duct(page):
     looked_at(page)
 
 
-@pytest.mark.parametrize("light", ["light", "dark"])
 def test_a_day_from_the_label_to_a_traverse(browser, address, light):
     with phone(browser, address, light) as page:
         measure_from_the_label(page)

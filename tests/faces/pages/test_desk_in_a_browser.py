@@ -31,8 +31,7 @@ def at_the_desk(page, name="Quinn"):
     page.get_by_role("heading", name="Jobs").wait_for()
 
 
-@pytest.mark.parametrize("light", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 768, 1280])
+@pytest.mark.parametrize(("width", "light"), [(390, "dark"), (768, "light"), (1280, "dark"), (1280, "light")])
 def test_a_page_of_the_desk_shuts_nobody_out(browser, address, width, light):
     with phone(browser, address, light, width) as page:
         at_the_desk(page)

@@ -101,7 +101,6 @@ def test_whoever_is_not_signed_in_signs_in_first(served):
     assert served.visitor().get("/jobs/J-1/report").headers["location"].startswith("/sign-in?to=")
 
 
-@pytest.mark.parametrize(("width", "light"), DESKS)
 def test_everybody_can_use_the_desk(browser, served, width, light):
     served.enrol("Ed")
     with serving(served.engine, served.credentials) as address, phone(browser, address, light, width) as page:

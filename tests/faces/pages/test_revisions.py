@@ -12,7 +12,7 @@ from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.records import database
 from calib.records.ledger import Signature
 from tests.command import calib
-from tests.faces.pages.test_report_desk import DESKS, looked_at
+from tests.faces.pages.test_report_desk import looked_at
 from tests.faces.pages.test_security import runs_nothing, text_of
 from tests.pages_browser import phone, serving
 
@@ -113,7 +113,6 @@ def test_of_a_job_that_was_never_issued_that_is_said(ed):
 
 
 @pytest.mark.usefixtures("twice")
-@pytest.mark.parametrize(("width", "light"), DESKS)
 def test_everybody_can_use_the_revisions(browser, served, width, light):
     with serving(served.engine, served.credentials) as address, phone(browser, address, light, width) as page:
         looked_at(page, f"{REVISIONS}?first=1&other=2")

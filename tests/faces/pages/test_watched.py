@@ -7,7 +7,7 @@ import pytest
 from calib.faces.watched_writing import watched_writing
 from calib.procedures.enter.withdraw_reading import withdraw_reading
 from tests.command import calib
-from tests.faces.pages.test_report_desk import DESKS, looked_at
+from tests.faces.pages.test_report_desk import looked_at
 from tests.faces.pages.test_revisions import as_person, issue_again, signed
 from tests.faces.pages.test_security import runs_nothing, text_of
 from tests.pages_browser import phone, serving
@@ -70,7 +70,6 @@ def test_a_job_that_is_none_is_told(ed):
 
 
 @pytest.mark.usefixtures("contradicted")
-@pytest.mark.parametrize(("width", "light"), DESKS)
 def test_everybody_can_use_them(browser, served, width, light):
     with serving(served.engine, served.credentials) as address, phone(browser, address, light, width) as page:
         looked_at(page, "/reports/watched", OF_JOB)
