@@ -21,7 +21,7 @@ def pytest_pycollect_makemodule(module_path, parent):
     return None if find_spec("starlette") else _WithoutExtra.from_parent(parent, path=module_path)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
     """Debian's browser, without a screen."""
     from tests.pages_browser import chromium
