@@ -2,7 +2,6 @@
 
 import os
 import re
-import shutil
 import subprocess
 import sys
 import time
@@ -20,7 +19,6 @@ from calib.procedures.report.issued import issues_of
 from calib.records import database, ledger
 from calib.records.credentials import IssueAsked
 from tests.command import calib
-from tests.conftest import SERVER
 from tests.faces.pages.test_on_the_phone import HOSTILE
 from tests.faces.pages.test_security import runs_nothing, text_of
 from tests.folders import changed
@@ -158,18 +156,10 @@ def test_work_that_fails_is_told_in_a_line(act, said):
 
 
 @contextmanager
-def serve(records):
+def serve(served, credentials):
     """`calib serve` as a program of its own, and its address."""
-    command = [
-        sys.executable,
-        "-c",
-        "from calib.faces.cli import main; main()",
-        "serve",
-        "--port",
-        "0",
-        "--records",
-        str(records),
-    ]
+    words = ["serve", "--port", "0", "--records", served.location, "--credentials", str(credentials)]
+    command = [sys.executable, "-c", "from calib.faces.cli import main; main()", *words]
     process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
     try:
         yield process, re.search(r"http://\S+", process.stderr.readline())[0]
@@ -191,13 +181,10 @@ def children_of(process):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="asks /proc for the process that makes the report")
-def test_a_server_that_is_killed_leaves_nothing_half_issued_and_the_next_one_says_so(served, backend):
-    if backend == SERVER:
-        pytest.skip("its pages have a login of their own, and the file of credentials another name")
+def test_a_server_that_is_killed_leaves_nothing_half_issued_and_the_next_one_says_so(served, tmp_path):
     served.enrol("Ed")
-    credentials = served.records + ".credentials"
-    shutil.copy(Path(served.records).with_name("credentials"), credentials)
-    with serve(served.records) as (process, address), closing(visitor_of(address)) as ed:
+    credentials = tmp_path / "credentials"
+    with serve(served, credentials) as (process, address), closing(visitor_of(address)) as ed:
         token = re.search('name="token" content="([^"]*)"', ed.get(ISSUE).text)[1]
         began = ed.post(ISSUE, data={"token": token}).headers["location"]
         while "evaluating" not in ed.get(began).text:
@@ -210,6 +197,6 @@ def test_a_server_that_is_killed_leaves_nothing_half_issued_and_the_next_one_say
     while any(each.exists() for each in workers) and time.monotonic() < until:
         time.sleep(0.1)
     assert issues(served) == ()
-    with serve(served.records) as (_, address), closing(visitor_of(address)) as ed:
+    with serve(served, credentials) as (_, address), closing(visitor_of(address)) as ed:
         assert "revision 1 was not issued, and nothing of it is half done" in text_of(ed.get(began))
     assert calib("verify", records=served.records).status == 0
