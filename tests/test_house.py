@@ -99,7 +99,7 @@ ROOMS = {
         ),
         "report": ("verify", "factors", "impact", "measure", "on_record", "dcc", "people"),
         "validate": ("on_record", "people"),
-        "audit": ("report", "verify", "impact", "on_record", "people"),
+        "audit": ("report", "verify", "impact", "on_record", "people", "typed"),
     },
     "faces": {
         "plain_text": (),

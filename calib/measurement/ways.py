@@ -9,7 +9,7 @@ from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
 from calib.measurement.velocity_pressure import VELOCITY_PRESSURE
-from calib.measurement.way import Way
+from calib.measurement.way import ProbeUse, Way
 
 WAYS = (
     INDICATED_VELOCITY,
@@ -29,6 +29,11 @@ WITH_THROTTLE = tuple(dict.fromkeys(way.quantity for way in WAYS if way.throttle
 THROTTLED = " or ".join(
     dict.fromkeys(way.instrument for way in WAYS if way.throttled is not None)
 )  # what they are called
+BEHIND_PROBES = " or ".join(
+    f"for {way.quantity}" + (f" with the density_effect {way.density_effect}" if way.density_effect else "")
+    for way in WAYS
+    if way.probe is not ProbeUse.NONE
+)
 OF_PROBES = tuple(dict.fromkeys(way.quantity for way in WAYS if way.may_be_probe))
 
 _BY_KEY = {(way.quantity, way.density_effect): way for way in reversed(WAYS)}

@@ -3,10 +3,49 @@
 import pytest
 
 from calib.airflow import psychrometer
-from calib.airflow.psychrometer import relative_humidity, relative_humidity_sensitivities
+from calib.airflow.air import enhancement_factor, saturation_pressure
+from calib.airflow.psychrometer import (
+    COEFFICIENT_RELATIVE_UNCERTAINTY,
+    relative_humidity,
+    relative_humidity_sensitivities,
+)
 from calib.errors import CalibError
 
 ZERO = 273.15
+
+
+def of_saturated_air(celsius, pressure):
+    """E [Pa] of CIPM-2007, which has tests of its own."""
+    return float(enhancement_factor(celsius + ZERO, pressure) * saturation_pressure(celsius + ZERO))
+
+
+@pytest.mark.parametrize(("dry", "wet", "pressure"), [(24.0, 16.0, 97.5e3), (50.0, 40.0, 70e3), (8.0, 2.0, 101e3)])
+def test_the_humidity_is_that_of_the_coefficients_of_the_source(dry, wet, pressure):
+    """A = 6.53e-4/K, B = 9.44e-4/K (WMO-No. 8, Part I, Annex 4.B, from memory)."""
+    lost = 6.53e-4 * (1.0 + 9.44e-4 * wet) * pressure * (dry - wet)
+    expected = (of_saturated_air(wet, pressure) - lost) / of_saturated_air(dry, pressure)
+    assert float(relative_humidity(dry + ZERO, wet + ZERO, pressure)) == pytest.approx(expected, rel=1e-11)
+
+
+def test_the_uncertainty_of_the_coefficient_is_that_of_nine_percent_either_way():
+    """0.09/1.7320508075688772, rectangular (GUM 4.3.7)."""
+    assert COEFFICIENT_RELATIVE_UNCERTAINTY == pytest.approx(0.05196152422706632, rel=1e-14)
+
+
+def test_a_wet_bulb_above_the_dry_one_by_a_last_bit_is_saturated_air():
+    assert float(relative_humidity(18.0 + ZERO, 18.0 + ZERO + 5e-10, 98e3)) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("dry", "wet", "said"),
+    [
+        ([20.0, 20.0, 20.0], [19.0, 21.0, 22.0], "wet-bulb temperature 21 degC above the dry bulb's 20 degC"),
+        ([20.0, 40.0, 41.0], [15.0, 10.0, 9.0], "dry bulb 40 degC with wet bulb 10 degC"),
+    ],
+)
+def test_of_many_the_first_that_cannot_be_is_named(dry, wet, said):
+    with pytest.raises(CalibError, match=said):
+        relative_humidity([t + ZERO for t in dry], [t + ZERO for t in wet], 101325.0)
 
 
 def test_a_wet_bulb_as_warm_as_the_dry_one_is_saturated_air():

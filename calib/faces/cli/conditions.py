@@ -77,13 +77,9 @@ def add(
 def _values(rows: Mapping[str, Cells]) -> dict[str, dict[str, str]]:
     """Value and unit of each quantity that was typed; raises BadInputError with every option that is wrong."""
     findings = [finding for quantity, cells in rows.items() for finding in _wrong(quantity, cells)]
-    typed = {quantity: value for quantity, cells in rows.items() if (value := cells["value"]) is not None}
-    if not findings and not typed:
-        expected = "the options --temperature, --pressure and --humidity with their values"
-        findings.append(Finding.typed(None, None, expected))
     if findings:
         raise BadInputError(findings)
-    return {quantity: _parts(value) for quantity, value in typed.items()}
+    return {quantity: _parts(value) for quantity, cells in rows.items() if (value := cells["value"]) is not None}
 
 
 def _wrong(quantity: str, cells: Cells) -> Iterator[Finding]:

@@ -252,6 +252,11 @@ class RowOptions:
         """Columns that must be typed."""
         return [column.name for column in self.columns if self._lacks(column)]
 
+    @property
+    def made_by(self) -> str:
+        """The option without which there is no such row."""
+        return next(self.options_of(column.name)[0] for column in self.columns if column.required)
+
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
         return {column.name: self._meant(column, typed.pop(self._parameter(column))) for column in self.columns}
@@ -352,7 +357,9 @@ def _declared(
         parameters = [first, *(each.replace(kind=kind) for each in own), *last]
         run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined] # typer reads the options from it
         run.__annotations__ = {each.name: each.annotation for each in parameters}
-        app.command(name, cls=PlainCommand, help=inspect.getdoc(command), no_args_is_help=no_args_is_help)(run)
+        several = {each.made_by: [own.name for own in each.parameters()] for each in rows if each.named is not None}
+        kind_of_command = type("CommandOfRows", (PlainCommand,), {"rows": several})
+        app.command(name, cls=kind_of_command, help=inspect.getdoc(command), no_args_is_help=no_args_is_help)(run)
         return command
 
     return declare

@@ -7,8 +7,8 @@ every command would be declared anew. Cost: they know how typer 0.2x lays out a 
 
 import re
 from collections import Counter
-from collections.abc import Iterator
-from typing import Any, cast
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, ClassVar, cast
 
 import typer
 from typer import core
@@ -44,6 +44,9 @@ def first_sentence(command: Any) -> str:
 
 class PlainCommand(core.TyperCommand):
     """A command with its arguments, options and mistakes in plain words."""
+
+    # Of one that types several rows, each of which may be left out: the option that makes each, and its parameters.
+    rows: ClassVar[Mapping[str, Sequence[str]]] = {}
 
     def collect_usage_pieces(self, ctx: Any) -> list[str]:
         """The words behind the command's name: JOB, [CERTIFICATE], TAG..."""
@@ -85,6 +88,8 @@ class PlainCommand(core.TyperCommand):
             if not re.match(r"-[.,]?\d", unknown):
                 raise
             cast(typer.Context, ctx).fail(f"{unknown}: write -- before values below zero, behind the options: -- -3 -4")
+        if not ctx.resilient_parsing and (missing := "".join(_row_missing(self, ctx.params))):
+            cast(typer.Context, ctx).fail(f"missing: {missing}")
         if wrong := "; ".join([*_twice(self, ctx, typed), *_too_large(self, ctx)]):
             cast(typer.Context, ctx).fail(wrong)
         return left
@@ -124,6 +129,13 @@ def _missing(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]
     for each in command.get_params(ctx):
         if each.required and not given.get(each.name) and each.resolve_envvar_value(ctx) is None:
             yield _named(each)
+    yield from _row_missing(command, given)
+
+
+def _row_missing(command: PlainCommand, given: Mapping[str, Any]) -> Iterator[str]:
+    """The options of which one must be typed, where a command types several rows and none was."""
+    if command.rows and all(given.get(name) is None for names in command.rows.values() for name in names):
+        yield f"one of {', '.join(command.rows)}"
 
 
 def _twice(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]:

@@ -26,6 +26,9 @@ Paper = Literal["a4", "us-letter"]
 _MARGIN = 42.5  # [pt] left and right, 15 mm
 _PAPERS: Mapping[Paper, tuple[float, float]] = {"a4": (595.28, 841.89), "us-letter": (612.0, 792.0)}  # [pt]
 _LONGEST_HEAD = 215  # signs at the head of each page: three lines
+# The wheel parses each file that it is given as a text of its own language, in more than ten times the room of the text.
+# Behind this sign it is one comment. The template takes the sign off.
+_UNPARSED = b"/*"
 
 
 @dataclass(frozen=True)
@@ -71,11 +74,14 @@ def begin_pdf(
             for place, (name, attachment) in enumerate(attachments.items())
         ],
     }
-    given = {
-        "main.typ": files("calib.faces.report").joinpath("report.typ").read_bytes(),
+    read_by_template = {
         "report.json": json.dumps(told, ensure_ascii=False).encode(),
         **typesetting.pictures,
         **{f"attachment-{place}": _given(attachment.content) for place, attachment in enumerate(attachments.values())},
+    }
+    given = {
+        "main.typ": files("calib.faces.report").joinpath("report.typ").read_bytes(),
+        **{name: _UNPARSED + content for name, content in read_by_template.items()},
     }
     return _WAITING.submit(
         typeset_files, given, str(typefaces()), issued if issued.tzinfo else issued.replace(tzinfo=UTC)

@@ -1,7 +1,7 @@
 """The typesetter: files in memory, of which main.typ is read first, become a PDF; in a process of its own where one can be had.
 
 It takes some 14 kB for each cell of a table and gives none of it back, so it is the memory of a process that ends with the PDF
-(a report of 1,000 readings: 490 MB there, 320 in the process that makes it).
+(a report of 1,000 readings: 450 MB there, 320 in the process that makes it).
 
 Decision (2026-11). The typesetter is a process of its own: its 14 kB for each cell, and as much again where a report has links, for
 which it is laid out again once places are known, end with it. Options: rows of a stated height (100 MB less, but a text that wraps

@@ -12,6 +12,7 @@ from datetime import date, datetime
 
 from sqlmodel import Session
 
+from calib.errors import BadInputError, Finding
 from calib.procedures.audit.answer import Answer, said_once
 from calib.procedures.audit.complete import complete
 from calib.procedures.audit.corrected import corrected, out_of_order
@@ -19,6 +20,7 @@ from calib.procedures.audit.in_calibration import in_calibration, traceable, who
 from calib.procedures.audit.of_the_house import agreed, as_written, retained, validated
 from calib.procedures.audit.subject import Subject, subject_named
 from calib.procedures.audit.who import authorised
+from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 
 
@@ -37,7 +39,13 @@ class Audit:
 
 
 def assess_records(session: Session, words: Sequence[str], on: date, now: datetime) -> Audit:
-    """Answer on an instrument on a day, a job, or an issued report (`LM-27 2`); raises NotInRecordsError, BadInputError."""
+    """Answer on an instrument on a day, a job, or an issued report (`LM-27 2`); raises NotInRecordsError, BadInputError.
+
+    Of a day to come nothing is known yet: it is bad input.
+    """
+    to_come = expected_of(on, now)
+    if to_come is not None:
+        raise BadInputError([Finding.typed("on", str(on), to_come)])
     subject = subject_named(session, words, on)
     answers = said_once(
         in_calibration(session, subject, now),

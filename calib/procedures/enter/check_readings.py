@@ -10,10 +10,11 @@ from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.counted import count_of
 from calib.errors import CalibError, Finding
 from calib.measurement.way import ProbeUse, Way
-from calib.measurement.ways import OF_PROBES, QUANTITIES, THROTTLED, WAYS, way_of
+from calib.measurement.ways import QUANTITIES, THROTTLED, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER, refusal_told
 from calib.procedures.measure.standing import section_from
+from calib.procedures.on_record.way_of_instrument import expected_of_probe
 from calib.procedures.typed.cells import same_revision, same_time
 from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import TAKEN_BACK, RecordNames
@@ -178,12 +179,9 @@ def _probe(row: TypedRow, way: Way, named: KnownNames) -> Iterable[Finding]:
         yield row.finding("probe", "nothing: the instrument indicates no velocity pressure")
     yield from named.unknown(row, "readings.csv", "probe")
     probe = named.instruments.get(row.get("probe") or "")
-    measures = None if probe is None else (probe.get("quantity"), indication_quantity(probe))
-    if measures is not None and any(quantity not in (None, *OF_PROBES) for quantity in measures):
-        yield row.finding("probe", f"a probe calibrated in {' or '.join(OF_PROBES)} (this one is for {measures[0]})")
-    elif probe is not None and probe.get("density_effect") is not None:
-        effect = probe["density_effect"]
-        yield row.finding("probe", f"a probe, which has no density_effect of its own (this one has {effect})")
+    expected = None if probe is None else expected_of_probe(probe)
+    if expected is not None:
+        yield row.finding("probe", expected)
 
 
 def _throttled(row: TypedRow, instrument: Cells) -> Iterable[Finding]:

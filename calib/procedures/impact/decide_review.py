@@ -9,11 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from calib.errors import BadInputError, CalibError, Finding
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import brought_up_to_date
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.factors import factor_that_counts
 from calib.procedures.on_record.held_curves import AS_BEFORE, AS_FOUND_FROM
 from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, review_numbered
@@ -22,7 +23,7 @@ from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
-from calib.records.tables.factors import FoundFactor
+from calib.records.tables.factors import FactorPair, FoundFactor
 from calib.records.tables.reviews import ReviewDecision
 from calib.records.words import HOLDING_CURVES
 
@@ -60,7 +61,6 @@ def decide_review(session: Session, wanted: CurveWanted, signature: ledger.Signa
     review = review_numbered(session, wanted.review)
     why = f"review {review.review} was decided: {wanted.reason.strip()}"
     remarks = [*_reissues(review), *factors_found_again(session, review, why, signature)]
-    brought_up_to_date(session, wanted.review, signature, now)  # with the factors that were found
     return ReviewDecided(review_numbered(session, wanted.review), tuple(remarks))
 
 
@@ -103,8 +103,15 @@ def _reissues(review: Review) -> Iterator[str]:
 
 def factors_found_again(session: Session, review: Review, why: str, signature: ledger.Signature) -> Iterator[str]:
     """Each factor that rests on what a review is about, found anew from the same pairs: what came of it, in words."""
-    keys = {line.record for line in review.lines if line.record_table == RecordKind.FACTOR}
-    for name in sorted({session.get_one(FoundFactor, record_id).factor for record_id in keys}):
+    readings = {line.record for line in review.lines if line.record_table == RecordKind.READING}
+    of_readings = select(FoundFactor).join(FactorPair)
+    factors = [
+        factor
+        for column in (FactorPair.traverse_reading_id, FactorPair.face_reading_id)
+        for factor in by_keys(session, of_readings, column, readings)
+    ]
+    keys = {factor.id for factor in factors}
+    for name in sorted({factor.factor for factor in factors}):
         factor = factor_that_counts(session, name)
         if factor is None or factor.id not in keys:
             continue

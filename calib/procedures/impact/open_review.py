@@ -46,7 +46,7 @@ from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
 from calib.records.tables.instruments import Instrument
-from calib.records.tables.reviews import ImpactLine, ImpactReview
+from calib.records.tables.reviews import ImpactLine, ImpactReview, ReviewDecision
 from calib.records.tables.supersessions import Supersession
 
 ASSUMPTION = (
@@ -166,7 +166,7 @@ def _with_more(session: Session, review: ImpactReview, signature: ledger.Signatu
     if shaken.certificate is None and not of_withdrawn(session, [review]):
         rested, there = rested_on(session, shaken, now), _lines(session, review)
         wanted = [record for record in rested.wanted() if record not in there]
-        wanted = [record for record in wanted if not _issued_since(session, record, review)]
+        wanted = [record for record in wanted if not _answers(session, record, review)]
         more = lines_on(session, shaken, rested, wanted, now)
         append_lines(session, review, more, signature)
     return Opened(key(review.id), f"{tag}, {shaken.happened}", None, len(more))
@@ -295,9 +295,7 @@ def _listed(
     reached = touched(ground, instrument, key(failing.id), since)
     there = _lines(session, review)
     wanted = [record for record in reached.records if record[0] in LISTED and record not in there]
-    wanted = [
-        record for record in wanted if not (ground.is_withdrawn(record) or _issued_since(session, record, review))
-    ]
+    wanted = [record for record in wanted if not (ground.is_withdrawn(record) or _answers(session, record, review))]
     opened = replace(opened, lines=len(wanted))
     if not wanted:
         return opened
@@ -317,10 +315,17 @@ def _lines(session: Session, review: ImpactReview) -> set[Record]:
     return {(line.record_table, line.record_id) for line in session.exec(own)}
 
 
-def _issued_since(session: Session, record: Record, review: ImpactReview) -> bool:
-    """A report that was issued since names the open review itself."""
+def _answers(session: Session, record: Record, review: ImpactReview) -> bool:
+    """A report issued since it was opened names the review itself; a factor found since it was first decided rests on what holds.
+
+    Each later decision finds that factor anew.
+    """
     table, record_id = record
-    if table != RecordKind.REPORT:
+    if table == RecordKind.REPORT:
+        since = sequences(session, "impact_review", [key(review.id)])
+    elif table == RecordKind.FACTOR:
+        own = select(ReviewDecision.id).where(ReviewDecision.impact_review_id == review.id)
+        since = sequences(session, "review_decision", [key(decision) for decision in session.exec(own)])
+    else:
         return False
-    opened = sequences(session, "impact_review", [key(review.id)])[key(review.id)]
-    return sequences(session, table, [record_id])[record_id] > opened
+    return bool(since) and sequences(session, table, [record_id])[record_id] > min(since.values())

@@ -51,10 +51,14 @@ def factors_left_behind(session: Session, factors: Collection[FoundFactor]) -> L
 
 def _decided_otherwise(session: Session, place: Mapping[int, int]) -> dict[int, str]:
     """What a review decided since some factors were found, by their key; `place` is where each stands in the ledger."""
-    lines = select(ImpactLine.impact_review_id, ImpactLine.record_id).where(ImpactLine.record_table == "found_factor")
+    of_readings: dict[int, set[int]] = defaultdict(set)
+    for pair in by_keys(session, select(FactorPair), FactorPair.found_factor_id, place):
+        of_readings[pair.traverse_reading_id].add(pair.found_factor_id)
+        of_readings[pair.face_reading_id].add(pair.found_factor_id)
+    lines = select(ImpactLine.impact_review_id, ImpactLine.record_id).where(ImpactLine.record_table == "reading")
     of_reviews: dict[int, set[int]] = defaultdict(set)
-    for review, factor in by_keys(session, lines, ImpactLine.record_id, place):
-        of_reviews[review].add(factor)
+    for review, reading in by_keys(session, lines, ImpactLine.record_id, of_readings):
+        of_reviews[review] |= of_readings[reading]
     if not of_reviews:
         return {}
     query = select(ReviewDecision).order_by(col(ReviewDecision.id))

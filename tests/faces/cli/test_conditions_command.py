@@ -192,10 +192,24 @@ def test_every_wrong_option_is_named_at_once(records):
     assert len(lines) == 3
 
 
-def test_conditions_without_any_value_are_refused(records):
-    assert refused(records, {}) == [
-        "error: command line: expected the options --temperature, --pressure and --humidity with their values"
-    ]
+VALUES = "one of --temperature, --pressure, --static-pressure, --humidity, --wet-bulb, --altitude"
+
+
+@pytest.mark.parametrize(
+    ("words", "missing"),
+    [
+        ((), f"JOB, NAME, {VALUES}"),
+        (("E-1",), f"NAME, {VALUES}"),
+        (("E-1", "roof"), VALUES),
+        (("E-1", "--temperature", "24.1 degC"), "NAME"),
+    ],
+    ids=["nothing", "a job", "job and name", "a value"],
+)
+def test_all_that_is_missing_is_named_at_once(records, words, missing):
+    before = ledger_head(records)
+    ran = calib("conditions", "add", *words, records=records)
+    assert (ran.status, ran.out, ran.err.splitlines()[-1]) == (2, "", f"Error: missing: {missing}")
+    assert ledger_head(records) == before
 
 
 def test_conditions_of_a_name_that_is_taken_are_refused(records):

@@ -347,7 +347,7 @@ def test_a_wish_that_is_none_is_told(records, words):
 
 
 def test_a_pair_is_made_shown_and_parted(records):
-    pair = ("PG-1", "VA-2", "--reason", "calibrated together")
+    pair = ("VA-2", "PG-1", "--reason", "calibrated together")
     assert calib("instrument", "pair", *pair, "--at", "2026-03-01T09:00+00:00", records=records).status == 0
     shown = calib("instrument", "show", "VA-2", "--json", records=records).document
     assert shown["instrument"]["paired_with"] == ["PG-1"]

@@ -7,6 +7,8 @@ structure, qpdf within it checks the file, and PDFium reads the text and draws t
 import io
 import json
 import re
+import subprocess
+import sys
 from dataclasses import replace
 
 import pikepdf
@@ -43,7 +45,7 @@ from tests.read_back import pdf_pages
 DIGEST = "8e4d026a5206f77308378376091db77652fd7221d39b554093ef25e6ff7366e7"
 ATTACHED = {
     "LM-27.json": EmbeddedFile(json.dumps({"job": "LM-27"}).encode(), "application/json", "Every number unrounded"),
-    "LM-27.csv": EmbeddedFile(b"outlet,flow\r\nS1-1,610\r\n", "text/csv", "One table"),
+    "LM-27.csv": EmbeddedFile(b"outlet,flow\r\nS1-1,610\r\n*/#x[/*\r\n", "text/csv", "One table"),
 }
 STATEMENTS = ("pass", "conditional pass", "conditional fail", "fail")
 WIDE = tuple(TableColumn(f"Contribution {number}", is_number=True) for number in range(20))
@@ -324,6 +326,24 @@ def test_attachments_come_back_to_the_last_byte(report, hostile):
     assert [str(one.AFRelationship) for one in report.pdf.Root.AF] == ["/Data", "/Data"]
     (attached,) = hostile.pdf.Root.AF
     assert (str(attached.UF), attached.EF.F.read_bytes()) == ("測 (1)=+.json", b"\x00\xff")
+
+
+def test_what_is_attached_is_not_parsed_by_the_typesetter():
+    """Parsed as its own language, ten million bytes took it 60 MB more than the process that starts it, which counts at least."""
+    program = f"""
+import json, resource
+from calib.faces.report.blocks import Layout
+from calib.faces.report.pdf import EmbeddedFile, begin_pdf
+numbers = json.dumps([{{"name": "repeatability", "u": at / 7}} for at in range(200_000)]).encode()
+layout = Layout("LM-27", "Seeds", 1, False, "2026-10-15T09:00:00+01:00", "{DIGEST}")
+taken = []
+for attached in ({{}}, {{"LM-27.json": EmbeddedFile(numbers, "application/json", "Numbers")}}):
+    begin_pdf(layout, attached).result()
+    taken.append(1024 * resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)
+print((taken[1] - taken[0]) / len(numbers))
+"""
+    ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert float(ran.stdout) < 3
 
 
 def test_pictures_and_formulas_have_a_text_that_stands_for_them(report):

@@ -83,8 +83,17 @@ def test_what_was_suspended_before_is_not_in_calibration_whenever_that_is_record
 
 def test_an_instrument_is_asked_on_the_day_asked_about(job):
     assert asked(job, "VA-1")["questions"][0]["answer"] == "Yes, on 2026-03-05."
-    late = calib("audit", "VA-1", "--on", "2027-01-13", "--json", records=job).document["questions"][0]
-    assert (late["answer"], late["is_finding"]) == ("No, not on 2027-01-13.", True)
+    early = calib("audit", "VA-1", "--on", "2026-01-10", "--json", records=job).document["questions"][0]
+    assert (early["answer"], early["is_finding"]) == ("No, not on 2026-01-10.", True)
+
+
+@pytest.mark.parametrize("named", [("J-1",), ("VA-1",)])
+def test_a_day_to_come_is_bad_input_and_no_page_is_written(job, named, tmp_path):
+    to_come = str(datetime.now(UTC).date() + timedelta(days=2))
+    ran = calib("audit", *named, "--on", to_come, "--into", tmp_path / "page.html", records=job)
+    assert (ran.status, ran.out, ran.err.count("\n")) == (2, "", 1)
+    assert f"--on: {to_come!r}; expected a date that is not in the future" in ran.err
+    assert not (tmp_path / "page.html").exists()
 
 
 def test_who_accepted_by_which_rule_and_when_it_was_recorded(job):

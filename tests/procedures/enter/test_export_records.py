@@ -139,7 +139,7 @@ def worked_on(small_records):
     for width in ("401", "402"):
         amended = ("J-1", "S-1", "--set", f"width={width}", "--reason", f"measured {width}")
         assert calib("outlet", "amend", *amended, records=small_records).status == 0
-    pair = ("instrument", "pair", "VA-2", "VA-1", "--reason", "one case", "--at", "2026-03-05T20:00+01:00")
+    pair = ("instrument", "pair", "VA-2", "PG-1", "--reason", "one case", "--at", "2026-03-05T20:00+01:00")
     assert calib(*pair, records=small_records).status == 0
     return small_records
 

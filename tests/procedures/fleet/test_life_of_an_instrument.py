@@ -164,16 +164,16 @@ def test_retired_gear_is_not_paired(retired):
         "METER: 'VA-1'; expected an instrument in service",
     )
     refused(
-        calib("instrument", "pair", "VA-1", "VA-2", *WHY, records=retired),
+        calib("instrument", "pair", "VA-1", "PG-1", *WHY, records=retired),
         "PROBE: 'VA-1'; expected an instrument in service",
     )
     assert ledger_head(retired) == before
 
 
 def test_a_pair_of_which_one_was_retired_is_parted(records):
-    calib("instrument", "pair", "VA-2", "VA-1", *WHY, "--at", "2026-03-01T08:00+01:00", records=records)
+    calib("instrument", "pair", "VA-1", "PG-1", *WHY, "--at", "2026-03-01T08:00+01:00", records=records)
     happened(records, "retire", at="05")
-    assert calib("instrument", "part", "VA-2", "VA-1", *WHY, records=records).status == 0
+    assert calib("instrument", "part", "VA-1", "PG-1", *WHY, records=records).status == 0
 
 
 def test_a_last_calibration_of_a_retired_instrument_is_recorded_with_a_notice(retired, tmp_path):

@@ -122,6 +122,22 @@ def test_a_call_that_cannot_be_is_refused_and_nothing_is_written(prepared, call,
     assert ledger_head(prepared) == before
 
 
+def test_two_meters_are_no_pair_and_both_are_told_what_was_expected(prepared):
+    before = ledger_head(prepared)
+    with pytest.raises(BadInputError) as raised:
+        change(prepared, probe="DM-1", meter="VF-1")
+    assert [str(finding) for finding in raised.value.findings] == [
+        "PROBE: 'DM-1'; expected a probe calibrated in air velocity (this one is for pressure)",
+        (
+            "METER: 'VF-1'; expected a meter to be used with a probe: one for pressure or for air velocity with the density_effect "
+            "velocity pressure (this one is for air velocity)"
+        ),
+    ]
+    with pytest.raises(BadInputError, match=r"PROBE: 'VF-1'; expected a probe, which has no density_effect of its own"):
+        change(prepared, probe="VF-1", meter="PM-1")
+    assert ledger_head(prepared) == before
+
+
 def test_a_change_does_not_stand_before_the_last_one(prepared):
     change(prepared)
     with pytest.raises(BadInputError, match="a time not before its last change"):

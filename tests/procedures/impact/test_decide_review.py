@@ -14,7 +14,7 @@ from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.records import database, ledger
 from calib.records.tables.factors import FoundFactor
 from tests import factor_pairs
-from tests.as_found import LATER, added, as_if_found, drifted, review, reviewed, stated_flows
+from tests.as_found import LATER, added, all_reviews, as_if_found, drifted, listed, review, reviewed, stated_flows
 from tests.every_way import every_way
 from tests.folders import all_of, records_of, small_job
 from tests.procedures.impact.test_open_review import with_factor, with_wide_standard
@@ -140,6 +140,20 @@ def test_a_factor_is_found_anew_each_time_somebody_decides_otherwise(with_found_
     }
 
 
+def test_a_factor_found_anew_by_the_decision_is_no_line_of_its_review(with_found_factor):
+    """What is affected is the factor found before, with its shift; the one found with the curve that holds is the answer to it."""
+    records, _ = with_found_factor
+    face = next(one for one in factor_pairs.paired_job()["readings.csv"] if one["outlet"] == "S-9")
+    for curve, at in (("as found", "13:00"), ("as before", "13:30")):
+        decide(records, curve)
+        later = {"readings.csv": [face | {"observed_at": factor_pairs.at(at)}]}
+        added(records, records.parent / curve, later)
+        (reviewed_now,) = all_reviews(records)
+        assert [line for line in listed(reviewed_now) if line[0] == "found_factor"] == [("found_factor", 1)]
+    with database.reading(str(records)) as session:
+        assert len(all_of(session, FoundFactor)) == 3
+
+
 def with_factor_left_behind(folder):
     """As found VA-1 was compared only above what it showed at the faces, so that its pairs make no factor any more."""
     sheets = factor_pairs.paired_job()
@@ -167,6 +181,14 @@ def test_a_factor_that_cannot_be_found_anew_is_used_by_no_reading_until_it_is(tm
     assert said in last[0].reasons
     decide(records, "as before")
     assert 13 in stated_flows(records, "J-1")
+
+
+def test_a_factor_that_a_decision_found_anew_is_left_behind_by_another_one(tmp_path):
+    records = with_factor_left_behind(tmp_path)
+    assert any(one.startswith("factor GR-9: found anew, ") for one in decide(records, "widened").remarks)
+    assert 13 in stated_flows(records, "J-1")
+    decide(records)
+    assert 13 not in stated_flows(records, "J-1")
 
 
 def test_who_is_not_qa_may_not_decide_where_roles_are_checked(tmp_path):

@@ -102,7 +102,7 @@ COMMANDS = {
         "--unit",
         "m/s",
     ),
-    "pair": ("instrument", "pair", "VA-2", "VA-1", "--reason", "one case"),
+    "pair": ("instrument", "pair", "VA-2", "PG-1", "--reason", "one case"),
     "conditions": (
         "conditions",
         "add",
