@@ -4,8 +4,10 @@ import json
 import re
 import time
 from collections import Counter
-from contextlib import ExitStack
-from datetime import UTC, datetime
+from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from threading import Thread
 
 import pytest
 
@@ -21,7 +23,7 @@ from calib.records.tables.readings import Reading
 from tests.accessible import violations_on
 from tests.folders import all_of
 from tests.mortal_server import mortal
-from tests.pages_browser import lasting_phone, phone, scrolls_sideways, serving, sign_in, small_targets
+from tests.pages_browser import give_password, lasting_phone, phone, scrolls_sideways, serving, sign_in, small_targets
 
 S_2 = "/jobs/J-1/outlets/S-2"
 AS_OF = re.compile(r"As of \d\d:\d\d, without network")
@@ -70,9 +72,36 @@ def opened_job(page, name="Tom"):
 
 def type_reading(page, *values, outlet="S-2"):
     page.goto(f"/jobs/J-1/outlets/{outlet}")
+    fill_in(page, *values)
+
+
+def fill_in(page, *values):
+    """Fill in the form of an outlet that is open."""
     for count, value in enumerate(values, start=1):
         page.get_by_label(f"Pass {count}").fill(value)
     page.get_by_role("button", name="Keep the reading").click()
+
+
+@contextmanager
+def answering(content, port=0):
+    """A server that answers whatever it is asked with a page; its address."""
+
+    class Answering(BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(content)
+
+        do_POST = do_GET  # noqa: N815 (so the library calls it)
+
+        def log_message(self, *_):
+            pass
+
+    with ThreadingHTTPServer(("127.0.0.1", port), Answering) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_address[1]}"
+        server.shutdown()
 
 
 def told(page, words):
@@ -367,6 +396,95 @@ def test_a_file_rescues_what_was_not_sent(browser, served, address, tmp_path):
         told(page, "On record")
         usable(page)
     assert len(on_record(served)) == 1
+
+
+def test_what_was_asked_back_is_changed_on_the_phone_and_is_one_reading(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        type_reading(page, "3.10", "6.50")
+        page.wait_for_url("**/unsent")
+        page.context.set_offline(False)
+        told(page, "is that right?")
+        page.context.set_offline(True)
+        change(page, "6.50", "6.60")
+        page.wait_for_url("**/unsent")
+        told(page, "3.10; 6.60 m/s")
+        page.get_by_text("1 reading not sent").wait_for()
+        page.context.set_offline(False)
+        told(page, "is that right?")
+        (entry,) = page.evaluate("() => queue.entries()")
+        change(page, "6.60", "3.12")
+        page.wait_for_url(re.compile(r"reading=\d"))
+        assert page.evaluate("() => queue.entries()") == []
+    (sent,) = on_record(served)
+    assert sent["client_key"] == entry["client_key"]
+    reading = on_record(served, Reading)[-1]
+    assert reading["observations"] == "3.10;3.12"
+    observed = datetime.fromisoformat(reading["observed_at"]) + timedelta(seconds=int(sent["clock_offset_s"]))
+    assert observed == datetime.fromisoformat(entry["fields"]["observed_at"])
+
+
+def change(page, before, after):
+    """Change the second pass of the reading that was asked back, in its form."""
+    page.get_by_role("link", name="Change it").click()
+    told(page, "is that right?")
+    second = page.get_by_label("Pass 2")
+    assert (page.get_by_label("Pass 1").input_value(), second.input_value()) == ("3.10", before)
+    usable(page)
+    second.fill(after)
+    page.get_by_role("button", name="Keep the reading").click()
+
+
+def test_a_reading_typed_when_the_session_has_ended_is_kept_and_sent_after_signing_in(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.goto(S_2)
+        served.credentials.end_sessions("Tom")
+        fill_in(page, "3.10", "3.12")
+        page.wait_for_url("**/sign-in*")
+        page.get_by_text("1 reading not sent: sign in").wait_for()
+        give_password(page, "Tom")
+        told(page, "On record")
+    assert [each["observations"] for each in on_record(served, Reading)][-1] == "3.10;3.12"
+
+
+def test_a_reading_that_a_stranger_answers_is_kept(browser, served):
+    served.enrol("Tom")
+    with ExitStack() as opened:
+        with serving(served.engine, served.credentials) as address:
+            page = opened.enter_context(phone(browser, address))
+            opened_job(page)
+            page.goto(S_2)
+        port = int(address.rpartition(":")[2])
+        with answering(b"Welcome to our network", port):
+            fill_in(page, "3.10", "3.12")
+            page.wait_for_url("**/unsent")
+        with serving(served.engine, served.credentials, port=port):
+            page.goto("/unsent")
+            told(page, "On record")
+    assert len(on_record(served)) == 1
+
+
+def test_what_another_site_sends_is_no_reading(browser, served, address):
+    with phone(browser, address) as page, answering(b"<p>Another site") as elsewhere:
+        opened_job(page)
+        page.goto(elsewhere)
+        fields = {"instrument": "VA-1", "pass_1": "9", "person": "Tom", "known": "[]", "client_key": "k"}
+        page.evaluate(
+            """([address, fields]) => {
+              const form = Object.assign(document.createElement("form"), {method: "post", action: address});
+              for (const [name, value] of Object.entries(fields))
+                form.append(Object.assign(document.createElement("input"), {name, value}));
+              document.body.append(form);
+              form.submit();
+            }""",
+            [f"{address}{S_2}", fields],
+        )
+        page.wait_for_url(f"{address}/**")
+        page.goto(f"{address}/unsent")
+        told(page, "No reading of yours waits")
+    assert on_record(served) == []
 
 
 def test_a_remark_in_the_phone_is_text(browser, address):

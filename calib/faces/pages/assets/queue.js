@@ -21,5 +21,7 @@ const queue = (() => {
     keep: entry => within("readwrite", store => store.put(entry)),
     add: entry => within("readwrite", store => store.add(entry)),
     drop: key => within("readwrite", store => store.delete(key)),
+    isAnswered: entry => entry.state === "accepted" || entry.state === "kept as refused",
+    isAskedBack: entry => entry.state !== "waiting" && !queue.isAnswered(entry),  // nothing of it was written
   };
 })();

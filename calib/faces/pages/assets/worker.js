@@ -70,7 +70,10 @@ async function keep(address, answer, before) {
   const page = await answer.text();
   if (page.includes('class="said"')) return;  // what is said once
   const headers = new Headers(answer.headers);
-  if (signedOut === before) await (await caches.open(own)).put(named(address), new Response(page, {headers}));
+  if (signedOut !== before) return;
+  const meter = OUTLET.test(address.pathname) && /<input type="hidden" name="instrument" value="([^"&]+)"/.exec(page);
+  const names = new Set([named(address), meter ? ofMeter(address.pathname, meter[1]) : named(address)]);
+  for (const name of names) await (await caches.open(own)).put(name, new Response(page, {headers}));
 }
 
 async function keepEach(addresses) {
@@ -86,10 +89,14 @@ async function keepEach(addresses) {
   }
 }
 
-// A page for one meter is none for another.
+// A page for one meter is none for another; one that was asked for without a meter is that of the meter that it chose, too.
 function named(address) {
   const meter = address.searchParams.get("instrument");
-  return address.pathname + (meter === null ? "" : `?instrument=${encodeURIComponent(meter)}`);
+  return meter === null ? address.pathname : ofMeter(address.pathname, meter);
+}
+
+function ofMeter(path, meter) {
+  return `${path}?instrument=${encodeURIComponent(meter)}`;
 }
 
 async function keptPage(address) {
@@ -116,20 +123,25 @@ async function none(page = NONE) {
 
 async function changed(request, address) {
   if (address.pathname === "/sign-out") return leaving(request);
-  const copy = request.clone();
+  const place = OUTLET.exec(address.pathname);
+  const isOwn = request.referrer.startsWith(`${location.origin}/`);  // what another site sends is no reading of a person
+  const fields = place && isOwn ? Object.fromEntries(await request.clone().formData()) : {};
+  if (!fields.known) return reached(request).catch(() => none());  // no reading, or its page had no script
   try {
-    return await reached(request, OUTLET.test(address.pathname) && LONGER);
-  } catch {
-    const place = OUTLET.exec(address.pathname);
-    const fields = place && Object.fromEntries(await copy.formData());
-    if (!place || !fields.known) return none();  // no reading, or its page had no script
-    try {
-      await put(place, fields);
-    } catch {
-      return none();
-    }
-    return Response.redirect("/unsent", 303);
+    const sent = {method: "POST", body: new URLSearchParams(fields), headers: {"Calib-Worker": "yes"}, redirect: "manual"};
+    const answer = await reached(new Request(address, sent), LONGER), to = answer.headers.get("Location");
+    if (to) await queue.drop(fields.client_key);  // where it was changed: what it was before
+    if (to) return Response.redirect(to, 303);
+    // Another session, or none: it is not lost to the page that says so. Without the version it is no answer of the pages.
+    if (answer.headers.has("Calib-Version") && ![401, 403].includes(answer.status)) return answer;
+  } catch {  // the server was not reached
   }
+  try {
+    await put(place, fields);
+  } catch {
+    return none();
+  }
+  return Response.redirect("/unsent", 303);
 }
 
 async function leaving(request) {
@@ -149,6 +161,7 @@ async function put([, job, outlet], {token, client_key, person, known, sure, kee
     known: JSON.parse(known), sure: sure === "yes", keep: wanted === "yes", state: "waiting", said: [],
   };
   const before = (await queue.entries()).find(each => each.client_key === client_key);
-  if (!before) await queue.add(entry);
+  if (before && queue.isAskedBack(before)) await queue.keep(entry);  // what was changed of it
+  else if (!before) await queue.add(entry);
   else if (JSON.stringify(before.fields) !== JSON.stringify(fields)) await queue.add({...entry, client_key: crypto.randomUUID()});
 }
