@@ -90,6 +90,11 @@ def phone(browser, address, light="light", width=NARROW, **settings):
 def sign_in(page, name="Tom", to="/sign-in"):
     """Sign in by the password, at an address that asks for it."""
     page.goto(to)
+    give_password(page, name)
+
+
+def give_password(page, name):
+    """Sign in where it is asked for."""
     page.get_by_label("Name").fill(name)
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in", exact=True).click()

@@ -89,15 +89,18 @@ def would_pass(answer: Content) -> list[str]:
         return []
     if passing is None:
         return ["no indication that the instrument is calibrated for would pass with this U"]
-    low, high = (
-        None if passing[end] is None else f"{_inward(passing[end], up=end == 'from')}" for end in ("from", "to")
-    )
     mean = "mean indications" if answer["traverse"] else "indications"
+    low, high = ends_inside(passing)
     if high is None:
         return [f"{mean} of {low} {unit} or more would pass"]
     if low is None or passing["from"] <= 0:
         return [f"{mean} up to {high} {unit} would pass"]
     return [f"{mean} from {low} to {high} {unit} would pass"]
+
+
+def ends_inside(passing: Content) -> list[str | None]:
+    """Both ends of what would pass, each rounded to the inside."""
+    return [None if passing[end] is None else _inward(passing[end], up=end == "from") for end in ("from", "to")]
 
 
 def _inward(end: float, *, up: bool) -> str:
