@@ -108,9 +108,9 @@ def test_everybody_can_use_the_desk(browser, served, width, light):
         looked_at(page, "/reports", "/jobs/J-1/report", "/jobs/J-1/report/readings/1")
 
 
-def looked_at(page, *addresses):
-    """Ed signs in and looks at pages, one after the other."""
-    sign_in(page, "Ed", addresses[0])
+def looked_at(page, *addresses, name="Ed"):
+    """Somebody signs in and looks at pages, one after the other."""
+    sign_in(page, name, addresses[0])
     for each in addresses:
         page.goto(each)
         page.wait_for_load_state()
