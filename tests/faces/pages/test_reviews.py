@@ -8,6 +8,7 @@ import shutil
 
 import pytest
 
+from calib.faces.pages import review
 from tests.as_found import added, drifted
 from tests.command import calib
 from tests.conftest import SERVER
@@ -229,6 +230,29 @@ def test_a_review_that_is_none_is_told(quinn):
             quinn.fill_in(f"/reviews/{number}/lines", **ticked(1, decision="stands", reason=WHY)),
         ):
             assert (answer.status_code, "no impact review" in text_of(answer)) == (404, True), number
+
+
+def test_long_reviews_stand_in_portions_and_a_decision_comes_back_to_its_own(quinn, served, monkeypatch):
+    monkeypatch.setattr(review, "MOST_LINES", 2)
+    page = quinn.get(REVIEW)
+    assert re.findall(r'name="line_(\d)"', page.text) == ["1", "2"]
+    assert re.findall(r'href="(/reviews/1\?after=\d)"', page.text) == ["/reviews/1?after=0", "/reviews/1?after=2"]
+    assert re.findall(r'name="line_(\d)"', quinn.get("/reviews/1?after=2").text) == ["3"]
+    wrong = quinn.fill_in(f"{LINES}?after=2", **ticked(3, decision="stands", reason=" "))
+    assert (wrong.status_code, re.findall(r'name="line_(\d)"', wrong.text)) == (422, ["3"])
+    answer = quinn.fill_in(f"{LINES}?after=2", **ticked(3, decision="stands", reason=WHY))
+    assert answer.headers["location"] == "/reviews/1?after=2"
+    assert shown(served)["items"][2]["disposition"] == "stands"
+    assert "There are no lines there." in text_of(quinn.get("/reviews/1?after=7"))
+
+
+def test_what_waits_leads_to_the_review(quinn):
+    home = quinn.get("/")
+    assert '<a href="/reviews">1 impact review is open</a>' in home.text
+    for place in ("/", "/instruments/VA-1/history", "/jobs/J-1/report"):
+        assert 'href="/reviews/1"' in quinn.get(place).text, place
+    assert {'href="/reviews"', 'href="/intervals"'} <= set(re.findall(r'href="[^"]+"', quinn.get("/fleet").text))
+    assert 'href="/instruments/VA-1/interval"' in quinn.get("/instruments/VA-1/history").text
 
 
 def test_script_in_what_is_decided_is_text(quinn):
