@@ -1,14 +1,16 @@
 """An impact review with its lines, as `calib review show` answers."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
+from calib.counted import count_of
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
+from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
-_HEADER = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
+HEADINGS = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
 
 
 def document(review: Review) -> Content:
@@ -65,12 +67,12 @@ def record_name(line: ReviewLine) -> str:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    rows = [_row(line) for line in answer["items"]]
-    table = table_text(_HEADER, rows) if rows else "nothing hangs on it"
-    return "\n".join([*_head(answer), *_curves(answer), "", table, *_remarks(answer["items"])])
+    rows = [row(line) for line in answer["items"]]
+    table = table_text(HEADINGS, rows) if rows else "nothing hangs on it"
+    return "\n".join([*head_lines(answer), *curve_lines(answer), "", table, *_remarks(answer["items"])])
 
 
-def _head(answer: Content) -> Iterator[str]:
+def head_lines(answer: Content) -> Iterator[str]:
     """What was found, since when the instrument was in order, what is assumed."""
     opened = f"opened {answer['opened_at']} by {answer['opened_by']}"
     if answer["cause"] != FOUND_BEYOND:
@@ -98,7 +100,32 @@ def decision_text(answer: Content) -> str:
     return f"review {answer['review']} ({answer['about']}): {last['curve']}{from_at}"
 
 
-def _curves(answer: Content) -> Iterator[str]:
+def disposed_lines(answer: Content, lines: Sequence[int], decision: str) -> list[str]:
+    """What was decided on some lines, and what is left of the review."""
+    numbers = f"line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines))}"
+    left = count_of(answer["open_lines"], "open line", "open lines")
+    told = [
+        f"review {answer['review']}: {numbers}: {decision}",
+        f"{left} left" if answer["open"] else "no open line left: the review is done",
+    ]
+    if decision in (MEASURE_AGAIN, WITHDRAW) and answer["open"]:
+        told.append(f"a line disposed {decision!r} is open until that is done")
+    return told
+
+
+def waits_for(line: Content, *, for_curve: bool) -> str | None:
+    """What ends an open line; None where it is not open. `for_curve`: a reissue waits for the decision which curve holds."""
+    if not line["open"]:
+        return None
+    if line["disposition"] is None:
+        return "a decision"
+    if line["disposition"] != REISSUE:
+        return "to be measured again" if line["disposition"] == MEASURE_AGAIN else "to be withdrawn"
+    first = ", once it is decided which curve holds" if for_curve else ""
+    return f"a revision of the report on {line['job']}{first}"
+
+
+def curve_lines(answer: Content) -> Iterator[str]:
     """Which curve holds, as decided; of several the last one counts."""
     for each in answer["decisions"]:
         from_at = f" {each['from_at']}" if each["from_at"] else ""
@@ -118,7 +145,8 @@ def _comparison(comparison: Content) -> str:
     )
 
 
-def _row(line: Content) -> tuple[str, ...]:
+def row(line: Content) -> tuple[str, ...]:
+    """A line as a row of the table."""
     return (
         str(line["line"]),
         line["record"],
@@ -161,10 +189,11 @@ def _conformity(line: Content) -> str:
 
 def _remarks(lines: Sequence[Content]) -> list[str]:
     """Changed statements, why a line could not be worked out, dispositions with their reasons."""
-    return [f"line {line['line']}: {told}" for line in lines for told in (*_notes(line), *_decisions(line))]
+    return [f"line {line['line']}: {told}" for line in lines for told in (*notes(line), *decisions(line))]
 
 
-def _notes(line: Content) -> Iterable[str]:
+def notes(line: Content) -> Iterator[str]:
+    """What is to be said of a line beside its row: changed statements, why it could not be worked out."""
     if "at_indication" in line:
         yield f"the largest shift over U, at the indication {line['at_indication']}"
     for name in line.get("statements_changed", ()):
@@ -172,6 +201,7 @@ def _notes(line: Content) -> Iterable[str]:
     yield from (*line["notes"], *line.get("reasons_after", ()))
 
 
-def _decisions(line: Content) -> Iterable[str]:
+def decisions(line: Content) -> Iterator[str]:
+    """Every disposition of a line, with its reason."""
     for each in line["dispositions"]:
         yield f"{each['decision']}, {each['at']} by {each['by']}: {each['reason']}"

@@ -19,10 +19,12 @@ from calib.errors import (
     RefusedError,
     UnitError,
 )
+from calib.faces.pages.frame.form import number_of
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Pages, Sent
 from calib.procedures.people.authorise import append
 from calib.records import database, ledger
 from calib.records.tables.jobs import Job
+from calib.records.words import LARGEST_KEY
 from tests.faces.pages.test_security import read, text_of
 
 ERRORS = {
@@ -205,3 +207,11 @@ def test_a_page_that_fails_takes_back_what_it_had_not_ended_and_promises_nothing
 
 def test_a_change_of_whoever_is_signed_out_leads_to_the_first_page_after_signing_in(served):
     assert served.visitor().fill_in("/tried/job", job="x").headers["location"] == "/sign-in?to=%2F"
+
+
+def test_a_number_in_an_address_may_be_as_large_as_any_on_record_and_no_larger():
+    assert number_of("10000") == 10_000
+    assert number_of(str(LARGEST_KEY)) == LARGEST_KEY
+    for typed in (str(LARGEST_KEY + 1), "9" * 5_000, "-1", "\u00b2", "", "1 "):
+        with pytest.raises(NotInRecordsError, match="no impact review"):
+            number_of(typed, "impact review")

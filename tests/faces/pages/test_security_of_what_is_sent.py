@@ -50,7 +50,9 @@ def at(form, /, **names):
     """An address of the small job with other names in it."""
     there = {"job": "J-1", "outlet": "S-2", "tag": "VA-1", "certificate": "C-101", "form": "pdf"}
     there |= (
-        dict.fromkeys(("reading", "revision", "entry"), "1") | dict.fromkeys(("digest", "key", "link"), "x") | names
+        dict.fromkeys(("reading", "revision", "entry", "review"), "1")
+        | dict.fromkeys(("digest", "key", "link"), "x")
+        | names
     )
     return re.sub(r"\{(\w+)(?::\w+)?\}", lambda place: address("{}", there[place[1]]), form)
 

@@ -1,12 +1,13 @@
 """What was typed into a form, and what is wrong with it, field by field."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError
-from calib.procedures.typed.cells import whole
 from calib.procedures.typed.sheets import FileContent
+from calib.records.words import LARGEST_KEY
 
 _Read = TypeVar("_Read")
 
@@ -71,8 +72,8 @@ def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[s
 
 
 def number_of(typed: str, record: str = "reading") -> int:
-    """The number of a record in an address; raises NotInRecordsError where it is none."""
-    if whole(typed) is not None:
+    """The number of a record in an address; raises NotInRecordsError where it is none, or larger than any may be."""
+    if not re.fullmatch("[0-9]{1,18}", typed) or int(typed) > LARGEST_KEY:
         raise NotInRecordsError(f"no {record} {typed!r}")
     return int(typed)
 
