@@ -55,7 +55,7 @@ def checks(visit: Visit, tag: str) -> Filled:
 def check_typed(visit: Visit, tag: str) -> Goto:
     """Record a check; a failed one closes the gate, and says so."""
     remarks: list[str] = []
-    cells = visit.form.cells("kind", "unit", *(column.name for column in _COLUMNS))
+    cells = visit.form.meant([CHECKS_CSV.by_name["kind"], CHECKS_CSV.by_name["unit"], *_COLUMNS])
     at = happened(visit)
     with visit.writing_last() as session:
         check = record_check(session, tag, at, cells, visit.signature("page check"), remarks.append)

@@ -7,7 +7,7 @@ from sqlmodel import Session
 from calib.confirmation.interval import Decision
 from calib.errors import NotInRecordsError
 from calib.faces.answers import readiness
-from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.form import Form, choices
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import asks_of_setup, conditions_of, last_used
@@ -16,15 +16,16 @@ from calib.procedures.enter.sitting import SETUP
 from calib.procedures.fleet.ready import ready_instead
 from calib.procedures.on_record.by_name import tags_in_use
 from calib.procedures.on_record.methods import names_of_methods
+from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.records.words import STAGES
 
 BESIDE = ("stage", "remarks", "averaging_s")  # cells of the reading itself, beside its values
+_COLUMNS = tuple(READINGS_CSV.by_name[name] for name in (*SETUP, *BESIDE))
 
 
 def chosen(visit: Visit) -> dict[str, str]:
     """What was typed or chosen of the set-up; what was not is absent."""
-    said = {column: visit.form[column] or visit.asked.get(column, "") for column in (*SETUP, *BESIDE)}
-    return {column: cell.strip() for column, cell in said.items() if cell.strip()}
+    return Form(visit.asked).meant(_COLUMNS) | visit.form.meant(_COLUMNS)
 
 
 def measured_with(session: Session, visit: Visit, job: str, place: str | None) -> Content:

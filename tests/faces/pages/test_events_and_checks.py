@@ -106,6 +106,12 @@ def test_a_check_is_charted_with_the_limits_it_was_held_to(served):
     assert first < second  # the greater value stands higher
 
 
+def test_values_of_a_check_may_have_a_decimal_comma(served):
+    tom = served.signed_in("Tom")
+    comma = {name: value.replace(".", ",") for name, value in ZERO.items() if name in ("value", "low", "high")}
+    assert "zero check passed" in told_after(tom, tom.fill_in(CHECKS, **(ZERO | comma)))
+
+
 def test_a_failed_check_closes_the_gate_and_is_a_cross(served):
     tom = served.signed_in("Tom")
     told = told_after(tom, tom.fill_in(CHECKS, **(ZERO | {"value": "0.05"})))

@@ -72,6 +72,14 @@ def test_what_an_indication_means_is_told_without_being_asked_for(tom):
     )
 
 
+def test_an_indication_may_be_typed_with_a_decimal_comma(tom):
+    of_point, of_comma = (
+        re.findall("<p>(an indication .*)</p>", tom.get(f"/instruments/VA-1?at={typed} m/s").text)
+        for typed in ("2.5", "2,5")
+    )
+    assert of_comma == of_point != []
+
+
 @pytest.fixture
 def suspended(served):
     """VA-1 out of use."""
@@ -149,6 +157,11 @@ def test_a_reading_is_written_and_its_answer_is_that_of_the_command(served, tom)
     assert reading["flow"]["statement"] in page
     assert reading["design"]["conformity"] in page
     assert "would pass" in page
+
+
+def test_an_averaging_time_may_have_a_decimal_comma_as_the_passes_may(served, tom):
+    assert enter(tom, "3,10", "3,12", averaging_s="12,5").status_code == 303
+    assert last_listed(served)["averaging_s"] == "12.5"
 
 
 def test_an_entry_that_is_sent_twice_is_one_reading(served, tom):
@@ -306,6 +319,11 @@ def test_an_opening_that_was_measured_again_counts_from_then_on(served, tom):
     assert "S-2 is amended: revision 2" in text_of(tom.get(amended.headers["location"]))
     after = next(each for each in listed(served) if each["outlet"] == "S-2")["flow"]["value"]
     assert after / before == pytest.approx(310 / 300)
+
+
+def test_an_opening_may_be_typed_with_a_decimal_comma(served, tom):
+    assert tom.fill_in(f"{OUTLET}/opening", **MEASURED | {"width": "310,5"}, reason="again").status_code == 303
+    assert json.loads(calib("outlet", "show", "J-1", "S-2", "--json", records=served.records).out)["width"] == "310.5"
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,13 @@
 """What was typed into a form, and what is wrong with it, field by field."""
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError
+from calib.procedures.typed.answers import as_meant
+from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import FileContent
 from calib.records.words import LARGEST_KEY
 
@@ -50,6 +52,11 @@ class Form:
     def cells(self, *names: str) -> dict[str, str | None]:
         """Fields as cells of a row: blank is absent."""
         return {name: self[name] or None for name in names}
+
+    def meant(self, columns: Iterable[TypedColumn], behind: str = "") -> dict[str, str]:
+        """The cells that were filled, as their columns mean them: 2,5 is 2.5. `behind` stands behind each field's name."""
+        cells = {column.name: as_meant(column, self[f"{column.name}{behind}"])[0].strip() for column in columns}
+        return {name: cell for name, cell in cells.items() if cell}
 
     @property
     def is_sure(self) -> bool:
