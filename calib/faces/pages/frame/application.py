@@ -44,6 +44,8 @@ from calib.errors import (
     RecordsError,
     RefusedError,
     UnitError,
+    UnreachableError,
+    UnsureError,
 )
 from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, counted_bytes, too_much
 from calib.faces.pages.frame.form import Form, Upload
@@ -207,6 +209,9 @@ class _Frame:
         """The visit of whoever asks, and the answer where they may not ask this."""
         try:
             visit = self._with_person(visit)
+        except CalibError as error:  # the records cannot be read: the page is nobody's, and of nobody known
+            return visit, self._refused(replace(visit, secret=""), error, is_json=is_json)
+        try:
             _must_be_let_in(visit, page)
         except CalibError as error:
             return visit, self._refused(visit, error, is_json=is_json)
@@ -271,8 +276,9 @@ class _Frame:
         return response
 
     def _of(self, visit: Visit) -> dict[str, str]:
-        """Whose answer it is, and of which version: a worker keeps it for them alone (assets/worker.js)."""
-        return {"Calib-Person": quote(visit.person), "Calib-Version": version_of(self.assets)}
+        """Whose answer it is, if that is known, and of which version: a worker keeps it for them alone (assets/worker.js)."""
+        of = {"Calib-Person": quote(visit.person)} if visit.secret else {}
+        return of | {"Calib-Version": version_of(self.assets)}
 
     def _page(self, visit: Visit, shown: Filled) -> Response:
         said = self.served.credentials.take_said(visit.secret) if visit.person and not visit.is_for_keeping else []
@@ -297,20 +303,22 @@ class _Frame:
         is_json: bool,
     ) -> Response:
         """A mistake or a refusal: on the form where it was typed, else by itself."""
-        status = _status_of(error)
+        status, told = _status_of(error), _told_of(error)
+        if told != str(error):
+            _LOG.warning("%s", error)
         if status == 401 and not (is_json or visit.is_by_worker):
             to = "/" if visit.is_change else visit.address  # what takes a change shows nothing
             return Response(status_code=303, headers={"Location": address("/sign-in?to={}", to)})
         findings = error.findings if isinstance(error, BadInputError) else ()
         if page is not None and page.again is not None and not is_json:
-            form = replace(visit.form, findings=findings, refused="" if findings else str(error))
+            form = replace(visit.form, findings=findings, refused="" if findings else told)
             try:
                 shown = self._of_handler(replace(visit, form=form), replace(page, handler=page.again), names or {})
             except CalibError:  # the page itself cannot be shown: what was wrong at first is said
-                return self._failed(visit, str(error), status, is_json=is_json)
+                return self._failed(visit, told, status, is_json=is_json)
             if isinstance(shown, Filled):
                 return self._page(replace(visit, form=form), replace(shown, status=status))
-        return self._failed(visit, str(error), status, is_json=is_json, findings=findings)
+        return self._failed(visit, told, status, is_json=is_json, findings=findings)
 
     def _failed(
         self, visit: Visit, told: str, status: int, *, is_json: bool, findings: Sequence[Finding] = ()
@@ -375,6 +383,17 @@ def _status_of(error: CalibError) -> int:
     if isinstance(error, BadInputError) and any(finding.column == "by" for finding in error.findings):
         return 403
     return next((status for kind, status in _STATUS.items() if isinstance(error, kind)), 400)
+
+
+def _told_of(error: CalibError) -> str:
+    """What a visitor is told: where a server has gone, what to do, and not which."""
+    if isinstance(error, UnsureError):
+        return (
+            "the records went away while they confirmed this: all of it may be on record, or nothing; look in a minute"
+        )
+    if isinstance(error, UnreachableError):
+        return "the records do not answer just now: nothing was written; try again in a minute"
+    return str(error)
 
 
 def token_of(secret: str) -> str:
