@@ -14,6 +14,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import psycopg
+from sqlmodel import select
 from starlette.testclient import TestClient
 
 from calib.faces.files import import_folders
@@ -24,6 +25,7 @@ from calib.procedures.people.grants import PAGES_LOGIN, grants
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person, enrollable
 from calib.records import database, ledger
 from calib.records.credentials import Credentials
+from calib.records.tables.people import Person
 from tests.postgres import database_of
 
 ADDRESS = "http://localhost:8417"
@@ -39,6 +41,12 @@ def put_on_record(location, people=PEOPLE, login=lambda _: None):
         for name, role in people.items():
             signature = ledger.Signature("Quinn", ADDED, "person add")
             add_person(session, PersonWanted(name, login(name), [role]), signature)
+
+
+def staffed(location):
+    """Whether anybody is on record."""
+    with database.reading(str(location)) as session:
+        return session.exec(select(Person)).first() is not None
 
 
 def put_on_server(server, url, people=PEOPLE):

@@ -71,12 +71,14 @@ def width(backend):
 @pytest.fixture
 def served_with(backend, request, small_records, tmp_path):
     """A function that serves the small job, with settings of its own: further pages, another address."""
-    from tests.served import company, pages_of
+    from tests.served import company, pages_of, put_on_record, put_on_server, staffed
 
-    opened = []
-    location = (
-        pages_of(request.getfixturevalue("server_with_logins"), small_records) if backend == SERVER else small_records
-    )
+    opened, location, is_staffed = [], small_records, staffed(small_records)  # a module may have records of its own
+    if backend == SERVER:
+        server = request.getfixturevalue("server_with_logins")
+        location = pages_of(server, location) if is_staffed else put_on_server(server, location)
+    elif not is_staffed:
+        put_on_record(location)
 
     def serve(**settings):
         opened.append(company(location, tmp_path, records=small_records, **settings))
