@@ -15,6 +15,7 @@ def at_home(page, name):
     leave = page.get_by_role("button", name="Sign out")
     if leave.count():
         leave.click()
+        page.get_by_label("Password").wait_for()
     sign_in(page, name)
     page.get_by_role("heading", name="Jobs").wait_for()
 
@@ -64,6 +65,7 @@ def end_the_review(page):
         page.get_by_label(f"Reason of line {line}").fill(f"no report was issued with it, {line}")
     page.get_by_label("Decision").select_option("stands")
     page.get_by_role("button", name="Decide").click()
+    page.get_by_text("review 1: lines 1, 2, 3: stands").wait_for()
     page.goto("/reviews")
     page.get_by_text("No impact review is open.").wait_for()
 
