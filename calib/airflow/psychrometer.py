@@ -65,9 +65,9 @@ def relative_humidity(dry: ArrayLike, wet: ArrayLike, pressure: ArrayLike) -> Fl
     p = np.asarray(pressure, dtype=float)
     depression = COEFFICIENT * (1.0 + _GROWTH * (t_w - _ZERO_CELSIUS)) * p * (t - t_w)
     h = np.asarray((_saturated(t_w, p) - depression) / _saturated(t, p))
-    if np.any(h < 0):
-        place = int(np.flatnonzero(h < 0)[0])
-        high, low = (float(each.flat[place]) - _ZERO_CELSIUS for each in (t, t_w))
+    below = np.flatnonzero(h < 0)
+    if below.size:
+        high, low = (float(each.flat[below[0]]) - _ZERO_CELSIUS for each in (t, t_w))
         raise CalibError(
             f"dry bulb {high:.9g} degC with wet bulb {low:.9g} degC: no air is so dry; check both, and the wick"
         )

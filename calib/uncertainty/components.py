@@ -57,7 +57,8 @@ def components_of_variance(means: ArrayLike, standard_deviations: ArrayLike, cou
         )
     mean = float(k @ m) / total
     among = float(k @ (m - mean) ** 2) / (groups - 1)
-    inside = float((k - 1) @ np.where(k > 1, s, 0.0) ** 2) / (total - groups)
+    several = k > 1
+    inside = float((k[several] - 1) @ s[several] ** 2) / (total - groups)
     size = (total - float(k @ k) / total) / (groups - 1)
     between = max(0.0, among - inside) / size
     f = among / inside if inside > 0 else math.inf if among > 0 else 0.0
@@ -79,5 +80,5 @@ def components_of(observations: Sequence[float], groups: Sequence[Hashable]) -> 
     for observation, group in zip(observations, groups, strict=True):
         of_groups.setdefault(group, []).append(observation)
     lots = [np.array(lot) for lot in of_groups.values()]
-    deviations = [float(lot.std(ddof=1)) if lot.size > 1 else 0.0 for lot in lots]
+    deviations = [float(lot.std(ddof=1)) if lot.size > 1 else math.nan for lot in lots]
     return components_of_variance([lot.mean() for lot in lots], deviations, [lot.size for lot in lots])

@@ -67,6 +67,7 @@ def test_arrays_run_over_the_outlets():
     ("given_values", "said"),
     [
         ((0.0, 0.09, 4.0), "flows 0 and 0.09 m3/s through the hood: both must be above 0"),
+        ((0.1, 0.0, 4.0), "flows 0.1 and 0 m3/s through the hood: both must be above 0"),
         ((0.1, -0.09, 4.0), "flows 0.1 and -0.09 m3/s through the hood: both must be above 0"),
         ((float("nan"), 0.09, 4.0), "flows nan and 0.09 m3/s"),
         ((0.1, 0.09, 1.0), "resistance ratio 1: the throttled hood must have the higher resistance, a ratio above 1"),
@@ -77,7 +78,10 @@ def test_arrays_run_over_the_outlets():
         ((0.1, 0.04, 4.0), "throttling from 0.1 to 0.04 m3/s is more than a resistance ratio of 4 can do"),
         # At half the flow the two are equal: nothing but the hood would hold the air.
         ((0.1, 0.05, 4.0), "throttling from 0.1 to 0.05 m3/s is more than a resistance ratio of 4 can do"),
-        ((np.array([0.1, 0.1]), np.array([0.09, 0.12]), 4.0), "throttled flow 0.12 m3/s above the open flow 0.1 m3/s"),
+        (
+            (np.array([0.1, 0.1, 0.1]), np.array([0.09, 0.12, 0.13]), 4.0),
+            "throttled flow 0.12 m3/s above the open flow 0.1 m3/s",
+        ),
     ],
 )
 def test_what_the_model_cannot_describe_is_refused_with_the_numbers(function, given_values, said):

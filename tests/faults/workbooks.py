@@ -2,8 +2,8 @@
 
 Sheets of comparisons (.xlsx, .ods) are cut short, turned over in places, lack a part or have one twice, hold broken or swelling
 XML, cells of another type, far away, without number, or formulas. Where the part that is the sheet is as it was, all of its rows
-are read; where its texts or elements were changed, an .xlsx is read as lxml reads it with a plain path (ECMA-376-1:2016, 18.3.1.4
-and 18.3.1.96).
+are read, and never more than there were; where its texts or elements were changed, an .xlsx is read as lxml reads it with a plain
+path (ECMA-376-1:2016, 18.3.1.4 and 18.3.1.96).
 
 Long run: python -m tests.faults.workbooks 20000
 """
@@ -31,6 +31,7 @@ MEMORY = 1_000_000  # kilobytes, the most that this process has had
 COLUMNS = ("phase", "reference", "indication", "unit", "expanded_uncertainty", "coverage_factor")
 ROWS = [("as-found", x, x, "m/s", "0.02", "2") for x in ("0.5", "1.0", "2.0", "4.0")]
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+_LONGEST_NAME = 65_535  # bytes of the name of a part, that an archive has room for
 ODD = (
     b"", b" ", b"NaN", b"1e999", b"9" * 400, b"0,66", b"2026-02-30", b"\xff", b"\x00", b"<", b">", b"&", b"&lt;", b"&#0;", b"&e;",
     b"<!--", b"<![CDATA[", b"]]>", b"<?x?>", b"<!DOCTYPE x [<!ENTITY e 'ha'>]>", b"=1+1", b"#REF!", b"-1", b"1048577", b"XFE1",
@@ -94,7 +95,7 @@ def _other_parts(chance, parts):
             [(name, part), (name, part)],
             [(name, b"")],
             [(name, parts[other][1])],
-            [(chance.choice(ODD).decode("latin-1") or "x", part)],
+            [(chance.choice(ODD).decode("latin-1")[:_LONGEST_NAME] or "x", part)],
             [(name, part + b" " * chance.choice([10, 1_000_000, 120_000_000]))],
             [(name, part), *((f"{number}", b"") for number in range(chance.choice([1, 1_001])))],
         ]
@@ -177,8 +178,8 @@ def outcome(content, sheet, expected):
         cells, plainly = [each.cells for each in rows], _by_lxml(content, sheet)
         assert _with_points(cells) == _with_points(plainly), (cells, plainly)
         return "read as it says"
-    assert expected != "all" or len(rows) == len(ROWS), rows
-    return "read, every row" if len(rows) == len(ROWS) else "read, other rows"
+    assert len(rows) == len(ROWS) or (expected != "all" and len(rows) < len(ROWS)), rows
+    return "read, every row" if len(rows) == len(ROWS) else "read, fewer rows"
 
 
 def workbooks(files, seed):

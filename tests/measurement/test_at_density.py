@@ -14,6 +14,7 @@ import pytest
 from calib.airflow.air import FORMULA_RELATIVE_UNCERTAINTY, density, density_sensitivities
 from calib.measurement import AirOfReadings, Flows, ObservedBy, influences_of_air
 from calib.measurement import at_density as taken_to_density
+from calib.measurement.influences_of_air import InfluencesOfAir
 from calib.uncertainty.propagation import combine, combine_totals
 from tests.contributions import contribution
 from tests.reference import printed
@@ -186,3 +187,13 @@ def test_a_design_as_measured_that_goes_with_the_density_takes_its_error_out_of_
     vane = Flows(np.full(2, 100.0), (), np.full(2, 100.0), (contribution([0.0, 0.0]),), np.empty(0), np.zeros(2))
     found = at_density(vane, only(own=np.full((2, 1), 0.01)), np.full(2, 1.2), np.array([1.0, 0.5]))
     assert combine(found.contributions).standard_uncertainty == pytest.approx([0.0, 0.5], abs=1e-12)
+
+
+def test_a_meter_that_observed_its_own_air_errs_by_both_together():
+    """Alone it errs by 3 of 100; its error of ln rho is 0.04, with the exponent -1/2 as measured and +1/2 at a density."""
+    as_measured = contribution([3.0 - 0.5 * 0.04 * 100.0])
+    meter = Flows(np.array([100.0]), (), np.array([100.0]), (as_measured,), np.empty(0), np.array([-50.0]))
+    nothing = contribution([0.0])
+    by_meter = InfluencesOfAir(np.array([1.2]), (contribution([0.04]),), nothing, nothing)
+    found = taken_to_density(meter, by_meter, np.array([1.2]))
+    assert found.contributions[0].parts == pytest.approx(np.array([[3.0 + 0.5 * 0.04 * 100.0]]), rel=1e-12)

@@ -32,6 +32,12 @@ def test_days_of_unequal_size_by_hand():
     assert found.standard_uncertainty == pytest.approx(math.sqrt(between * 14 / 36 + within / 6), rel=1e-12)
 
 
+def test_the_deviation_of_one_observation_counts_for_nothing():
+    """The groups of the test above; of the last nobody can say how it scatters."""
+    found = components_of_variance([2.0, 5.0, 8.0], [math.sqrt(2.0), 1.0, math.nan], [2, 3, 1])
+    assert found.within == pytest.approx(math.sqrt(4 / 3), rel=1e-12)
+
+
 def test_f_is_that_of_scipys_analysis_of_variance():
     generator = np.random.default_rng(20261129)
     lots = [generator.normal(day, 1.0, size) for day, size in enumerate((4, 7, 2, 9, 5))]

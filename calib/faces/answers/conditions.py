@@ -41,9 +41,9 @@ def _row(air: Content) -> tuple[str, ...]:
     )
 
 
-def declared_texts(declared: Content | None) -> list[str]:
-    """A declared range in words."""
+def declared_texts(declared: Content | None, celsius: str = "degC") -> list[str]:
+    """A declared range in words, with its unit as a face writes it."""
     if declared is None:
         return []
     low, high = declared["temperature_low_degC"], declared["temperature_high_degC"]
-    return [f"{declared['service']} air {low} to {high} degC, declared: {declared['basis']}"]
+    return [f"{declared['service']} air {low} to {high} {celsius}, declared: {declared['basis']}"]

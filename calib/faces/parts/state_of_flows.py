@@ -43,7 +43,7 @@ def state_lines(states: Content, totals: Sequence[Content]) -> Iterator[str]:
     elif any(total["service"] == NET and total["flow"] for total in totals):
         yield (
             "Flows and designs are summed as measured, each in the air that was there; air that is 8 °C warmer takes 2.8 % more "
-            "room. Where a job states its density (density_kg_per_m3 in jobs.csv), sums are masses."
+            "room. Where a job states the density of the air that its flows are meant in, sums are masses."
         )
     yield from unknown_lines(states)
 

@@ -89,7 +89,7 @@ def air_named(conditions: Content) -> str:
 
 
 def _declared(declared: Content | None) -> Iterator[str]:
-    for text in declared_texts(declared):
+    for text in declared_texts(declared, unit_text("degC")):
         yield f"; {text}"
 
 

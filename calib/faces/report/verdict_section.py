@@ -20,6 +20,7 @@ from calib.faces.report.blocks import (
     TableRow,
     number_columns,
     paragraph,
+    runs,
 )
 from calib.faces.report.corrections_and_refusals import what_became
 from calib.faces.report.signature_line import signatures
@@ -125,7 +126,8 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
     if worst:
         checks = report["cross_checks"]
         rows = tuple(_attention(each, readings.get(each["reading"]), checks, anchors) for each in worst)
-        yield Table("What needs attention", _columns(worst[0]["design"]["unit"]), rows)
+        named = "What needs attention"
+        yield Table(named, _columns(worst[0]["design"]["unit"]), rows, runs(Run(named, Mark.STRONG)))
     doubtful = [_doubtful(each, readings[each["reading"]], anchors) for each in listed[len(worst) :]]
     if doubtful:
         parts: list[str | Run] = ["Probably complying, with a limit within U: "]

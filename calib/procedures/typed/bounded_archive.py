@@ -7,6 +7,7 @@ nothing is built from them before they were found within the bounds.
 import io
 import zipfile
 import zlib
+from collections import Counter
 from collections.abc import Iterator
 from typing import ClassVar, Final
 from xml.parsers.expat import ExpatError
@@ -52,6 +53,11 @@ def inflated(content: bytes) -> Iterator[tuple[str, bytes]]:
             files = archive.infolist()
             at_most(MOST_FILES, len(files), "files within it")
             at_most(MOST_BYTES, sum(file.file_size for file in files), "bytes within it when it is inflated")
+            names = Counter(file.filename for file in files)
+            if doubled := next((name for name, count in names.items() if count > 1), None):
+                raise WorkbookError(
+                    f"a workbook that has each file within it once (it has {doubled!r} {names[doubled]} times)"
+                )
             for file in files:
                 # Never more than the archive says that the file has; whatever it holds more makes another checksum.
                 yield file.filename, archive.read(file)

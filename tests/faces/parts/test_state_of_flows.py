@@ -57,7 +57,7 @@ def test_a_design_says_its_state_and_the_flow_in_it_stands_beside(records):
 def test_a_job_without_a_density_says_once_what_to_declare(tmp_path):
     told = calib("balance", "J-1", records=records_of(tmp_path, job(""))).out
     said = " ".join(told.split())
-    assert said.count("Where a job states its density (density_kg_per_m3 in jobs.csv), sums are masses.") == 1
+    assert said.count("Where a job states the density of the air that its flows are meant in, sums are masses.") == 1
     assert " at " not in told.splitlines()[1]
 
 
@@ -101,6 +101,8 @@ def test_a_declared_range_stands_among_the_conditions(tmp_path):
     assert "altitude 320 m; supply air 12 to 16 degC, declared: set points" in told
     document = calib("conditions", "list", "J-1", "--json", records=records).document
     assert [each["declared"]["service"] for each in document["conditions"]] == ["supply", "return", "exhaust"]
+    assert calib("report", "J-1", "--format", "html", "--into", tmp_path / "report", records=records).status == 0
+    assert "supply air 12 to 16 °C, declared: set points" in (tmp_path / "report" / "J-1.html").read_text("utf-8")
 
 
 def test_the_wet_bulb_and_the_altitude_are_typed_as_options(records):

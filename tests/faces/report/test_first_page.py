@@ -5,6 +5,7 @@ The small job has designs of 1000, 450 and 600 m3/h at S-1, S-2 and R-1, and of 
 
 import csv
 import json
+import re
 
 import pytest
 from openpyxl import load_workbook
@@ -207,6 +208,13 @@ def test_what_failed_and_what_was_not_measured_is_named_first_with_what_would_se
     assert missing == ["S-2 (AH-1, supply)", "", "405 to 495", "not measured", "", "measure it"]
 
 
+def test_what_needs_attention_stands_under_its_name(a_failing_job):
+    page = a_failing_job["html"].read_text()
+    caption = re.search(r"<caption>(.*?)</caption><thead><tr>(?:(?!</tr>).)*What would settle it", page, re.DOTALL)
+
+    assert re.sub("<[^>]+>", "", caption[1]) == "What needs attention"
+
+
 def test_flows_that_would_pass_lie_within_the_allowed_range_by_their_own_guard_band(a_failing_job):
     content = json.loads(a_failing_job["json"].read_text())
     (failed,) = [each for each in content["summary"]["attention"] if each["statement"] == FAIL]
@@ -222,7 +230,8 @@ def test_the_first_page_of_the_pdf_has_the_verdict_the_failing_outlet_and_room_f
     with PdfDocument(a_failing_job["pdf"]) as document:
         text = " ".join(document[0].get_textpage().get_text_range().split())
 
-    for said in ("Of 3 design flows", "S-1", "S-2", "damper stuck", "AH-1", "Certifying engineer", "T. One", "T. Two"):  # fmt: skip
+    about = ("Of 3 design flows", "What needs attention", "S-1", "S-2", "damper stuck", "AH-1")
+    for said in (*about, "Certifying engineer", "T. One", "T. Two"):
         assert said in text
 
 

@@ -189,3 +189,13 @@ def test_a_command_reads_one(small_records):
         '"expanded_uncertainty": "0.0140"'
         in calib("calibration", "show", "VA-1", "C-9", "--json", records=small_records).out
     )
+
+
+@pytest.mark.filterwarnings("ignore:Duplicate name")
+def test_an_archive_that_has_its_cells_twice_is_refused():
+    """A file name is there once (ISO/IEC 21320-1, from memory); what is read of two is the reader's guess."""
+    made = io.BytesIO(document(row(cell("a"))))
+    with zipfile.ZipFile(made, "a") as archive:
+        archive.writestr("content.xml", archive.read("content.xml"))
+    with pytest.raises(WorkbookError, match=r"each file within it once \(it has 'content.xml' 2 times\)"):
+        document_sheets(made.getvalue())
