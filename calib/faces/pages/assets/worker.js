@@ -1,6 +1,7 @@
 // Stands between the pages and the network: keeps pages of whoever is signed in, and answers with them where there is no network.
 // Before it the server puts VERSION, ASSETS and queue.js. A page of another version is passed on and never kept.
 const PATIENCE = 8000, LONGER = 20000;  // ms
+const AWAY = 503;  // the pages answer, and the records do not
 const PAGES = `pages ${VERSION} `, ALL_ASSETS = `assets ${VERSION}`, NONE = "/without-network", STILL = "/still-signed-in";
 // What can be read or filled in without network: a job, the form of an outlet, an instrument.
 const KEPT = /^\/($|jobs\/[^/]+(\/outlets\/[^/]+)?$|instruments\/[^/]+$|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
@@ -46,6 +47,7 @@ async function shown(event, address) {
   const kept = await keptPage(address), before = signedOut;
   try {
     const answer = await reached(event.request, kept && PATIENCE);
+    if (kept && answer.status === AWAY) return asOf(kept, "while the records do not answer");
     event.waitUntil(keep(address, answer.clone(), before));
     return answer;
   } catch {
@@ -102,11 +104,11 @@ async function keptPage(address) {
 }
 
 const two = number => String(number).padStart(2, "0");
-async function asOf(kept) {
+async function asOf(kept, why = "without network") {
   const at = new Date(kept.headers.get("Date")), today = new Date();
   const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} `;
   const time = `${at.toDateString() === today.toDateString() ? "" : day}${two(at.getHours())}:${two(at.getMinutes())}`;
-  const line = `<p class="as-of" role="status">As of ${time}, without network</p>`;
+  const line = `<p class="as-of" role="status">As of ${time}, ${why}</p>`;
   return new Response((await kept.text()).replace(/<main[^>]*>/, found => found + line), {headers: kept.headers});
 }
 
@@ -116,20 +118,20 @@ async function none(page = NONE) {
 
 async function changed(request, address) {
   if (address.pathname === "/sign-out") return leaving(request);
-  const copy = request.clone();
+  const copy = request.clone(), place = OUTLET.exec(address.pathname);
+  let answer;
   try {
-    return await reached(request, OUTLET.test(address.pathname) && LONGER);
-  } catch {
-    const place = OUTLET.exec(address.pathname);
+    answer = await reached(request, place && LONGER);
+    if (answer.status !== AWAY || !place) return answer;
+  } catch {}
+  try {
     const fields = place && Object.fromEntries(await copy.formData());
-    if (!place || !fields.known) return none();  // no reading, or its page had no script
-    try {
-      await put(place, fields);
-    } catch {
-      return none();
-    }
-    return Response.redirect("/unsent", 303);
+    if (!place || !fields.known) return answer || none();  // no reading, or its page had no script
+    await put(place, fields);
+  } catch {
+    return answer || none();
   }
+  return Response.redirect("/unsent", 303);
 }
 
 async function leaving(request) {
