@@ -27,7 +27,7 @@ _LOCKED, _DENIED = "55P03", "42501"
 _NEXT_STEP = {
     "40001": "another transaction came in between: run it again",
     "40P01": "another transaction came in between: run it again",
-    "25006": "this server may only be read: name the one that the replicas follow",
+    "25006": "this server may only be read: name the one that the replicas follow, or all with target_session_attrs=read-write",
     _DENIED: f"the login's roles do not allow it; {Step.SEE_GRANTS} what each may",
     "53100": "make room on the server and run it again",
 }
@@ -130,7 +130,8 @@ def cause_of(error: DBAPIError, wait: float) -> str:
             f"in use by another writer for longer than {wait:g} s: run it again", *getattr(error, "__notes__", ()),
         ])  # fmt: skip
     if error.connection_invalidated:
-        return f"the connection was lost ({_one_line(cause)})"
+        said_first, _, _ = str(cause).partition("\n")
+        return f"the connection was lost ({said_first})"
     if state is None or said is None or said.message_primary is None:
         return _of_each_host(str(cause)) or _one_line(cause)
     return _constraint(state, said) or ": ".join([said.message_primary, *filter(None, [_NEXT_STEP.get(state)])])

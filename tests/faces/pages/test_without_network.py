@@ -11,6 +11,7 @@ from threading import Thread
 
 import pytest
 
+from calib.errors import UnreachableError
 from calib.faces.pages import without_network
 from calib.faces.pages.frame import application
 from calib.faces.pages.frame.served import Asset, assets
@@ -542,6 +543,28 @@ def test_a_remark_in_the_phone_is_text(browser, address):
         page.get_by_role("button", name="Keep the reading").click()
         told(page, "<img src=x onerror=alert(1)>")
         assert page.locator("#page img").count() == 0
+
+
+def test_a_reading_stays_in_the_phone_while_the_records_do_not_answer(browser, served, address, monkeypatch):
+    def gone(*_):
+        raise UnreachableError("postgresql://host/records: the connection was lost; nothing was written")
+
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.goto(S_2)
+        with monkeypatch.context() as patched:
+            patched.setattr(database, "reading", gone)
+            type_reading(page, "3.10", "3.12")
+            page.wait_for_url("**/unsent")
+            page.get_by_text(re.compile(r"As of \d\d:\d\d, while the records do not answer")).wait_for()
+            page.get_by_text("1 reading not sent").wait_for()
+            page.goto("/jobs/J-1/outlets/S-2?reading=1")  # never kept
+            told(page, "the records do not answer just now: nothing was written; try again in a minute")
+            usable(page)
+        page.get_by_role("link", name="Try again").click()
+        page.goto("/unsent")
+        told(page, "On record")
+        assert len(on_record(served)) == 1
 
 
 # --- a server that is killed -----------------------------------------------------------------------------------------------------

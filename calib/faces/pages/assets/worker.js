@@ -1,6 +1,7 @@
 // Stands between the pages and the network: keeps pages of whoever is signed in, and answers with them where there is no network.
 // Before it the server puts VERSION, ASSETS and queue.js. A page of another version is passed on and never kept.
 const PATIENCE = 8000, LONGER = 20000;  // ms
+const AWAY = 503;  // the pages answer, and the records do not
 const PAGES = `pages ${VERSION} `, ALL_ASSETS = `assets ${VERSION}`, NONE = "/without-network", STILL = "/still-signed-in";
 // What can be read or filled in without network: a job, the form of an outlet and its limits, an instrument.
 const KEPT = /^\/($|jobs\/[^/]+(\/limits|\/outlets\/[^/]+)?$|instruments\/[^/]+$|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
@@ -47,6 +48,7 @@ async function shown(event, address, without = kept => kept ? asOf(kept) : none(
   const kept = await keptPage(address), before = signedOut;
   try {
     const answer = await reached(event.request, kept && PATIENCE);
+    if (kept && answer.status === AWAY) return asOf(kept, "while the records do not answer");
     event.waitUntil(keep(address, answer.clone(), before));
     return answer;
   } catch {
@@ -117,8 +119,8 @@ async function keptPage(address) {
   return undefined;
 }
 
-async function asOf(kept) {
-  const line = `<p class="as-of" role="status">As of ${timeOf(kept)}, without network</p>`;
+async function asOf(kept, why = "without network") {
+  const line = `<p class="as-of" role="status">As of ${timeOf(kept)}, ${why}</p>`;
   return new Response((await kept.text()).replace(/<main[^>]*>/, found => found + line), {headers: kept.headers});
 }
 
@@ -137,8 +139,9 @@ async function changed(request, address) {
     const answer = await reached(new Request(address, sent), LONGER), to = answer.headers.get("Location");
     if (to) await queue.drop(fields.client_key);  // where it was changed: what it was before
     if (to) return Response.redirect(to, 303);
-    // Another session, or none: it is not lost to the page that says so. Without the version it is no answer of the pages.
-    if (answer.headers.has("Calib-Version") && ![401, 403].includes(answer.status)) return answer;
+    // Another session, none, or records that do not answer: it is not lost to the page that says so. Without the version it is no
+    // answer of the pages.
+    if (answer.headers.has("Calib-Version") && ![401, 403, AWAY].includes(answer.status)) return answer;
   } catch {  // the server was not reached
   }
   try {
