@@ -98,6 +98,7 @@ ROOMS = {
             "typed",
         ),
         "report": ("verify", "factors", "impact", "measure", "on_record", "dcc", "people"),
+        "sites": ("enter", "fleet", "verify", "on_record", "people", "typed"),
         "validate": ("on_record", "people"),
         "audit": ("report", "verify", "impact", "on_record", "people", "typed"),
     },

@@ -29,7 +29,7 @@ _PLACES = {
     "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
     "upgrade": "records", "log": "log", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance", "audit": "audit",
-    "validate": "validate", "enter": "enter", "serve": "serve", "status": "status", "template": "template",
+    "validate": "validate", "enter": "enter", "serve": "serve", "status": "status", "template": "template", "sites": "sites",
     "laboratory-certificate": "laboratory_certificate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",

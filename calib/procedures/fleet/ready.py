@@ -3,7 +3,7 @@
 Nothing heavy is imported here: what a curve says is asked for where an indication is.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.evidence_taken_over import evidence_taken_over
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
@@ -36,6 +37,7 @@ class Readiness:
     instrument: Instrument
     decision: Decision
     at: "AtIndication | None"  # absent where no indication was asked about, or the instrument is refused
+    taken_over: tuple[str, ...] = ()  # where its evidence comes from, where another site handed that over
 
 
 def ready(
@@ -52,6 +54,7 @@ def ready(
         for instrument in instruments
         if indication is not None
     }
+    taken_over = _taken_over(session, tags)
     decided = [
         Readiness(
             each,
@@ -59,6 +62,7 @@ def ready(
                 each, decision_on(gear, each.tag, at, max(at, now), value.get(each.indicated), indication or "")
             ),
             None,
+            taken_over[each.tag],
         )
         for each in instruments
     ]
@@ -104,12 +108,18 @@ def ready_in_the_middle(session: Session, tag: str, now: datetime) -> Readiness:
     instrument = instrument_tagged(session, tag)
     gear = gear_of(session, [key(instrument.id)])
     decision = _with_what_it_lacks(instrument, decision_on(gear, tag, now, now))
-    plain = Readiness(instrument, decision, None)
+    plain = Readiness(instrument, decision, None, _taken_over(session, [tag])[tag])
     if not decision.allowed or decision.calibration is None:
         return plain
     shown = unit(instrument.indicated, instrument.unit)
     middle = f"{shown.from_si((decision.calibration.low + decision.calibration.high) / 2):.3g} {shown.symbol}"
     return _with_values(session, gear, [plain], (now, now), middle)[0]
+
+
+def _taken_over(session: Session, tags: Sequence[str]) -> Mapping[str, tuple[str, ...]]:
+    """Where the evidence of each instrument comes from, in words; none: it was recorded here."""
+    taken = evidence_taken_over(session, tags)
+    return {tag: tuple(evidence.said for evidence in taken.get(tag, ())) for tag in tags}
 
 
 def _with_what_it_lacks(instrument: Instrument, decision: Decision) -> Decision:
