@@ -23,8 +23,9 @@ from typing import Any, Self
 
 from sqlmodel import Session
 
+from calib.arrays import finite
 from calib.errors import BadInputError, CalibError, DoubtError, Finding, RecordsError, RefusedError
-from calib.faces.answers import entered_reading, passing_on_site
+from calib.faces.answers import entered_reading
 from calib.faces.pages.frame.application import token_of
 from calib.faces.pages.frame.form import Form
 from calib.faces.pages.frame.routes import Document, Filled, Pages, Sent, address
@@ -134,7 +135,9 @@ def limits(visit: Visit, job: str) -> Document:
     session = visit.reading()
     last = last_used(session, job, instrument=tag)  # by the method that the form begins with
     methods = [last["method"]] if last else []
-    return Document(passing_on_site.document(passing_indications(session, job, tag, methods, visit.at)))
+    passing = passing_indications(session, job, tag, methods, visit.at)
+    ends = {outlet: entered_reading.ends_inside(*map(finite, each)) for outlet, each in passing.of_outlets.items()}
+    return Document({"unit": passing.unit, "outlets": ends})
 
 
 # --- readings that were not sent -------------------------------------------------------------------------------------------------

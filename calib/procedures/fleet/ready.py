@@ -13,8 +13,8 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.evidence_taken_over import evidence_taken_over
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
