@@ -104,6 +104,12 @@ def _head(review: Review, document: Content) -> Content:
     return {
         "review": document,
         "said": list(answer.head_lines(document)),
+        "compared_header": answer.COMPARED_AS_FOUND,
+        "judged": [
+            (each["criterion"], [answer.compared_cells(comparison) for comparison in each["comparisons"]])
+            for each in document.get("judgements", ())
+        ],
+        "assumed": answer.assumed_lines(document),
         "curve_said": list(answer.curve_lines(document)),
         "may_choose": len(curves_to_choose(review)) > 1,
     }
