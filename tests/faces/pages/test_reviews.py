@@ -106,6 +106,7 @@ def test_each_line_has_the_flow_as_reported_and_as_found_with_its_shift_and_verd
         assert f"{line['shift_over_U']:+.2f}" in row
         assert line["statement_before"] in row
         assert "a decision" in row
+    assert '<th scope="col">Shift/U</th>' in page.text
     told = text_of(page)
     assert "Open: 3 of 3 lines" in told
     assert "which curve holds: not decided yet" in told
