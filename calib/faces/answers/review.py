@@ -10,7 +10,7 @@ from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
-HEADINGS = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
+LINE_HEADINGS = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
 COMPARED_AS_FOUND = ("reference", "error", "limit", "U", "as found")
 
 
@@ -69,8 +69,8 @@ def record_name(line: ReviewLine) -> str:
 def text(answer: Content) -> str:
     """The same for people."""
     rows = [row(line) for line in answer["items"]]
-    table = table_text(HEADINGS, rows) if rows else "nothing hangs on it"
-    told = [*head_lines(answer), *_judgements(answer), *assumed_lines(answer), *curve_lines(answer)]
+    table = table_text(LINE_HEADINGS, rows) if rows else "nothing hangs on it"
+    told = [*head_lines(answer), *_judgements(answer), *assumed_lines(answer), *decided_lines(answer)]
     return "\n".join([*told, "", table, *_remarks(answer["items"])])
 
 
@@ -135,7 +135,7 @@ def waits_for(line: Content, *, for_curve: bool) -> str | None:
     return f"a revision of the report on {line['job']}{first}"
 
 
-def curve_lines(answer: Content) -> Iterator[str]:
+def decided_lines(answer: Content) -> Iterator[str]:
     """Which curve holds, as decided; of several the last one counts."""
     for each in answer["decisions"]:
         from_at = f" {each['from_at']}" if each["from_at"] else ""
