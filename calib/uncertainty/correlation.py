@@ -18,7 +18,7 @@ from calib.arrays import Floats
 from calib.uncertainty.propagation import Contribution, combine, combine_totals
 from calib.uncertainty.sharing import independent
 
-Pair = tuple[int, int]
+PairOfResults = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Correlations:
     high: Floats
 
 
-def correlations_of_results(contributions: Sequence[Contribution], pairs: Sequence[Pair]) -> Correlations:
+def correlations_of_results(contributions: Sequence[Contribution], pairs: Sequence[PairOfResults]) -> Correlations:
     """Of some pairs of results; NaN where one has no uncertainty. Pairs are of two different results."""
     u = combine(contributions).standard_uncertainty
     first, second = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
@@ -42,7 +42,7 @@ def correlations_of_results(contributions: Sequence[Contribution], pairs: Sequen
     return Correlations(np.clip(low, -1.0, 1.0), np.clip(high, -1.0, 1.0))
 
 
-def influences_shared(contributions: Sequence[Contribution], pair: Pair) -> list[str]:
+def influences_shared(contributions: Sequence[Contribution], pair: PairOfResults) -> list[str]:
     """Names of the contributions of which both results have something, known to be shared or not known."""
     return [
         contribution.name
@@ -55,7 +55,7 @@ def influences_shared(contributions: Sequence[Contribution], pair: Pair) -> list
     ]
 
 
-def _variance(contributions: Sequence[Contribution], pairs: Sequence[Pair], sign: float) -> Floats:
+def _variance(contributions: Sequence[Contribution], pairs: Sequence[PairOfResults], sign: float) -> Floats:
     """(pairs,) u^2(a + sign b) [unit of the result squared]."""
     variance = np.zeros(len(pairs))
     size = contributions[0].source.size
@@ -68,7 +68,7 @@ def _variance(contributions: Sequence[Contribution], pairs: Sequence[Pair], sign
     return variance
 
 
-def _lots(pairs: Sequence[Pair]) -> list[list[int]]:
+def _lots(pairs: Sequence[PairOfResults]) -> list[list[int]]:
     """Places of the pairs in few lots, in each of which no result stands twice."""
     lots: list[tuple[list[int], set[int]]] = []
     for place, pair in enumerate(pairs):

@@ -156,10 +156,10 @@ def _cell(record: Content, column: str) -> str:
 
 def open_lines(answer: Content) -> list[str]:
     """The impact reviews that wait for somebody."""
-    return [told for _, told in open_reviews(answer)]
+    return [told for _, told in open_review_lines(answer)]
 
 
-def open_reviews(answer: Content) -> list[tuple[int, str]]:
+def open_review_lines(answer: Content) -> list[tuple[int, str]]:
     """The same with the number of each."""
     return [
         (

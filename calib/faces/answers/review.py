@@ -10,7 +10,8 @@ from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
-HEADINGS = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
+LINE_HEADINGS = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
+COMPARED_AS_FOUND = ("reference", "error", "limit", "U", "as found")
 
 
 def document(review: Review) -> Content:
@@ -68,12 +69,13 @@ def record_name(line: ReviewLine) -> str:
 def text(answer: Content) -> str:
     """The same for people."""
     rows = [row(line) for line in answer["items"]]
-    table = table_text(HEADINGS, rows) if rows else "nothing hangs on it"
-    return "\n".join([*head_lines(answer), *curve_lines(answer), "", table, *_remarks(answer["items"])])
+    table = table_text(LINE_HEADINGS, rows) if rows else "nothing hangs on it"
+    told = [*head_lines(answer), *_judgements(answer), *assumed_lines(answer), *decided_lines(answer)]
+    return "\n".join([*told, "", table, *_remarks(answer["items"])])
 
 
 def head_lines(answer: Content) -> Iterator[str]:
-    """What was found, since when the instrument was in order, what is assumed."""
+    """What opened it, and since when the instrument was in order."""
     opened = f"opened {answer['opened_at']} by {answer['opened_by']}"
     if answer["cause"] != FOUND_BEYOND:
         yield f"{answer['about']}: {opened}"
@@ -86,11 +88,19 @@ def head_lines(answer: Content) -> Iterator[str]:
         f"last in order: certificate {since['certificate']}, calibrated {since['calibrated_on']}, "
         f"accepted {since['accepted_on']}"
     )
-    for judgement in answer["judgements"]:
+
+
+def _judgements(answer: Content) -> Iterator[str]:
+    for judgement in answer.get("judgements", ()):
         yield f"as found, {judgement['criterion']}:"
         yield from (_comparison(each) for each in judgement["comparisons"])
-    yield f"assumed: {answer['assumption']}"
-    yield f"reports: {answer['rule_for_reports']}"
+
+
+def assumed_lines(answer: Content) -> list[str]:
+    """What is assumed of the time between, and by which rule a report is to be issued again; nothing where neither was."""
+    if answer["cause"] != FOUND_BEYOND:
+        return []
+    return [f"assumed: {answer['assumption']}", f"reports: {answer['rule_for_reports']}"]
 
 
 def decision_text(answer: Content) -> str:
@@ -125,7 +135,7 @@ def waits_for(line: Content, *, for_curve: bool) -> str | None:
     return f"a revision of the report on {line['job']}{first}"
 
 
-def curve_lines(answer: Content) -> Iterator[str]:
+def decided_lines(answer: Content) -> Iterator[str]:
     """Which curve holds, as decided; of several the last one counts."""
     for each in answer["decisions"]:
         from_at = f" {each['from_at']}" if each["from_at"] else ""
@@ -137,11 +147,19 @@ def curve_lines(answer: Content) -> Iterator[str]:
 
 
 def _comparison(comparison: Content) -> str:
-    verdict = "beyond" if comparison["beyond"] else "in order"
+    reference, error, limit, u, verdict = compared_cells(comparison)
+    return f"  reference {reference}: error {error}, limit {limit}, U {u}: {verdict}"
+
+
+def compared_cells(comparison: Content) -> tuple[str, ...]:
+    """A comparison as found as a row of COMPARED_AS_FOUND."""
     near = ", within U of the limit" if comparison["within_U_of_the_limit"] else ""
     return (
-        f"  reference {comparison['reference']} {comparison['unit']}: error {comparison['error']:+.4g}, "
-        f"limit {comparison['limit']:.4g}, U {comparison['expanded_uncertainty']:.2g}: {verdict}{near}"
+        f"{comparison['reference']} {comparison['unit']}",
+        f"{comparison['error']:+.4g}",
+        f"{comparison['limit']:.4g}",
+        f"{comparison['expanded_uncertainty']:.2g}",
+        ("beyond" if comparison["beyond"] else "in order") + near,
     )
 
 

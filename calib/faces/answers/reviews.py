@@ -49,7 +49,7 @@ def _row(review: Content) -> tuple[str, ...]:
         review["opened_at"][:10],
         str(review["lines"]),
         str(review["open_lines"]),
-        state_text(review),
+        review_state(review),
     )
 
 
@@ -58,7 +58,7 @@ def what_text(review: Content) -> str:
     return str(review["about"]).removeprefix(f"{review['tag']}, ")
 
 
-def state_text(review: Content) -> str:
+def review_state(review: Content) -> str:
     """Whether it is open or done, and whose reissue was promised."""
     if review["reissue_promised"]:
         return f"reissue promised: {', '.join(review['reissue_promised'])}"

@@ -16,18 +16,18 @@ MOST_FLOWS = 100  # at a time
 
 
 @pages.shows(f"{DESK}/readings/{{reading:name}}/correlations")
-def correlations(visit: Visit, job: str, reading: str) -> Filled:
+def correlations_page(visit: Visit, job: str, reading: str) -> Filled:
     """The correlation coefficient of a flow with each other one that counts, and what both share."""
-    session, number = visit.reading(), number_of(reading)
-    typed_in_job(session, job, Reading, number)
-    in_job = reading_in_job(session, number, visit.at)
+    session, reading_number = visit.reading(), number_of(reading)
+    typed_in_job(session, job, Reading, reading_number)
+    in_job = reading_in_job(session, reading_number, visit.at)
     others, first = others_that_count(in_job), start_of(visit)
     document = answer.document(in_job, correlated_flows(in_job, others[first : first + MOST_FLOWS]))
     here = address("/jobs/{}/report/readings/{}", job, reading)
     shown = {
         "job": job,
         "answer": document,
-        "headings": answer.HEADINGS,
+        "headings": answer.CORRELATION_HEADINGS,
         "rows": [(each["reading"], answer.cells(each)) for each in document["others"]],
         "words": answer.words(document),
         "portions": portions_shown(f"{here}/correlations", {}, len(others), MOST_FLOWS, first),

@@ -1,5 +1,6 @@
 """Review of an instrument's calibration interval, as the command answers it, and the interval that QA sets."""
 
+from calib.confirmation.recommendation import KEEP
 from calib.confirmation.words import JUDGED
 from calib.errors import Finding
 from calib.faces.answers import changed_interval
@@ -87,6 +88,6 @@ def intervals(visit: Visit) -> Filled:
 
 
 def _said(document: Content) -> Content:
-    """What is recommended, and why; whether it is another interval than the one in force."""
+    """What is recommended, and why; whether something is to be done."""
     action, *why = answer.recommended_lines(document)
-    return {"action": action, "why": why, "changes": document["to_record"] is not None}
+    return {"action": action, "why": why, "is_to_do": document["recommendation"]["action"] != KEEP}

@@ -31,7 +31,7 @@ def review_page(visit: Visit, review: str) -> Filled:
     first = start_of(visit)
     shown = document["items"][first : first + MOST_LINES]
     content = _head(on_record, document) | {
-        "headings": answer.HEADINGS,
+        "headings": answer.LINE_HEADINGS,
         "lines": [_line(line, for_curve=document["waits_for_curve"]) for line in shown],
         "first": first,
         "portions": portions_shown(address("/reviews/{}", review), {}, document["lines"], MOST_LINES, first),
@@ -43,7 +43,7 @@ def review_page(visit: Visit, review: str) -> Filled:
 @pages.takes(f"{REVIEW}/lines", again=review_page, act="dispose")
 def dispose(visit: Visit, review: str) -> Goto:
     """Decide on the lines that were ticked: for one reason, or for a reason of each."""
-    form, number = visit.form, number_of(review, "impact review")
+    form, review_number = visit.form, number_of(review, "impact review")
     ticked = [place for name in form.typed if (place := _place_of(name)) is not None]
     own = {place: form[f"reason_{place}"].strip() for place in ticked}
     findings = [] if ticked else [Finding.typed("lines", None, "at least one line that is ticked")]
@@ -53,14 +53,14 @@ def dispose(visit: Visit, review: str) -> Goto:
     if findings:
         raise BadInputError(findings)
     reasons = [*own.values()] if any(own.values()) else [form["reason"]]
-    wanted = DispositionWanted(number, ticked, form["decision"], reasons)
+    wanted = DispositionWanted(review_number, ticked, form["decision"], reasons)
     with visit.writing_last() as session:
         disposed = dispose_review(session, wanted, visit.signature("page review"), visit.at)
         document = answer.document(disposed)
     said = answer.disposed_lines(document, ticked, wanted.decision)
     if document["waits_for_curve"]:
         said.append("a revision ends them once it is decided which curve holds")
-    return Goto(address("/reviews/{}?after={}", number, start_of(visit)), said)
+    return Goto(address("/reviews/{}?after={}", review_number, start_of(visit)), said)
 
 
 @pages.shows(f"{REVIEW}/curve", act="decide")
@@ -78,16 +78,16 @@ def curve_page(visit: Visit, review: str) -> Filled:
 @pages.takes(f"{REVIEW}/curve", again=curve_page, act="decide")
 def decide(visit: Visit, review: str) -> Goto:
     """Record which curve holds, with the reason."""
-    form, number = visit.form, number_of(review, "impact review")
+    form, review_number = visit.form, number_of(review, "impact review")
     from_at = answered(REVIEW_DECISIONS_CSV.by_name["from_at"], form["from_at"], visit.at)
     if from_at.expected is not None:
         raise BadInputError([Finding.typed("from_at", form["from_at"], from_at.expected)])
     since = None if from_at.cell is None else datetime.fromisoformat(from_at.cell)
     with visit.writing_last() as session:
-        wanted = CurveWanted(number, form["curve"], since, form["reason"])
+        wanted = CurveWanted(review_number, form["curve"], since, form["reason"])
         decided = decide_review(session, wanted, visit.signature("page review"), visit.at)
     said = [answer.decision_text(answer.document(decided.review)), *decided.remarks]
-    return Goto(address("/reviews/{}", number), said)
+    return Goto(address("/reviews/{}", review_number), said)
 
 
 def _place_of(name: str) -> int | None:
@@ -104,7 +104,13 @@ def _head(review: Review, document: Content) -> Content:
     return {
         "review": document,
         "said": list(answer.head_lines(document)),
-        "curve_said": list(answer.curve_lines(document)),
+        "compared_header": answer.COMPARED_AS_FOUND,
+        "judged": [
+            (each["criterion"], [answer.compared_cells(comparison) for comparison in each["comparisons"]])
+            for each in document.get("judgements", ())
+        ],
+        "assumed": answer.assumed_lines(document),
+        "curve_said": list(answer.decided_lines(document)),
         "may_choose": len(curves_to_choose(review)) > 1,
     }
 

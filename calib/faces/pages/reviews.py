@@ -22,7 +22,7 @@ _COLUMNS = (
 
 
 @pages.shows(REVIEWS, menu="Reviews")
-def reviews(visit: Visit) -> Filled:
+def reviews_page(visit: Visit) -> Filled:
     """Reviews that fit, in an order; the open ones where nothing else is asked for."""
     asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
     state, sort, wrong = asked.get("state", OPEN), asked.get("sort", "newest"), ""
@@ -34,7 +34,7 @@ def reviews(visit: Visit) -> Filled:
         wrong = str(error)
     others = {name: typed for name, typed in asked.items() if name != "sort"}
     content = {
-        "reviews": [each | {"state": answer.state_text(each), "what": answer.what_text(each)} for each in listed],
+        "reviews": [each | {"state": answer.review_state(each), "what": answer.what_text(each)} for each in listed],
         "asked": asked | {"state": state},
         "is_asked": bool(asked),
         "states_shown": [*choices(REVIEW_STATES), (ANY_STATE, ANY_STATE)],

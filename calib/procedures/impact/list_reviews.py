@@ -8,8 +8,8 @@ from sqlmodel import Session
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.reviews import Review, reviews
 
-OPEN, CLOSED = "open", "closed"
-REVIEW_STATES = (OPEN, CLOSED)
+OPEN, _CLOSED = "open", "closed"
+REVIEW_STATES = (OPEN, _CLOSED)
 
 # Orders of the list; equals stand newest first.
 REVIEW_SORTS: dict[str, Callable[[Review], tuple[int, str]]] = {
@@ -43,7 +43,7 @@ def list_reviews(session: Session, wish: ReviewWish, sort: str) -> list[Review]:
 
 def _fits(review: Review, wish: ReviewWish) -> bool:
     return (
-        not (wish.state == CLOSED and review.is_open)
+        not (wish.state == _CLOSED and review.is_open)
         and _holds([review.tag], wish.instrument)
         and _holds((line.finding.get("job") for line in review.lines), wish.job)
     )

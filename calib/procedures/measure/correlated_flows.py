@@ -27,8 +27,8 @@ def correlated_flows(reading: ReadingInJob, rows: Sequence[int]) -> list[Correla
     flows = reading.evaluation.flows
     assert flows is not None  # noqa: S101 (the reading stands)
     pairs = [(reading.row, row) for row in rows]
-    found = correlations_of_results(flows.contributions, pairs)
+    coefficients = correlations_of_results(flows.contributions, pairs)
     return [
         CorrelatedFlow(row, low, high, tuple(influences_shared(flows.contributions, pair)))
-        for row, pair, low, high in zip(rows, pairs, found.low.tolist(), found.high.tolist(), strict=True)
+        for row, pair, low, high in zip(rows, pairs, coefficients.low.tolist(), coefficients.high.tolist(), strict=True)
     ]

@@ -93,6 +93,8 @@ def test_the_intervals_of_the_fleet_stand_in_portions_those_due_first(quinn, ser
     due = calib("instrument", "list", "--sort", "due", "--json", records=served.records).document["instruments"]
     assert tags == [each["tag"] for each in due]
     assert reviewed(served)["recommendation"]["why"] in text_of(every)
+    to_do = re.findall(r'class="is-refused"><th scope="row"><a href="/instruments/([^/]+)/interval"', every.text)
+    assert ("VA-1" in to_do) is (reviewed(served)["recommendation"]["action"] != "keep")
     assert re.findall(r'href="/instruments/([^/]+)/interval"', quinn.get("/intervals?text=c-103").text) == ["RS-1"]
     monkeypatch.setattr(interval, "MOST_REVIEWED", 3)
     first = quinn.get("/intervals?text=maker")

@@ -106,6 +106,7 @@ def test_each_line_has_the_flow_as_reported_and_as_found_with_its_shift_and_verd
         assert f"{line['shift_over_U']:+.2f}" in row
         assert line["statement_before"] in row
         assert "a decision" in row
+    assert '<th scope="col">Shift/U</th>' in page.text
     told = text_of(page)
     assert "Open: 3 of 3 lines" in told
     assert "which curve holds: not decided yet" in told
@@ -248,7 +249,7 @@ def test_long_reviews_stand_in_portions_and_a_decision_comes_back_to_its_own(qui
 
 def test_what_waits_leads_to_the_review(quinn):
     home = quinn.get("/")
-    assert '<a href="/reviews">1 impact review is open</a>' in home.text
+    assert 'href="/reviews">1 impact review is open</a>' in home.text
     for place in ("/", "/instruments/VA-1/history", "/jobs/J-1/report"):
         assert 'href="/reviews/1"' in quinn.get(place).text, place
     assert {'href="/reviews"', 'href="/intervals"'} <= set(re.findall(r'href="[^"]+"', quinn.get("/fleet").text))

@@ -141,6 +141,8 @@ def test_what_is_asked_for_behind_an_address_is_never_a_failure(served):
     asked = {
         "/": ("jobs",), "/sign-in": ("to",), "/instruments/VA-1": ("at", "job"), "/jobs/J-1": ("instrument",),
         OUTLET: ("reading", "refusal", "instrument", "unit"), f"{OUTLET}/traverse": ("values", "began", "client_key"),
+        "/reviews": ("state", "instrument", "job", "sort"), "/intervals": ("after",),
+        "/instruments/VA-1/interval": ("target", "judged"),
     }  # fmt: skip
     for page, names in asked.items():
         for name, hostile in product(names, HOSTILE):

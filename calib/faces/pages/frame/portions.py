@@ -16,11 +16,11 @@ def start_of(visit: Visit) -> int:
 
 def portions_shown(place: str, asked: Mapping[str, str], count: int, most: int, first: int) -> list[Content]:
     """The portions of a list of some length, with the address of each; none where one portion is all."""
-    kept = {name: typed for name, typed in asked.items() if typed}
+    asked_for = {name: typed for name, typed in asked.items() if typed}
     starts = range(0, count, most) if count > most else ()
     return [
         {
-            "link": f"{place}?{urlencode(kept | {'after': start})}",
+            "link": f"{place}?{urlencode(asked_for | {'after': start})}",
             "said": f"{start + 1} to {min(start + most, count)}",
             "is_shown": start == first,
         }
