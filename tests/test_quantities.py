@@ -199,7 +199,7 @@ def test_a_decimal_comma_is_read_as_a_decimal_point(comma, point):
 
 
 def test_what_may_be_a_decimal_comma_or_thousands_is_refused_with_both():
-    with pytest.raises(UnitError, match="1.250 or 1250, written without a comma"):
+    with pytest.raises(UnitError, match=r"1\.250 or 1250, written without a comma"):
         read("1,250 fpm", "air velocity")
 
 

@@ -184,4 +184,5 @@ def _proof_lines(session: Session, visit: Visit, reading: int) -> list[str]:
     proof = proof_of(session, visit, reading)
     if "stands_no_more" in proof:
         return [f"reading {reading}: {proof['stands_no_more']}"]
-    return [line.strip() for line in entered_reading.proven_text(proof).splitlines()]
+    lines = [line.strip() for line in entered_reading.proven_text(proof).splitlines()]
+    return [*lines, *filter(None, [proof["not_in_report"]])]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
@@ -56,21 +56,6 @@ def ready(
         for each in instruments
     ]
     return decided if indication is None else _with_values(session, gear, decided, (at, max(at, now)), indication)
-
-
-def ready_instead(session: Session, tag: str, at: datetime, now: datetime) -> list[Readiness]:
-    """Instruments that measure the same and may be used at a time, those of the same kind first; raises NotInRecordsError.
-
-    The ways in which they indicate are the same too: a pressure is no other anemometer's velocity.
-    """
-    own = instrument_tagged(session, tag)
-    alike = select(Instrument).where(Instrument.quantity == own.quantity, Instrument.id != own.id)
-    others = [
-        each.tag
-        for each in session.exec(alike.order_by(col(Instrument.kind) != own.kind, Instrument.tag))
-        if each.indicated == own.indicated
-    ]
-    return [each for each in ready(session, others, at, now, None) if each.decision.allowed]
 
 
 def ready_in_the_middle(session: Session, tag: str, now: datetime) -> Readiness:
