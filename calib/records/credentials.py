@@ -24,6 +24,7 @@ SESSION_UNUSED = timedelta(hours=12)  # after which a session has ended
 SESSION_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(days=2)
 ISSUES_KEPT = timedelta(days=7)  # what became of a report that was asked for; the records hold what was issued
+TRAVERSES_KEPT = timedelta(days=7)  # from the last point that was typed
 CHALLENGE_LASTS = timedelta(minutes=5)
 _WAIT_SECONDS = 10
 _NOTED_AFTER = timedelta(minutes=5)  # the use of a session is written down no more often
@@ -45,6 +46,9 @@ CREATE TABLE IF NOT EXISTS challenge (digest TEXT PRIMARY KEY, challenge BLOB NO
 CREATE TABLE IF NOT EXISTS issuing (
     key TEXT PRIMARY KEY, person TEXT NOT NULL, job TEXT NOT NULL, revision INTEGER NOT NULL, began REAL NOT NULL, told TEXT)
     STRICT;
+CREATE TABLE IF NOT EXISTS traversing (
+    person TEXT, job TEXT, outlet TEXT, address TEXT NOT NULL, typed INTEGER NOT NULL, points INTEGER NOT NULL, at REAL NOT NULL,
+    PRIMARY KEY (person, job, outlet)) STRICT;
 CREATE TABLE IF NOT EXISTS try (
     kind TEXT, whose TEXT, count INTEGER NOT NULL, last REAL NOT NULL, PRIMARY KEY (kind, whose)) STRICT;
 """
@@ -100,6 +104,15 @@ class IssueAsked:
     revision: int
     told: str | None = None  # absent: it is under way, or what did it has ended
     began: datetime | None = None  # absent: it was not asked for yet
+
+
+@dataclass(frozen=True)
+class TraverseBegun:
+    """A traverse of which some points are typed and nothing is written."""
+
+    address: str  # of the page of the point that comes next
+    typed: int
+    points: int  # in all, over the passes
 
 
 class Credentials:
@@ -287,6 +300,26 @@ class Credentials:
             IssueAsked(key, person, job, revision, told, datetime.fromtimestamp(began, UTC))
             for key, person, job, revision, told, began in rows
         ]
+
+    # --- traverses begun ---------------------------------------------------------------------------------------------------------
+
+    def leave_traverse(self, person: str, job: str, outlet: str, begun: TraverseBegun, at: datetime) -> None:
+        """Keep how far a person's traverse of a duct is."""
+        with self._changed() as file:
+            file.execute("DELETE FROM traversing WHERE at < ?", ((at - TRAVERSES_KEPT).timestamp(),))
+            row = (person, job, outlet, begun.address, begun.typed, begun.points, at.timestamp())
+            file.execute("INSERT OR REPLACE INTO traversing VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+
+    def end_traverse(self, person: str, job: str, outlet: str) -> None:
+        """It is written."""
+        with self._changed() as file:
+            file.execute("DELETE FROM traversing WHERE person = ? AND job = ? AND outlet = ?", (person, job, outlet))
+
+    def traverses_begun(self, person: str, job: str) -> dict[str, TraverseBegun]:
+        """The traverses that a person began in a job, by their ducts."""
+        asked = "SELECT outlet, address, typed, points FROM traversing WHERE person = ? AND job = ?"
+        with self._asked() as file:
+            return {outlet: TraverseBegun(*row) for outlet, *row in file.execute(asked, (person, job))}
 
     # --- passkeys ----------------------------------------------------------------------------------------------------------------
 

@@ -35,7 +35,7 @@ from calib.faces.pages.outlet import proof_of, typed_entry
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import job_listed, last_used
 from calib.procedures.enter.send_entry import MeanwhileError, Sending, send_entry
-from calib.procedures.fleet.ready import ready_for_job
+from calib.procedures.fleet.ready_for_job import ready_for_job
 from calib.procedures.plan.passing_indications import passing_indications
 
 pages = Pages()
@@ -227,4 +227,5 @@ def _proof_lines(session: Session, visit: Visit, reading: int) -> list[str]:
     proof = proof_of(session, visit, reading)
     if "stands_no_more" in proof:
         return [f"reading {reading}: {proof['stands_no_more']}"]
-    return [line.strip() for line in entered_reading.proven_text(proof).splitlines()]
+    lines = [line.strip() for line in entered_reading.proven_text(proof).splitlines()]
+    return [*lines, *filter(None, [proof["not_in_report"]])]

@@ -14,8 +14,9 @@ from calib.procedures.measure.gate_reading import makes_a_flow
 from calib.procedures.measure.totals import design_of, limits_of
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
 from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.serves_as import probes_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.plan.gear import gear_on, probes_of, standards_among
+from calib.procedures.plan.gear import gear_on, standards_among
 from calib.procedures.plan.planned import (
     EXPECTED,
     TRAVERSE,
@@ -54,7 +55,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
         expected = {(key(job.id), EXPECTED): _conditions(key(job.id), wish.air, wish.at)}
         records = replace(records, conditions={**records.conditions, **expected}, worked_out={})
         air = air_of(records, key(job.id), EXPECTED, wish.known)
-    gear, left_out = gear_on(records, probes_of(session, records), wish)
+    gear, left_out = gear_on(records, probes_of(session, records.instruments, records.pairs), wish)
     asked = Asked(records, wish, gear, left_out, air)
     outlets = outlets_in_force(session, [key(job.id)])
     planned = tuple(plan_outlet(asked, outlets[outlet_id]) for outlet_id in sorted(outlets))

@@ -16,6 +16,7 @@ from calib.procedures.measure.results import Results, results_of_flows
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.amended import Amended
 from calib.procedures.on_record.amendments_on_file import amendments_on_file
+from calib.procedures.on_record.corrected_readings import corrected_cells
 from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
 from calib.procedures.on_record.jobs_by_name import amended_job
@@ -24,11 +25,8 @@ from calib.procedures.on_record.outlets import history_of_outlet, revisions_of
 from calib.procedures.on_record.withdrawn_readings import withdrawn_readings
 from calib.records.ledger import written
 from calib.records.record import key, moment
-from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
-from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet, OutletRevision
-from calib.records.tables.readings import Reading, Refusal, TraversePoint
 
 
 @dataclass(frozen=True)
@@ -145,52 +143,12 @@ def _of_revisions(session: Session, record: str, amended: Amended[Any]) -> Itera
         yield Amendment(named, each.revision, each.changes, each.reason, each.person, each.time)
 
 
-_OF_A_READING = (
-    "indication",
-    "unit",
-    "observations",
-    "throttled_observations",
-    "remarks",
-    "stage",
-    "averaging_s",
-    "conditions",
-)
-
-
 def _of_readings(session: Session, job: int) -> Iterable[Amendment]:
     """Readings that were withdrawn or corrected, and refusals that were dismissed."""
     for each in withdrawn_readings(session, job):
         before, by = each.typed, each.taken_back.replaced_by
         after: Any = None if by is None else session.get_one(type(before), by)
-        changes = {"counts": ("yes", "no")} if after is None else dict(_changes(session, before, after))
+        changes = {"counts": ("yes", "no")} if after is None else dict(corrected_cells(session, before, after))
         revision = (before.revision or 1) + (after is not None)
         back = each.taken_back
         yield Amendment(each.named, revision, changes, back.reason, back.by, back.at)
-
-
-def _changes(
-    session: Session, before: Reading | Refusal, after: Reading | Refusal
-) -> Iterable[tuple[str, tuple[str, str]]]:
-    """Cells in which a corrected reading differs."""
-    for column in _OF_A_READING:
-        values = (getattr(before, column) or "", getattr(after, column) or "")
-        if values[0] != values[1]:
-            yield column, values
-    methods = [session.get_one(Method, each.method_id).method for each in (before, after)]
-    probes = [
-        "" if each.probe_id is None else session.get_one(Instrument, each.probe_id).tag for each in (before, after)
-    ]
-    for column, (first, second) in (("method", methods), ("probe", probes)):
-        if first != second:
-            yield column, (first, second)
-    if before.traverse_id != after.traverse_id:
-        points = [_points(session, each.traverse_id) for each in (before, after)]
-        for place in sorted(points[0].keys() | points[1].keys()):
-            both = points[0].get(place, ""), points[1].get(place, "")
-            if both[0] != both[1]:
-                yield f"line {place[0]}, point {place[1]}", both
-
-
-def _points(session: Session, traverse: int | None) -> dict[tuple[int, int], str]:
-    points = session.exec(select(TraversePoint).where(TraversePoint.traverse_id == traverse))
-    return {(point.line, point.point): point.indications for point in points}

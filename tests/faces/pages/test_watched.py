@@ -39,6 +39,25 @@ def test_of_a_report_that_says_what_the_records_say_that_is_said(ed, served):
     assert "No issued report waits." in text_of(ed.get("/reports/watched"))
 
 
+def test_a_reading_after_the_issue_says_that_the_report_was_issued_without_it(served, ed):
+    issue_again(served, None)
+    entry = {
+        "instrument": "VA-1",
+        "unit": "m/s",
+        "method": "sweep",
+        "client_key": "k",
+        "pass_1": "3.10",
+        "pass_2": "3.12",
+    }
+    sent = ed.fill_in("/jobs/J-1/outlets/S-2", **entry)
+    page = ed.get(sent.headers["location"])
+    assert "revision 1 of the report was issued without this reading: it stands in the next one" in text_of(page)
+    assert OF_JOB in page.text
+    assert "without this reading" not in text_of(ed.get("/jobs/J-1/readings/1"))
+    issue_again(served, "read again")
+    assert "without this reading" not in text_of(ed.get(sent.headers["location"]))
+
+
 def test_a_report_that_the_records_contradict_is_told_with_what_differs_and_the_review(ed, served, contradicted):
     (review,) = json.loads(calib("review", "list", "--open", "--json", records=served.records).out)["reviews"]
     shown = json.loads(calib("review", "show", review["review"], "--json", records=served.records).out)["items"][0]

@@ -9,7 +9,8 @@ from datetime import datetime
 import pytest
 
 from calib.errors import NotInRecordsError, UnitError
-from calib.procedures.fleet.ready import ready, ready_for_job
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.ready_for_job import ready_for_job
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from tests.folders import NOW, SIGNED, changed, records_of

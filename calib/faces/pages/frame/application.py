@@ -10,7 +10,7 @@ import secrets
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from hmac import compare_digest
 from importlib import import_module
 from typing import ParamSpec, TypeVar
@@ -18,6 +18,7 @@ from urllib.parse import quote, unquote
 
 from anyio import fail_after
 from anyio.to_thread import current_default_thread_limiter
+from jinja2 import Environment
 from python_multipart.multipart import parse_options_header
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -51,6 +52,7 @@ from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, c
 from calib.faces.pages.frame.form import Form, Upload
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
 from calib.faces.pages.frame.served import Asset, Served, assets, version_of
+from calib.faces.pages.frame.typeset import typeset
 from calib.faces.pages.frame.visit import MayNotError, NotSignedInError, Visit, roles_on_record
 from calib.faces.template import environment
 from calib.records import database
@@ -283,7 +285,7 @@ class _Frame:
     def _page(self, visit: Visit, shown: Filled) -> Response:
         said = self.served.credentials.take_said(visit.secret) if visit.person and not visit.is_for_keeping else []
         menu = [page for page in self.pages if page.menu is not None and visit.may(page.act)]
-        text = environment("calib.faces.pages").get_template(shown.template).render(
+        text = _templates().get_template(shown.template).render(
             content=shown.content, title=shown.title, visit=visit, form=visit.form, menu=menu, said=said,
             token=token_of(visit.secret), address=address, addresses={page.address for page in self.pages},
             asset=lambda name: self.assets[name].address,
@@ -311,7 +313,8 @@ class _Frame:
             return Response(status_code=303, headers={"Location": address("/sign-in?to={}", to)})
         findings = error.findings if isinstance(error, BadInputError) else ()
         if page is not None and page.again is not None and not is_json:
-            form = replace(visit.form, findings=findings, refused="" if findings else told)
+            typed = visit.form.typed if visit.is_change else visit.asked
+            form = replace(visit.form, typed=typed, findings=findings, refused="" if findings else told)
             try:
                 shown = self._of_handler(replace(visit, form=form), replace(page, handler=page.again), names or {})
             except CalibError:  # the page itself cannot be shown: what was wrong at first is said
@@ -338,6 +341,14 @@ class _Frame:
             self.served.cookie, secret, max_age=int(SESSION_LONGEST.total_seconds()) if is_kept else None,
             path="/", secure=self.served.is_secure, httponly=True, samesite="lax",
         )  # fmt: skip
+
+
+@cache
+def _templates() -> Environment:
+    """The templates of the pages, which know how a text is typeset."""
+    templates = environment("calib.faces.pages")
+    templates.filters["typeset"] = typeset
+    return templates
 
 
 def _must_be_let_in(visit: Visit, page: Page) -> None:

@@ -6,8 +6,10 @@ from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError
+from calib.faces.written import unit_text, with_units
 from calib.procedures.typed.answers import as_meant
 from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.headings import PERCENT, fixed_unit
 from calib.procedures.typed.sheets import FileContent
 from calib.records.words import LARGEST_KEY
 
@@ -75,7 +77,14 @@ class Form:
 
 def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[str, str]]:
     """Words to choose from, each as it is sent and as it is shown; a blank one first where nothing need be chosen."""
-    return [*([("", "\u2013")] if may_be_blank else []), *((word, word) for word in words)]
+    return [*([("", "\u2013")] if may_be_blank else []), *((word, with_units(word)) for word in words)]
+
+
+def label_of(column: str) -> str:
+    """What the field of a column is called: its words, and the unit that its name ends with: temperature [°C]."""
+    unit = fixed_unit(column)
+    words = column if unit is None else column.removesuffix(f"_{unit}")
+    return words.replace("_", " ") + ("" if unit is None else f" [{'%' if unit == PERCENT else unit_text(unit)}]")
 
 
 def number_of(typed: str, record: str = "reading") -> int:
