@@ -248,21 +248,22 @@ def test_the_worker_is_of_the_version_of_the_pages_and_knows_each_asset(served, 
 def test_of_a_job_the_worker_keeps_each_meter_that_may_be_used_and_its_forms_what_is_left_first(
     served, tom, monkeypatch
 ):
-    now = datetime.now(UTC)
-    with served.writing_as("Quinn") as session:
-        record_event(session, "VA-2", "suspension", now, "dropped", Signature("Quinn", now, "event add"))
     tom.fill_in("/jobs/J-1/readings/2/withdrawal", why="at the wrong grille")  # of S-2
     addresses = tom.get("/jobs/J-1/kept").json()["addresses"]
     forms = [each for each in addresses if "/outlets/" in each]
     assert forms[0] == "/jobs/J-1/outlets/S-2?instrument=VA-1"
-    assert len(forms) == len(set(forms)) == 4 * 2  # by VA-1 and RS-1
-    assert {"/instruments/VA-1", "/instruments/RS-1", "/jobs/J-1/limits?instrument=RS-1"} < set(addresses)
-    assert not any("VA-2" in each or "PG-1" in each for each in addresses)
+    assert len(forms) == len(set(forms)) == 4 * 2  # by VA-1 and VA-2
+    assert {"/instruments/VA-1", "/instruments/VA-2", "/jobs/J-1/limits?instrument=VA-2"} < set(addresses)
+    assert not any("RS-1" in each or "PG-1" in each for each in addresses)  # a reference standard, a manometer
     assert all(tom.get(each).status_code == 200 for each in addresses)
-    chosen = tom.get("/jobs/J-1/kept?instrument=RS-1").json()["addresses"]
-    assert chosen[0] == "/instruments/RS-1"
+    chosen = tom.get("/jobs/J-1/kept?instrument=VA-2").json()["addresses"]
+    assert chosen[0] == "/instruments/VA-2"
     monkeypatch.setattr(without_network, "MOST_FORMS", 3)
     assert [each for each in tom.get("/jobs/J-1/kept").json()["addresses"] if "/outlets/" in each] == forms[:3]
+    now = datetime.now(UTC)
+    with served.writing_as("Quinn") as session:
+        record_event(session, "VA-2", "suspension", now, "dropped", Signature("Quinn", now, "event add"))
+    assert not any("VA-2" in each for each in tom.get("/jobs/J-1/kept").json()["addresses"])
     for wrong in (
         "/jobs/J-9/kept",
         "/jobs/J-1/kept?instrument=VA-9",
