@@ -2,16 +2,14 @@
 
 from urllib.parse import urlencode
 
-from calib.errors import BadInputError, Finding
 from calib.faces.answers import instruments as answer
 from calib.faces.drawings.due_bars import due_drawing, due_words
 from calib.faces.drawings.time_line import time_line, under
-from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.form import choices, days_typed
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.due import due
 from calib.procedures.fleet.list_instruments import STATES, InstrumentWish, list_instruments
-from calib.procedures.typed.cells import whole
 
 pages = Pages()
 _TEXTS = ("text", "kind", "location", "custodian")  # each contained in what is wanted
@@ -28,7 +26,8 @@ def fleet(visit: Visit) -> Filled:
     session, on = visit.reading(), visit.at.date()
     asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
     wish = InstrumentWish(
-        **{name: asked.get(name) for name in (*_TEXTS, "state")}, within_days=_days(asked.get("within"))
+        **{name: asked.get(name) for name in (*_TEXTS, "state")},
+        within_days=days_typed("within", asked.get("within", ""), InstrumentWish.within_days),
     )
     sort = asked.get("sort", "tag")
     listed = list_instruments(session, wish, sort, visit.at)
@@ -56,12 +55,3 @@ def fleet(visit: Visit) -> Filled:
         "under": under(drawing),
     }
     return Filled("fleet.html", content, title="Fleet")
-
-
-def _days(typed: str | None) -> int:
-    """Days looked ahead, as typed or as usual; raises BadInputError."""
-    if typed is None:
-        return InstrumentWish.within_days
-    if (expected := whole(typed)) is not None:
-        raise BadInputError([Finding.typed("within", typed, f"a number of days: {expected}")])
-    return int(typed)

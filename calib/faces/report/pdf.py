@@ -72,7 +72,7 @@ def begin_pdf(
         ],
     }
     given = {
-        "main.typ": files("calib.faces.report").joinpath("report.typ").read_bytes(),
+        **templates("report.typ"),
         "report.json": json.dumps(told, ensure_ascii=False).encode(),
         **typesetting.pictures,
         **{f"attachment-{place}": _given(attachment.content) for place, attachment in enumerate(attachments.values())},
@@ -80,6 +80,12 @@ def begin_pdf(
     return _WAITING.submit(
         typeset_files, given, str(typefaces()), issued if issued.tzinfo else issued.replace(tzinfo=UTC)
     )
+
+
+def templates(name: str) -> dict[str, bytes]:
+    """What the typesetter reads first, by the name of its file here, with what every template takes in."""
+    folder = files("calib.faces.report")
+    return {"main.typ": folder.joinpath(name).read_bytes(), "texts.typ": folder.joinpath("texts.typ").read_bytes()}
 
 
 _WAITING = ThreadPoolExecutor(1, "typesetter")

@@ -58,8 +58,8 @@ from calib.records.on_file import MOST_CONNECTIONS
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
     "home", "job", "report_desk", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading", "photographs",
-    "fleet", "instrument", "instrument_history", "certificate", "certificate_in", "events", "checks", "without_network",
-    "sign_in", "passkeys", "account",
+    "fleet", "due", "labels", "instrument", "instrument_history", "certificate", "certificate_in", "events", "checks",
+    "records", "people", "one_time_link", "log", "assessor", "without_network", "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20

@@ -1,12 +1,15 @@
 """What was typed into a form, and what is wrong with it, field by field."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any, TypeVar
 
 from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError
-from calib.procedures.typed.cells import whole
+from calib.procedures.typed.cells import day, whole
 from calib.procedures.typed.sheets import FileContent
+from calib.records.words import LARGEST_KEY
 
 _Read = TypeVar("_Read")
 
@@ -65,16 +68,48 @@ class Form:
         return [told_beside(finding) for finding in self.findings if field_of(name) in fields_of(finding)]
 
 
+@dataclass(frozen=True)
+class FormField:
+    """A field of a form that consists of nothing else."""
+
+    name: str  # of its column
+    label: str
+    told: str = ""
+    kind: str = "text"  # of the input: text, password, date, file
+    choices: Sequence[tuple[str, str]] = ()  # value and words, where it is chosen
+    required: bool = False
+
+
 def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[str, str]]:
     """Words to choose from, each as it is sent and as it is shown; a blank one first where nothing need be chosen."""
     return [*([("", "\u2013")] if may_be_blank else []), *((word, word) for word in words)]
 
 
-def number_of(typed: str) -> int:
-    """The number of a reading in an address; raises NotInRecordsError where it is none."""
-    if whole(typed) is not None:
-        raise NotInRecordsError(f"no reading {typed!r}")
+def number_of(typed: str, of: str = "reading") -> int:
+    """The number of a record in an address; raises NotInRecordsError where it is none."""
+    if not re.fullmatch("[1-9][0-9]{0,9}", typed) or int(typed) > LARGEST_KEY:
+        raise NotInRecordsError(f"no {of} {typed!r}")
     return int(typed)
+
+
+def day_typed(name: str, typed: str, usual: date) -> date:
+    """A day as typed into a field, or the usual one where it is blank; raises BadInputError."""
+    cell = typed.strip()
+    if not cell:
+        return usual
+    if (expected := day(cell)) is not None:
+        raise BadInputError([Finding.typed(name, cell, expected)])
+    return date.fromisoformat(cell)
+
+
+def days_typed(name: str, typed: str, usual: int) -> int:
+    """A number of days as typed into a field, or the usual one where it is blank; raises BadInputError."""
+    cell = typed.strip()
+    if not cell:
+        return usual
+    if (expected := whole(cell)) is not None:
+        raise BadInputError([Finding.typed(name, cell, f"a number of days: {expected}")])
+    return int(cell)
 
 
 def field_of(column: str) -> str:
