@@ -118,6 +118,7 @@ ROOMS = {
         "drawings": ("answers", "parts", "written", "plain_text", "palette"),
         "report": (
             "drawings",
+            "handouts",
             "answers",
             "parts",
             "written",

@@ -49,6 +49,8 @@ CREATE TABLE IF NOT EXISTS issuing (
 CREATE TABLE IF NOT EXISTS traversing (
     person TEXT, job TEXT, outlet TEXT, address TEXT NOT NULL, typed INTEGER NOT NULL, points INTEGER NOT NULL, at REAL NOT NULL,
     PRIMARY KEY (person, job, outlet)) STRICT;
+CREATE TABLE IF NOT EXISTS verifying (
+    key TEXT PRIMARY KEY, person TEXT NOT NULL, began REAL NOT NULL, ended REAL, told TEXT, is_right INTEGER) STRICT;
 CREATE TABLE IF NOT EXISTS try (
     kind TEXT, whose TEXT, count INTEGER NOT NULL, last REAL NOT NULL, PRIMARY KEY (kind, whose)) STRICT;
 """
@@ -113,6 +115,18 @@ class TraverseBegun:
     address: str  # of the page of the point that comes next
     typed: int
     points: int  # in all, over the passes
+
+
+@dataclass(frozen=True)
+class VerificationAsked:
+    """A verification of the records that somebody asked for, and what it said."""
+
+    key: str
+    person: str
+    began: datetime
+    ended: datetime | None = None  # absent: it is under way, or what did it has ended
+    told: str = ""
+    is_right: bool = False
 
 
 class Credentials:
@@ -321,6 +335,33 @@ class Credentials:
         with self._asked() as file:
             return {outlet: TraverseBegun(*row) for outlet, *row in file.execute(asked, (person, job))}
 
+    # --- verifications asked for -------------------------------------------------------------------------------------------------
+
+    def ask_verification(self, key: str, person: str, at: datetime) -> None:
+        """Keep that somebody asks for the records to be verified."""
+        with self._changed() as file:
+            row = (key, person, at.timestamp())
+            file.execute("INSERT INTO verifying (key, person, began) VALUES (?, ?, ?)", row)
+
+    def end_verification(self, key: str, told: str, at: datetime, *, is_right: bool) -> None:
+        """Keep what it said; what one before it said is forgotten."""
+        with self._changed() as file:
+            ended = "UPDATE verifying SET ended = ?, told = ?, is_right = ? WHERE key = ?"
+            file.execute(ended, (at.timestamp(), told, is_right, key))
+            file.execute("DELETE FROM verifying WHERE began < (SELECT began FROM verifying WHERE key = ?)", (key,))
+
+    def verifications_asked(self) -> list[VerificationAsked]:
+        """Those that are kept, the last one first: the one that ended last, and what was asked for since."""
+        with self._asked() as file:
+            asked = "SELECT key, person, began, ended, told, is_right FROM verifying ORDER BY began DESC"
+            rows = file.execute(asked).fetchall()
+        return [
+            VerificationAsked(
+                key, person, datetime.fromtimestamp(began, UTC), _time_kept(ended), told or "", bool(is_right)
+            )
+            for key, person, began, ended, told, is_right in rows
+        ]
+
     # --- passkeys ----------------------------------------------------------------------------------------------------------------
 
     def set_challenge(self, secret: str, challenge: bytes, at: datetime) -> None:
@@ -371,6 +412,10 @@ class Credentials:
         with self._changed() as file:
             file.execute("DELETE FROM passkey WHERE person = ? AND id = ?", (person, id_))
             _end_sessions(file, person, but)
+
+
+def _time_kept(seconds: float | None) -> datetime | None:
+    return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
 
 
 def _person_of_link(file: sqlite3.Connection, link: str, at: datetime) -> str | None:

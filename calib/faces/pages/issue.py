@@ -6,7 +6,6 @@ The key of who signs and its password are in memory until the report is made, an
 import secrets
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import partial
 from threading import Lock
 
 from sqlmodel import Session
@@ -81,16 +80,17 @@ def begin(visit: Visit, job: str) -> Goto:
         asked = IssueAsked(secrets.token_urlsafe(16), visit.person, job, revision)
         credentials = visit.served.credentials
         credentials.ask_issue(asked, visit.at)
-        visit.served.aside.begin(asked.key, issued_aside, wish, partial(credentials.end_issue, asked.key))
+        visit.served.aside.begin(
+            asked.key, issued_aside, wish, lambda ended: credentials.end_issue(asked.key, ended.told)
+        )
     return Goto(address("/issuing/{}", asked.key))
 
 
 def _wish(visit: Visit, job: str) -> WantedIssue:
     form: Form = visit.form
-    enrolled = visit.served.credentials.enrolled(visit.person)
     return WantedIssue(
         database.location_of(visit.served.engine),
-        None if enrolled is None else enrolled.login,
+        visit.login,
         visit.person,
         job,
         visit.at,

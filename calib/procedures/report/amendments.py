@@ -113,7 +113,7 @@ def _flows_before(
 ) -> dict[int, FlowBefore]:
     """Flows of the outlets' readings as these were before their last amendment, where the gate lets them stand so.
 
-    All readings of the job are evaluated with them, since a repeatability is pooled over these; what else was recorded since counts.
+    All readings of the job are evaluated with them, since a repeatability is pooled over them; what was recorded since counts.
     """
     taken = [(row, each) for row, each in enumerate(evaluation.measured) if key(each.outlet.id) in outlets]
     if not taken or evaluation.flow is None:
@@ -125,9 +125,7 @@ def _flows_before(
     readings = _with_drift(arrays_of(tuple(standing.values()), records), evaluation, list(standing))
     every = results_of_flows(flows(readings), evaluation.flow.coverage_probability)
     place = {row: at for at, row in enumerate(standing)}
-    return {
-        row: FlowBefore(each, row, every, place[row]) for row, each in taken if row in place
-    }
+    return {row: FlowBefore(each, row, every, place[row]) for row, each in taken if row in place}
 
 
 def _with_drift(readings: Readings, evaluation: Evaluation, rows: Sequence[int]) -> Readings:

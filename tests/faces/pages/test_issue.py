@@ -172,8 +172,8 @@ def test_work_that_fails_is_told_in_a_line(act, said):
     until = time.monotonic() + LONGEST
     while aside.steps("k") is not None and time.monotonic() < until:
         time.sleep(0.05)
-    (told,) = outcomes
-    assert (said in told, "secret" in told) == (True, False)
+    (ended,) = outcomes
+    assert (said in ended.told, "secret" in ended.told, ended.is_right) == (True, False, False)
 
 
 # --- a server that is killed -----------------------------------------------------------------------------------------------------

@@ -62,8 +62,9 @@ from calib.records.on_file import MOST_CONNECTIONS
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
     "home", "job", "report_desk", "correlations", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading",
-    "photographs", "fleet", "reviews", "review", "instrument", "instrument_history", "certificate", "certificate_in", "events",
-    "checks", "interval", "without_network", "sign_in", "passkeys", "account",
+    "photographs", "fleet", "due", "labels", "reviews", "review", "instrument", "instrument_history", "certificate",
+    "certificate_in", "events", "checks", "interval", "records", "people", "one_time_link", "log", "assessor",
+    "without_network", "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20

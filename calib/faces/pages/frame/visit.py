@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime, time
 
 from sqlmodel import Session
 
@@ -54,6 +54,12 @@ class Visit:
         """The address without what follows its ?."""
         return self.address.partition("?")[0]
 
+    @property
+    def login(self) -> str | None:
+        """The login as which the person's transactions run on a server; None for a file."""
+        enrolled = self.served.credentials.enrolled(self.person)
+        return None if enrolled is None else enrolled.login
+
     def reading(self) -> Session:
         """A session that reads one consistent state of the records until the handler has returned."""
         return self.opened.enter_context(self.reading_first())
@@ -79,6 +85,10 @@ class Visit:
     def signature(self, action: str = "page") -> Signature:
         """The person, now, and what they do, in the words of the ledger."""
         return Signature(self.person, self.at, action)
+
+    def last_of(self, day: date) -> datetime:
+        """The last moment of a day here, of the present day now."""
+        return self.at if day == self.at.date() else datetime.combine(day, time(23, 59, 59), self.at.tzinfo)
 
     def may(self, act: str | None) -> bool:
         """Whether the person may do an act of ACTS; with none everybody signed in may."""
