@@ -10,6 +10,7 @@ import pytest
 
 from calib.records import database
 from tests.command import calib, done
+from tests.procedures.calibrate.test_supersede_calibration import reissued
 
 TODAY = "2026-11-01"  # a day on which C-102 of VA-2, of 2026-02-02, is in force
 CERTIFICATE = b"%PDF-1.4 certificate C-102\n%%EOF\n"
@@ -123,6 +124,23 @@ def test_curve_events_and_files_are_those_of_the_old_site(north, south, handed, 
     assert shown["instrument"]["location"] == "van 7"
     done(south, "file", hashlib.sha256(CERTIFICATE).hexdigest(), "--into", tmp_path / "back.pdf")
     assert (tmp_path / "back.pdf").read_bytes() == CERTIFICATE
+
+
+def test_what_was_amended_superseded_paired_and_changed_since_goes_along(north, south, tmp_path):
+    reissued(north, tmp_path)
+    why = ["--reason", "the client's address was wrong"]
+    done(north, "calibration", "supersede", "VA-1", "C-101", "C-101a", *why)
+    done(north, "instrument", "amend", "VA-1", "--set", "serial=0010", "--always-wrong", *why)
+    done(north, "instrument", "pair", "VA-1", "VA-2", "--reason", "used together")
+    done(north, "interval", "set", "VA-2", "6", "--reason", "it drifts")
+    to_south = ["--to", "south", "--into", tmp_path / "both", "--site", "north", "--reason", "needed there"]
+    done(north, "instrument", "hand-over", "VA-1", "VA-2", *to_south)
+    assert take(south, tmp_path / "both").status == 0
+    first, second = (done(south, "instrument", "show", tag, "--json").document for tag in ("VA-1", "VA-2"))
+    assert (first["instrument"]["serial"], first["instrument"]["paired_with"]) == ("0010", ["VA-2"])
+    assert second["instrument"]["interval_months"] == 6
+    assert "superseded by C-101a" in done(south, "calibration", "list", "VA-1").out
+    assert calib("verify", records=south).status == 0
 
 
 def test_whoever_asks_is_told_where_the_evidence_comes_from(south, handed):
