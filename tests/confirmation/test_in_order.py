@@ -5,24 +5,14 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from calib.confirmation.in_order import last_in_order, last_shown_in_order, later_calibrations, of_the_same_calibration
+from calib.confirmation.in_order import last_shown_in_order, later_calibrations, of_the_same_calibration
 from tests.confirmation.test_interval import calibration, check, instrument, noon
 
 FIRST, SECOND, THIRD = (date(year, 3, 4) for year in (2024, 2025, 2026))
 
 
-def of_three_years(**last):
-    return instrument(calibration(1, FIRST), calibration(2, SECOND), calibration(3, THIRD, **last))
-
-
-def test_it_was_last_in_order_by_the_certificate_before_that_was_accepted():
-    own = instrument(calibration(1, FIRST), calibration(2, SECOND, accepted_on=None), calibration(3, THIRD))
-    assert last_in_order(own, 3).record_id == 1
-    assert last_in_order(own, 1) is None
-
-
-def test_later_calibrations_are_those_after_it_and_not_itself():
-    assert [later_calibrations(of_three_years(), number) for number in (1, 2, 3)] == [(2, 3), (3,), ()]
+def of_three_years():
+    return instrument(calibration(1, FIRST), calibration(2, SECOND), calibration(3, THIRD))
 
 
 def test_of_two_on_one_day_the_one_recorded_later_is_the_later_one():
