@@ -9,7 +9,10 @@ import pytest
 from scipy import stats
 
 from calib.confirmation.control_chart import (
+    FEWEST_VALUES,
+    MOST_VALUES,
     Baseline,
+    ControlLimits,
     baseline,
     in_trend,
     prediction_limits,
@@ -77,6 +80,31 @@ def test_a_small_shift_is_seen_by_the_weighted_mean_long_before_a_single_value()
 @pytest.mark.parametrize(("value", "held"), [(4.7, True), (5.3, True), (5.3001, False), (4.6999, False)])
 def test_a_value_on_a_limit_is_in_control(value, held):
     assert shewhart_limits(Baseline(9, 5.0, 0.1), 3.0 * (1 + 1e-12)).holds(value) is held
+
+
+def test_both_limits_are_within_them():
+    assert [ControlLimits(1.0, 2.0, 3.0).holds(value) for value in (0.999, 1.0, 3.0, 3.001)] == [
+        False,
+        True,
+        True,
+        False,
+    ]
+
+
+def test_ten_values_make_a_baseline_which_grows_to_twenty_five():
+    """As `calib help checks` says; the weighted mean has a fifth of the last value."""
+    assert [FEWEST_VALUES, MOST_VALUES] == [10, 25]
+    assert weighted_means([10.0], Baseline(10, 0.0, 1.0)) == pytest.approx([2.0], rel=1e-12)
+
+
+def test_two_values_tell_how_they_scatter():
+    assert baseline([1.0, 3.0]) == Baseline(2, 2.0, pytest.approx(2.0**0.5, rel=1e-15))
+
+
+def test_the_limits_of_the_next_value_by_hand():
+    """t of 3 degrees of freedom at 97.5 % is 3.18244631 (any table has 3.182); 3.18244631 * 0.1 * sqrt(1 + 1/4) = 0.35580831."""
+    limits = prediction_limits(Baseline(4, 5.0, 0.1), 0.05)
+    assert ends(limits) == pytest.approx([5.0 - 0.35580831, 5.0, 5.0 + 0.35580831], rel=1e-8)
 
 
 # ISO 7870-2:2013, from memory: a trend is seven points in a row that rise, or that fall.

@@ -52,6 +52,12 @@ def test_the_limits_of_grubbs(n, printed):
     assert agrees(grubbs_limit(n), printed, CUT.get(n, "0.5"))
 
 
+def test_of_three_the_one_that_alone_differs_stands_out():
+    """G = (2/3)/sqrt(1/3) = 1.1547, the most of three; the limit is 1.1543."""
+    assert agrees(grubbs_limit(3), "1.1543")
+    assert outlying_differences([0.0, 0.0, 1.0]) == (2,)
+
+
 def test_the_ninth_sleeper_stands_out():
     assert outlying_differences(SLEEP) == (8,)
 
@@ -136,6 +142,11 @@ def test_instruments_that_explain_more_than_there_is_leave_nothing():
     assert "do not show the method's own uncertainty" in caution
 
 
+def test_instruments_that_explain_just_what_there_is_leave_nothing_of_the_method():
+    (caution,) = cautions_about(judged([0.01, -0.01, 0.01, -0.01, 0.01, -0.01], explained=0.01))
+    assert "the instruments alone explain 1 %, no less than the root mean square of 1 %" in caution
+
+
 def test_few_pairs_are_cautioned_with_what_they_may_hide():
     (caution,) = cautions_about(judged([0.02, -0.01, 0.015, -0.02]))
     assert caution.startswith("4 pairs tell little")
@@ -174,7 +185,7 @@ def test_chance_rarely_names_an_outlier():
     assert named == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 2000))
 
 
-@pytest.mark.parametrize("d", [[0.3, 0.3], [0.3, -0.3], [0.1, 0.1, 0.1]])
+@pytest.mark.parametrize("d", [[0.3, 0.3], [0.3, -0.3], [0.1, 0.1, 0.1], [0.25, 0.25, 0.25, 0.25]])
 def test_two_pairs_or_equal_ones_have_no_outlier(d):
     assert outlying_differences(d) == ()
 
@@ -188,6 +199,8 @@ def test_a_method_is_judged_by_two_pairs_at_least(d):
 def test_each_pair_wants_what_the_instruments_explain():
     with pytest.raises(CalibError, match="one u for each pair"):
         paired([0.1, 0.2], [0.01])
+    with pytest.raises(CalibError, match="one u for each pair"):
+        paired([[0.1, 0.2], [0.3, 0.4]], np.zeros((2, 2)))
 
 
 @pytest.mark.parametrize(("d", "u"), [(np.nan, 0.0), (0.1, np.inf), (0.1, -0.01)])
