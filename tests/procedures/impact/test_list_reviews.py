@@ -1,4 +1,4 @@
-"""Impact reviews that fit a wish, in an order: PG-1 was found 4 % high (review 1), and later VA-1 too (review 2)."""
+"""Impact reviews that fit a wish, in an order: VA-1 was found 4 % high (review 1), and later VA-2 too (review 2)."""
 
 import pytest
 
@@ -12,11 +12,11 @@ from tests.folders import small_job
 
 @pytest.fixture
 def records(small_records, tmp_path):
-    """Both reviews; each of the three lines of the second is disposed of, and no line of the first."""
-    added(small_records, tmp_path / "first", drifted(small_job(), "PG-1"))
-    added(small_records, tmp_path / "second", drifted(small_job(), "VA-1", certificate="D-2"))
+    """Both reviews; the one line of the second stands, the three of the first are open."""
+    added(small_records, tmp_path / "first", drifted(small_job(), "VA-1"))
+    added(small_records, tmp_path / "second", drifted(small_job(), "VA-2", certificate="D-2"))
     with database.writing(str(small_records)) as session:
-        stands = DispositionWanted(2, [1, 2, 3], "stands", ["small", "small", "small"])
+        stands = DispositionWanted(2, [1], "stands", ["the shift is below U"])
         dispose_review(session, stands, ledger.Signature("Q. Person", LATER, "review dispose"), LATER)
     return small_records
 
@@ -32,8 +32,8 @@ def test_reviews_are_listed_by_what_is_wanted_and_in_the_order_wanted(records):
     assert listed(records, "open lines") == [1, 2]
     assert listed(records, state="open") == [1]
     assert listed(records, state="closed") == [2]
-    assert listed(records, instrument="va") == [2]
-    assert listed(records, job="j-1", instrument="pg") == [1]
+    assert listed(records, instrument="va") == [2, 1]
+    assert listed(records, job="j-1", instrument="va-2") == [2]
     assert listed(records, job="J-2") == []
 
 
