@@ -23,7 +23,6 @@ from typing import Any, Self
 
 from sqlmodel import Session
 
-from calib.arrays import finite
 from calib.errors import BadInputError, CalibError, DoubtError, Finding, RecordsError, RefusedError
 from calib.faces.answers import entered_reading
 from calib.faces.pages.frame.application import token_of
@@ -36,7 +35,7 @@ from calib.faces.written import Content
 from calib.procedures.enter.on_site import job_listed, last_used
 from calib.procedures.enter.send_entry import MeanwhileError, Sending, send_entry
 from calib.procedures.fleet.ready_for_job import ready_for_job
-from calib.procedures.plan.indications_that_pass import indications_that_pass
+from calib.procedures.plan.limits_with_meter import limits_with_meter
 
 pages = Pages()
 MOST_METERS, MOST_FORMS = 6, 120  # of a job that are kept beside its cards
@@ -135,8 +134,8 @@ def limits(visit: Visit, job: str) -> Document:
     session = visit.reading()
     last = last_used(session, job, instrument=tag)  # by the method that the form begins with
     methods = [last["method"]] if last else []
-    passing = indications_that_pass(session, job, tag, methods, visit.at)
-    ends = {outlet: entered_reading.ends_inside(*map(finite, each)) for outlet, each in passing.of_outlets.items()}
+    passing = limits_with_meter(session, job, tag, methods, visit.at)
+    ends = {outlet: entered_reading.ends_inside(*each) for outlet, each in passing.of_outlets.items()}
     return Document({"unit": passing.unit, "outlets": ends})
 
 

@@ -294,6 +294,7 @@ def test_an_old_worker_never_serves_a_new_server(browser, served, monkeypatch):
             (old,) = page.evaluate(ASSETS_KEPT)
         page.goto("/jobs/J-1")
         page.get_by_text(AS_OF).wait_for()
+        opened.callback(without_network._worker.cache_clear)  # noqa: SLF001
         named = assets()
         named["phone.css"] = Asset("phone.css", named["phone.css"].content + b"h1 { letter-spacing: 7px; }")
         for module in (application, without_network):
@@ -312,7 +313,6 @@ def test_an_old_worker_never_serves_a_new_server(browser, served, monkeypatch):
         page.goto("/jobs/J-1")
         page.get_by_text(AS_OF).wait_for()
         assert is_of_new_version(page)
-    without_network._worker.cache_clear()  # noqa: SLF001
 
 
 def is_of_new_version(page):

@@ -7,9 +7,7 @@
   if (!answer?.ok) return;
   const {unit, outlets} = await answer.json(), ends = outlets[told.dataset.outlet], form = told.closest("form");
   if (!ends) return;
-  const {from, to} = ends, at = timeOf(answer);
-  const words = from === null ? `up to ${to}` : to === null ? `${from} or more` : `${from} to ${to}`;
-  const isOutside = value => (from !== null && value < Number(from)) || (to !== null && value > Number(to));
+  const {from, to} = ends, at = timeOf(answer), isOutside = value => value < Number(from) || value > Number(to);
 
   function compare() {
     const typed = [...form.querySelectorAll("[name^=pass_]")].flatMap(field =>
@@ -18,7 +16,7 @@
     if (!typed.length || !isPlain || typed.some(each => Number.isNaN(each.value))) return void (told.textContent = "");
     const outside = [...new Set(typed.filter(each => isOutside(each.value)).map(each => each.pass))];
     const which = outside.length ? `Pass ${outside.join(", ")}: outside` : "Each pass is within";
-    told.textContent = `${which} what would pass, ${words} ${unit}, as of ${at}. The server decides.`;
+    told.textContent = `${which} what would pass, ${from} to ${to} ${unit}, as of ${at}. The server decides.`;
   }
   form.addEventListener("input", compare);
   compare();

@@ -63,7 +63,7 @@ async function keep(address, answer, before) {
   if (answer.headers.get("Calib-Version") !== VERSION) {
     await forget(name => name.startsWith(PAGES));
     await registration.update();
-    return;
+    throw new Error("another version");  // which waits until this worker has ended: nothing more is kept
   }
   const own = PAGES + person;
   if (!person) signedOut++;
@@ -73,10 +73,9 @@ async function keep(address, answer, before) {
   const page = await answer.text();
   if (page.includes('class="said"')) return;  // what is said once
   const headers = new Headers(answer.headers);
-  if (signedOut !== before) return;
-  const meter = OUTLET.test(address.pathname) && /<input type="hidden" name="instrument" value="([^"&]+)"/.exec(page);
+  const meter = OUTLET.test(address.pathname) && / name="instrument" value="([^"&]+)"/.exec(page);
   const names = new Set([named(address), meter ? ofMeter(address.pathname, meter[1]) : named(address)]);
-  for (const name of names) await (await caches.open(own)).put(name, new Response(page, {headers}));
+  for (const name of names) if (signedOut === before) await (await caches.open(own)).put(name, new Response(page, {headers}));
 }
 
 async function keepWith({keep: addresses, more}) {
@@ -137,11 +136,10 @@ async function changed(request, address) {
   try {
     const sent = {method: "POST", body: new URLSearchParams(fields), headers: {"Calib-Worker": "yes"}, redirect: "manual"};
     const answer = await reached(new Request(address, sent), LONGER), to = answer.headers.get("Location");
+    if (!answer.headers.has("Calib-Version")) throw new Error("no answer of the pages");
     if (to) await queue.drop(fields.client_key);  // where it was changed: what it was before
     if (to) return Response.redirect(to, 303);
-    // Another session, none, or records that do not answer: it is not lost to the page that says so. Without the version it is no
-    // answer of the pages.
-    if (answer.headers.has("Calib-Version") && ![401, 403, AWAY].includes(answer.status)) return answer;
+    if (![401, 403, AWAY].includes(answer.status)) return answer;  // of another session, none, or no records: it is kept
   } catch {  // the server was not reached
   }
   try {

@@ -24,21 +24,20 @@ from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.plan.plan_job import latest_air, plan_outlet
 from calib.procedures.plan.planned import Gear, Predicted, Wish
 from calib.procedures.plan.predicted_reading import Asked, indication_of
+from calib.quantities import unit
 from calib.records.record import key
 from calib.records.words import DUCT
 
 
 @dataclass(frozen=True)
-class PassingIndications:
+class LimitsWithMeter:
     """What one meter may show at each outlet of a job."""
 
     unit: str  # of the meter
-    of_outlets: Mapping[str, tuple[float, float]]  # by name; an end that its calibration does not reach is infinite
+    of_outlets: Mapping[str, tuple[float, float]]  # by name; none is beyond what it is calibrated for
 
 
-def indications_that_pass(
-    session: Session, job: str, tag: str, methods: Sequence[str], at: datetime
-) -> PassingIndications:
+def limits_with_meter(session: Session, job: str, tag: str, methods: Sequence[str], at: datetime) -> LimitsWithMeter:
     """The indications of a meter that would pass by the best of some methods, or of all where none is named.
 
     Absent is each outlet where nothing is judged, no indication would pass or the meter has none to show, and each duct, where the
@@ -48,8 +47,9 @@ def indications_that_pass(
     records = on_record_of(session, [key(instrument.id)], [key(own.id)])
     wish, way = Wish(at, at, methods=tuple(methods)), way_of(instrument.quantity, instrument.density_effect)
     gear = Gear(instrument, gate(records.register, tag, at, at))
-    if way is None or way.probe is ProbeUse.NEEDED or not gear.decision.allowed:
-        return PassingIndications(instrument.unit, {})
+    calibrated = gear.decision.calibration
+    if way is None or way.probe is ProbeUse.NEEDED or not gear.decision.allowed or calibrated is None:
+        return LimitsWithMeter(instrument.unit, {})
     asked = Asked(records, wish, (gear,), (), latest_air(records, key(own.id), wish)[0])
     ends = {}
     for outlet in outlets_in_force(session, [key(own.id)]).values():
@@ -62,13 +62,19 @@ def indications_that_pass(
             continue
         low, high = flows_within(planned.limits, guard / planned.design)
         if low <= high:
-            ends[outlet.outlet] = (_end(records, prediction, low, -math.inf), _end(records, prediction, high, math.inf))
-    return PassingIndications(instrument.unit, ends)
+            ends[outlet.outlet] = (
+                _end(records, prediction, low, calibrated.low),
+                _end(records, prediction, high, calibrated.high),
+            )
+    return LimitsWithMeter(instrument.unit, ends)
 
 
-def _end(records: OnRecord, prediction: Predicted, flow: float, without: float) -> float:
-    """The indication of a flow in the design's state [m3/s]; `without` where no such limit is, or the calibration ends before."""
+def _end(records: OnRecord, prediction: Predicted, flow: float, calibrated: float) -> float:
+    """The indication of a flow in the design's state [m3/s]: that to which it is calibrated [SI] where this ends before."""
+    instrument = prediction.gear.instrument
     try:
-        return indication_of(records, prediction, prediction.as_measured(flow)) if 0 < flow < math.inf else without
+        if 0 < flow < math.inf:
+            return indication_of(records, prediction, prediction.as_measured(flow))
     except CurveError:
-        return without
+        pass
+    return unit(instrument.indicated, instrument.unit).from_si(calibrated)
