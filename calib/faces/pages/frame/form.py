@@ -70,10 +70,10 @@ def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[s
     return [*([("", "\u2013")] if may_be_blank else []), *((word, word) for word in words)]
 
 
-def number_of(typed: str) -> int:
-    """The number of a reading in an address; raises NotInRecordsError where it is none."""
+def number_of(typed: str, record: str = "reading") -> int:
+    """The number of a record in an address; raises NotInRecordsError where it is none."""
     if whole(typed) is not None:
-        raise NotInRecordsError(f"no reading {typed!r}")
+        raise NotInRecordsError(f"no {record} {typed!r}")
     return int(typed)
 
 
