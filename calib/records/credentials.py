@@ -283,7 +283,10 @@ class Credentials:
         with self._asked() as file:
             asked = "SELECT key, person, job, revision, told, began FROM issuing WHERE "
             rows = file.execute(f"{asked}{column} = ? ORDER BY began DESC", (value,)).fetchall()
-        return [IssueAsked(*row, datetime.fromtimestamp(began, UTC)) for *row, began in rows]
+        return [
+            IssueAsked(key, person, job, revision, told, datetime.fromtimestamp(began, UTC))
+            for key, person, job, revision, told, began in rows
+        ]
 
     # --- passkeys ----------------------------------------------------------------------------------------------------------------
 

@@ -6,20 +6,27 @@ Nothing heavy is imported here: what a curve says is asked for where an indicati
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 from calib.quantities import read, unit
 from calib.records.record import key, typed
 from calib.records.tables.instruments import Instrument
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
 
 if TYPE_CHECKING:
     from calib.procedures.fleet.at_indication import AtIndication
+
+_LAST_READINGS = 100  # of a person, that tell which meters they carry
 
 
 @dataclass(frozen=True)
@@ -71,6 +78,25 @@ def ready_instead(session: Session, tag: str, at: datetime, now: datetime) -> li
         if each.indicated == own.indicated
     ]
     return [each for each in ready(session, others, at, now, None) if each.decision.allowed]
+
+
+def ready_for_job(session: Session, job: str, person: str, chosen: str, now: datetime, most: int) -> list[Readiness]:
+    """Meters that may be used now at a job, so many at most; raises NotInRecordsError.
+
+    First the one that was chosen, if any, then those used there, the latest first, then those that a person used last elsewhere,
+    then whatever measures the same as the first of these.
+    """
+    job_id = job_named(session, job).id
+    used = select(Instrument.tag).join(Reading, col(Reading.instrument_id) == Instrument.id)
+    latest_first = used.where(not_retracted(Reading)).order_by(col(Reading.id).desc())
+    there = latest_first.join(Outlet, col(Outlet.id) == Reading.outlet_id).where(Outlet.job_id == job_id)
+    own = latest_first.where(Reading.operator == person).limit(_LAST_READINGS)
+    tags = list(dict.fromkeys([*([chosen] if chosen else []), *session.exec(there), *session.exec(own)]))
+    may_be_used = [each for each in ready(session, tags, now, now, None) if each.decision.allowed][:most]
+    if len(may_be_used) == most or not tags:
+        return may_be_used
+    others = (each for each in ready_instead(session, tags[0], now, now) if each.instrument.tag not in tags)
+    return [*may_be_used, *islice(others, most - len(may_be_used))]
 
 
 def ready_in_the_middle(session: Session, tag: str, now: datetime) -> Readiness:

@@ -25,3 +25,9 @@ const queue = (() => {
     isAskedBack: entry => entry.state !== "waiting" && !queue.isAnswered(entry),  // nothing of it was written
   };
 })();
+
+function timeOf(answer) {  // when the server gave it, with the day where that was another one
+  const at = new Date(answer.headers.get("Date")), two = number => String(number).padStart(2, "0");
+  const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} `;
+  return `${at.toDateString() === new Date().toDateString() ? "" : day}${two(at.getHours())}:${two(at.getMinutes())}`;
+}

@@ -194,6 +194,10 @@
     });
   }
 
+  // What needs the network says so before anything is typed into it.
+  if (document.querySelector(".as-of"))
+    for (const part of document.querySelectorAll("[data-online]")) part.replaceWith(element("span", part.dataset.online));
+
   const out = document.querySelector("form.out");
   if (out) out.addEventListener("submit", event => {
     if (out.dataset.sure) return;
@@ -223,9 +227,9 @@
 
   if (navigator.serviceWorker) {
     navigator.serviceWorker.register("/worker.js").catch(() => {});
-    const links = [...document.querySelectorAll("[data-keep] a.whole")].map(link => link.href);
-    if (person && !document.querySelector(".as-of"))
-      navigator.serviceWorker.ready.then(ready => ready.active.postMessage({keep: [location.href, "/", "/unsent", ...links]}));
+    const job = document.querySelector("[data-keep]"), links = [...document.querySelectorAll("[data-keep] a.whole")].map(link => link.href);
+    const kept = {keep: [location.href, "/", "/unsent", ...links], more: job && job.dataset.keep};
+    if (person && !document.querySelector(".as-of")) navigator.serviceWorker.ready.then(ready => ready.active.postMessage(kept));
   }
   if (person) {
     addEventListener("online", send);

@@ -2,9 +2,9 @@
 // Before it the server puts VERSION, ASSETS and queue.js. A page of another version is passed on and never kept.
 const PATIENCE = 8000, LONGER = 20000;  // ms
 const PAGES = `pages ${VERSION} `, ALL_ASSETS = `assets ${VERSION}`, NONE = "/without-network", STILL = "/still-signed-in";
-// What can be read or filled in without network: a job, the form of an outlet, an instrument.
-const KEPT = /^\/($|jobs\/[^/]+(\/outlets\/[^/]+)?$|instruments\/[^/]+$|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
-const OUTLET = /^\/jobs\/([^/]+)\/outlets\/([^/]+)$/;
+// What can be read or filled in without network: a job, the form of an outlet and its limits, an instrument.
+const KEPT = /^\/($|jobs\/[^/]+(\/limits|\/outlets\/[^/]+)?$|instruments\/[^/]+$|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
+const LIMITS = /^\/jobs\/[^/]+\/limits$/, OUTLET = /^\/jobs\/([^/]+)\/outlets\/([^/]+)$/;
 
 addEventListener("install", event => event.waitUntil((async () => {
   const cache = await caches.open(ALL_ASSETS);
@@ -20,10 +20,11 @@ addEventListener("fetch", event => {
   const {request} = event, address = new URL(request.url);
   if (address.origin !== location.origin) return;
   if (address.pathname.startsWith("/assets/")) event.respondWith(asset(request));
+  else if (LIMITS.test(address.pathname)) event.respondWith(shown(event, address, kept => kept || Response.error()));
   else if (request.mode === "navigate" && request.method === "GET") event.respondWith(shown(event, address));
   else if (request.mode === "navigate") event.respondWith(changed(request, address));
 });
-addEventListener("message", event => event.waitUntil(keepEach(event.data.keep)));
+addEventListener("message", event => event.waitUntil(keepWith(event.data)));
 
 async function forget(which) {
   for (const name of await caches.keys()) if (which(name)) await caches.delete(name);
@@ -42,14 +43,14 @@ function reached(request, patience) {
   return patience ? Promise.race([answered, late]) : answered;
 }
 
-async function shown(event, address) {
+async function shown(event, address, without = kept => kept ? asOf(kept) : none()) {
   const kept = await keptPage(address), before = signedOut;
   try {
     const answer = await reached(event.request, kept && PATIENCE);
     event.waitUntil(keep(address, answer.clone(), before));
     return answer;
   } catch {
-    return kept ? asOf(kept) : none();
+    return without(kept);
   }
 }
 
@@ -60,7 +61,7 @@ async function keep(address, answer, before) {
   if (answer.headers.get("Calib-Version") !== VERSION) {
     await forget(name => name.startsWith(PAGES));
     await registration.update();
-    return;
+    throw new Error("another version");  // which waits until this worker has ended: nothing more is kept
   }
   const own = PAGES + person;
   if (!person) signedOut++;
@@ -70,14 +71,21 @@ async function keep(address, answer, before) {
   const page = await answer.text();
   if (page.includes('class="said"')) return;  // what is said once
   const headers = new Headers(answer.headers);
-  if (signedOut !== before) return;
-  const meter = OUTLET.test(address.pathname) && /<input type="hidden" name="instrument" value="([^"&]+)"/.exec(page);
+  const meter = OUTLET.test(address.pathname) && / name="instrument" value="([^"&]+)"/.exec(page);
   const names = new Set([named(address), meter ? ofMeter(address.pathname, meter[1]) : named(address)]);
-  for (const name of names) await (await caches.open(own)).put(name, new Response(page, {headers}));
+  for (const name of names) if (signedOut === before) await (await caches.open(own)).put(name, new Response(page, {headers}));
 }
 
-async function keepEach(addresses) {
+async function keepWith({keep: addresses, more}) {
   const before = signedOut;
+  await keepEach(addresses, before);
+  try {
+    if (more) await keepEach((await (await fetch(more, {redirect: "error"})).json()).addresses, before);
+  } catch {  // another time
+  }
+}
+
+async function keepEach(addresses, before) {
   for (const each of addresses) {
     const address = new URL(each, location.origin), kept = await keptPage(address);
     if (kept && Date.now() - Date.parse(kept.headers.get("Date")) < 600000) continue;
@@ -108,12 +116,8 @@ async function keptPage(address) {
   return undefined;
 }
 
-const two = number => String(number).padStart(2, "0");
 async function asOf(kept) {
-  const at = new Date(kept.headers.get("Date")), today = new Date();
-  const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} `;
-  const time = `${at.toDateString() === today.toDateString() ? "" : day}${two(at.getHours())}:${two(at.getMinutes())}`;
-  const line = `<p class="as-of" role="status">As of ${time}, without network</p>`;
+  const line = `<p class="as-of" role="status">As of ${timeOf(kept)}, without network</p>`;
   return new Response((await kept.text()).replace(/<main[^>]*>/, found => found + line), {headers: kept.headers});
 }
 
@@ -130,10 +134,10 @@ async function changed(request, address) {
   try {
     const sent = {method: "POST", body: new URLSearchParams(fields), headers: {"Calib-Worker": "yes"}, redirect: "manual"};
     const answer = await reached(new Request(address, sent), LONGER), to = answer.headers.get("Location");
+    if (!answer.headers.has("Calib-Version")) throw new Error("no answer of the pages");
     if (to) await queue.drop(fields.client_key);  // where it was changed: what it was before
     if (to) return Response.redirect(to, 303);
-    // Another session, or none: it is not lost to the page that says so. Without the version it is no answer of the pages.
-    if (answer.headers.has("Calib-Version") && ![401, 403].includes(answer.status)) return answer;
+    if (![401, 403].includes(answer.status)) return answer;  // of another session, or none, it is kept
   } catch {  // the server was not reached
   }
   try {
