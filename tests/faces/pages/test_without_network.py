@@ -21,6 +21,7 @@ from calib.records.tables.entries import SentEntry
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 from tests.accessible import violations_on
+from tests.conftest import FILE, SERVER
 from tests.folders import all_of
 from tests.mortal_server import mortal
 from tests.pages_browser import give_password, lasting_phone, phone, scrolls_sideways, serving, sign_in, small_targets
@@ -122,7 +123,7 @@ def usable(page):
 # --- pages -----------------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("light", ["light", "dark"])
+@pytest.mark.parametrize(("backend", "light"), [(FILE, "light"), (SERVER, "dark")], indirect=["backend"])
 def test_a_reading_typed_without_network_is_sent_when_there_is_network(browser, served, address, light):
     with phone(browser, address, light) as page:
         opened_job(page)
@@ -172,12 +173,56 @@ def test_an_instrument_is_not_said_to_be_ready_without_saying_as_of_when(browser
         assert page.get_by_text(AS_OF).count() == 0
 
 
+def test_meters_are_changed_and_looked_up_without_network_and_digits_compared_with_what_would_pass(
+    browser, served, address
+):
+    with phone(browser, address) as page:
+        opened_job(page)
+        wait_for_script(page, f"async () => (await ({PAGES_KEPT})()).filter(each => each === '{S_2}').length > 2")
+        page.context.set_offline(True)
+        page.goto("/instruments/VA-2")
+        page.get_by_text("May be used").wait_for()
+        page.get_by_text(AS_OF).wait_for()
+        page.goto(S_2)
+        page.locator("summary", has_text="Photographs").click()
+        told(page, "To keep a photograph needs the network")
+        told(page, "to correct it needs the network")
+        assert page.locator("form[data-photograph]").count() == 0
+        page.locator("summary", has_text="Another meter").click()
+        page.get_by_label("Tag of the meter").fill("VA-2")
+        page.get_by_role("button", name="Take this meter").click()
+        page.get_by_text(AS_OF).wait_for()
+        compared = page.locator(".compared")
+        for values, said in (
+            (("640", "700"), "Pass 2: outside what would pass"),
+            (("640", "641"), "Each pass is within"),
+        ):
+            for count, value in enumerate(values, start=1):
+                page.get_by_label(f"Pass {count}").fill(value)
+            compared.get_by_text(said).wait_for()
+        assert re.search(r"63\d\.\d to 66\d\.\d fpm, as of \d\d:\d\d\. The server decides\.$", compared.inner_text())
+        usable(page)
+        page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+        page.get_by_label("Unit that the meter shows").select_option("m/s")
+        assert compared.inner_text() == ""
+        page.get_by_label("Unit that the meter shows").select_option("fpm")
+        page.get_by_role("button", name="Keep the reading").click()
+        page.wait_for_url("**/unsent")
+        page.context.set_offline(False)
+        told(page, "On record")
+        page.goto(S_2)
+        assert page.locator(".compared").inner_text() == ""
+        assert page.locator("form[data-photograph]").count() == 1
+    assert on_record(served, Reading)[-1]["observations"] == "640;641"
+
+
 def test_a_page_that_was_never_opened_says_that_there_is_no_network(browser, address):
     with phone(browser, address) as page:
         opened_job(page)
         page.context.set_offline(True)
         page.goto("/account")
         told(page, "There is no network")
+        told(page, "Traverses, corrections, photographs and openings need the network")
         usable(page)
         page.get_by_role("link", name="To the jobs").click()
         page.get_by_text(AS_OF).wait_for()
@@ -248,6 +293,7 @@ def test_an_old_worker_never_serves_a_new_server(browser, served, monkeypatch):
             (old,) = page.evaluate(ASSETS_KEPT)
         page.goto("/jobs/J-1")
         page.get_by_text(AS_OF).wait_for()
+        opened.callback(without_network._worker.cache_clear)  # noqa: SLF001
         named = assets()
         named["phone.css"] = Asset("phone.css", named["phone.css"].content + b"h1 { letter-spacing: 7px; }")
         for module in (application, without_network):
@@ -266,7 +312,6 @@ def test_an_old_worker_never_serves_a_new_server(browser, served, monkeypatch):
         page.goto("/jobs/J-1")
         page.get_by_text(AS_OF).wait_for()
         assert is_of_new_version(page)
-    without_network._worker.cache_clear()  # noqa: SLF001
 
 
 def is_of_new_version(page):
@@ -304,6 +349,7 @@ def test_what_is_unusual_is_asked_when_it_is_sent(browser, served, address):
     assert len(on_record(served)) == 1
 
 
+@pytest.mark.parametrize("backend", [FILE, SERVER], indirect=True)
 def test_of_two_phones_at_one_outlet_the_second_is_shown_what_the_first_one_sent(browser, served, address):
     with phone(browser, address) as first, phone(browser, address) as second:
         for page, name, values in ((first, "Tom", ("3.10", "3.12")), (second, "Ed", ("3.14", "3.16"))):
