@@ -41,15 +41,17 @@ def serving(engine, credentials, port=0, **settings):
 
 
 @contextmanager
-def chromium(*words):
-    """The browser, without a screen; further words of its command."""
+def chromium(*words, env=None):
+    """The browser, without a screen; further words of its command, and another environment than this one's."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("needs playwright, which drives a browser")
     path = program()
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage", *words])
+        browser = play.chromium.launch(
+            executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage", *words], env=env
+        )
         try:
             yield browser
         finally:
