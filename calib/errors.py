@@ -9,7 +9,9 @@
     ├── NotInRecordsError         a tag, certificate, job or reading that is not there     exit status 2
     ├── GapError                  outlets that were not measured, where nobody says why    exit status 1
     ├── RecordsError              the records file cannot be opened, read or written       exit status 2
-    │   └── DeniedError           a server does not let the login do it                    exit status 2
+    │   ├── DeniedError           a server does not let the login do it                    exit status 2
+    │   └── UnreachableError      no server takes the connection, or one that did has gone exit status 2
+    │       └── UnsureError       it has gone while it confirmed what was written          exit status 2
     └── RefusedError              what the gate or the rules of acceptance refuse          exit status 3
 
 A reading that the gate refuses while it is typed is no error: it is an answer, kept as a refusal (exit status 3).
@@ -145,6 +147,14 @@ class RecordsError(CalibError):
 
 class DeniedError(RecordsError):
     """A server does not let the login do it: its roles do not allow it, or it has none."""
+
+
+class UnreachableError(RecordsError):
+    """No server of the records takes the connection, or one that did has gone; nothing was written, and it may be tried again."""
+
+
+class UnsureError(UnreachableError):
+    """A server has gone while it confirmed what was written: all of it may be on record, or nothing."""
 
 
 class DamagedError(CalibError):

@@ -169,7 +169,8 @@ SMALLEST = 1e-12  # nor smaller: below it a quotient would
 _LONGEST = 25  # signs: the longest spelling of a double has 24
 _DIGITS = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _NUMBER = re.compile(_DIGITS, re.ASCII)
-_TYPED = re.compile(rf"\s*({_DIGITS})\s*(\S.*?)\s*", re.ASCII)
+_TYPED = re.compile(rf"\s*([+-]?\d*,\d+|{_DIGITS})\s*(\S.*?)\s*", re.ASCII)
+COMMA_OR_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,234: it may mean either
 
 
 def finite_number(text: str) -> str | None:
@@ -184,13 +185,16 @@ def finite_number(text: str) -> str | None:
 
 
 def read(text: str, quantity: str) -> tuple[float, Unit]:
-    """Typed value with its unit ("2.5 m/s") as a value in SI and the unit; raises UnitError."""
+    """Typed value with its unit ("2.5 m/s", "2,5 m/s") as a value in SI and the unit; raises UnitError."""
     parts = _TYPED.fullmatch(text)
     # Without white space between them a digit belongs to the number: 0.51 is no 0.5 of the unit 1.
     if parts is None or (parts[2][0].isdigit() and not text[parts.start(2) - 1].isspace()):
         raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {coherent(quantity).symbol}'")
     typed = unit(quantity, parts[2])
-    expected = finite_number(parts[1])
+    number = parts[1].replace(",", ".")
+    expected = finite_number(number)
+    if COMMA_OR_THOUSANDS.fullmatch(parts[1]):
+        expected = f"{number} or {parts[1].replace(',', '')}, written without a comma: it may mean either"
     if expected is not None:
         raise UnitError(f"{text!r}: expected {expected}")
-    return typed.to_si(float(parts[1])), typed
+    return typed.to_si(float(number)), typed

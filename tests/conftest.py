@@ -1,5 +1,6 @@
 """Settings of the property tests (no deadline, since machines differ), and records to work on: in a file, or on a server."""
 
+import gc
 import os
 import shutil
 from datetime import timedelta
@@ -14,6 +15,9 @@ from calib.procedures.people.grants import PAGES_LOGIN
 from calib.records import database, ledger, on_file, server_functions
 from tests import as_found, folders, postgres
 from tests.writers import ANY_TIME, PATIENCE
+
+# Twenty thousand tests are many objects that stay: asking again and again which of them are garbage takes a sixth of the time.
+gc.set_threshold(10_000, 20, 20)
 
 settings.register_profile("calib", deadline=None, max_examples=60)
 settings.load_profile("calib")
@@ -31,6 +35,7 @@ OF_FILES = {
     "procedures/enter/test_import_cells.py",
     "procedures/enter/test_import_any_text.py",
     "faces/pages/test_in_a_browser.py",
+    "faces/pages/test_without_network.py",  # what is sent, test_unsent asks of a server; the tests that name both run on both
     "faces/pages/test_desk_in_a_browser.py",
     "procedures/report/test_signing_key.py",  # who is on record, test_persons_and_roles asks of a server
     "test_evaluating_writes_nothing",
@@ -41,6 +46,11 @@ OF_FILES = {
 def pytest_xdist_auto_num_workers():
     """Half as many test processes again as processors: many wait for a disk, a server or another program."""
     return (os.cpu_count() or 1) * 3 // 2 or 1
+
+
+def pytest_collection_finish():
+    """What was collected stays until the end."""
+    gc.freeze()
 
 
 def pytest_generate_tests(metafunc):

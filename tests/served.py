@@ -14,8 +14,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import psycopg
+from sqlmodel import select
 from starlette.testclient import TestClient
 
+from calib.faces.files import import_folders
 from calib.faces.pages.frame.application import PAGES, application
 from calib.faces.pages.frame.passwords import hash_of
 from calib.faces.pages.frame.served import Served
@@ -23,6 +25,7 @@ from calib.procedures.people.grants import PAGES_LOGIN, grants
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person, enrollable
 from calib.records import database, ledger
 from calib.records.credentials import Credentials
+from calib.records.tables.people import Person
 from tests.postgres import database_of
 
 ADDRESS = "http://localhost:8417"
@@ -40,16 +43,27 @@ def put_on_record(location, people=PEOPLE, login=lambda _: None):
             add_person(session, PersonWanted(name, login(name), [role]), signature)
 
 
+def staffed(location):
+    """Whether anybody is on record."""
+    with database.reading(str(location)) as session:
+        return session.exec(select(Person)).first() is not None
+
+
 def put_on_server(server, url, people=PEOPLE):
     """The same on a server, where each has a login of their name, and is let do what their roles allow; the URL of the pages."""
     # Without the first the owner of the tables may not write on: names are checked from then on.
     first, *others = people
     put_on_record(url, {first: people[first]}, str.casefold)
     refreshed(url)
-    database_name = database_of(url)
-    put_on_record(server.url(database_name, first.casefold()), {name: people[name] for name in others}, str.casefold)
+    of_first = server.url(database_of(url), first.casefold())
+    put_on_record(of_first, {name: people[name] for name in others}, str.casefold)
     refreshed(url)
-    return server.url(database_name, PAGES_LOGIN)
+    return pages_of(server, url)
+
+
+def pages_of(server, url):
+    """The URL by which the pages come to a database of a server."""
+    return server.url(database_of(url), PAGES_LOGIN)
 
 
 def refreshed(url):
@@ -85,6 +99,11 @@ class Company:
         """A session in which a person writes past the pages; on a server by their login."""
         self.enrol(name)
         return database.writing(database.acting_as(self.engine, self.credentials.enrolled(name).login))
+
+    def imports(self, folder, person="Quinn", at=ADDED + timedelta(minutes=1)):
+        """A person imports a folder, past the pages."""
+        with self.writing_as(person) as session:
+            import_folders(session, [folder], ledger.Signature(person, at, "import"), at)
 
     def visitor(self, **headers):
         """Somebody with a browser whom nobody knows yet."""

@@ -98,6 +98,7 @@ ROOMS = {
             "typed",
         ),
         "report": ("verify", "factors", "impact", "measure", "on_record", "dcc", "people"),
+        "sites": ("enter", "fleet", "verify", "on_record", "people", "typed"),
         "validate": ("on_record", "people"),
         "audit": ("report", "verify", "impact", "on_record", "people", "typed"),
     },
@@ -117,6 +118,7 @@ ROOMS = {
         "drawings": ("answers", "parts", "written", "plain_text", "palette"),
         "report": (
             "drawings",
+            "handouts",
             "answers",
             "parts",
             "written",

@@ -184,14 +184,26 @@ def test_a_typed_value_is_read_with_its_unit(text, quantity, si):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "m/s", "fast", "2,5 m/s", "1.2.3 m/s", "nan m/s", "inf m/s", "1e999 m/s", "2.5 mph"]
+    "text", ["", "m/s", "fast", "2,5,3 m/s", "2.5,3 m/s", "1.2.3 m/s", "nan m/s", "inf m/s", "1e999 m/s", "2.5 mph"]
 )
 def test_what_cannot_be_read_is_refused(text):
     with pytest.raises(UnitError):
         read(text, "air velocity")
 
 
-@pytest.mark.parametrize("text", ["0.51", "51"])
+@pytest.mark.parametrize(
+    ("comma", "point"), [("2,5 m/s", "2.5 m/s"), ("0,125 m/s", "0.125 m/s"), (",5 m/s", "0.5 m/s")]
+)
+def test_a_decimal_comma_is_read_as_a_decimal_point(comma, point):
+    assert read(comma, "air velocity") == read(point, "air velocity")
+
+
+def test_what_may_be_a_decimal_comma_or_thousands_is_refused_with_both():
+    with pytest.raises(UnitError, match=r"1\.250 or 1250, written without a comma"):
+        read("1,250 fpm", "air velocity")
+
+
+@pytest.mark.parametrize("text", ["0.51", "51", "0,51"])
 def test_a_value_without_unit_is_refused_even_where_1_is_a_unit(text):
     with pytest.raises(UnitError, match="not a value with a unit"):
         read(text, "relative humidity")

@@ -10,6 +10,9 @@ Rules, agreed for a job before measuring:
 The guard band is w = U where there are two limits. A flow with one limit, a minimum or a maximum, can be wrong on one side only:
 there w = k u with the one-sided k of the same coverage probability (`guard_bands`).
 
+Decision (2026-11). The probability of conformity uses Student's t, so that it agrees with k. Cost: certificates and global risks,
+which have no degrees of freedom, keep the normal distribution: two in one program.
+
 Decision (2026-11-29): the guarded rules take the one-sided k for one limit, so that a result on the acceptance limit conforms
 with the coverage probability that U promises. Options: w = U there too (k = 2 for one limit: 97.7 %); a decision rule of its own,
 which each job would have to agree on. Cost: at one limit the risk of a wrong pass is up to 4.55 % where it is up to 2.3 % at each

@@ -16,6 +16,7 @@ from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, Export
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.typed.any_sheet import read_any, sheets_in
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.evidence_statement import STATEMENT
 from calib.procedures.typed.foreign_sheet import SheetMap, read_map
 from calib.procedures.typed.points_of_readings import name_readings
 from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_sheets
@@ -152,6 +153,16 @@ def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[st
     return read_sheets(
         files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE), reading
     )
+
+
+def read_evidence(folder: Path) -> tuple[FileContent, dict[str, FileContent]]:
+    """The statement of a folder that a hand-over wrote, and every other file by its name; raises BadInputError for no folder."""
+    if not _is_folder(folder):
+        raise BadInputError([Finding(str(folder), None, None, None, "a folder that a hand-over wrote")])
+    paths = sorted(path for path in folder.rglob("*") if not _is_folder(path))
+    files = {path.relative_to(folder).as_posix(): file_content(path, LARGEST_SHEET) for path in paths}
+    files.pop(STATEMENT, None)
+    return file_content(folder / STATEMENT, LARGEST_FILE), files
 
 
 def _is_file(path: Path) -> bool:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from calib.quantities import UNITS
 from calib.records.words import NET
 from calib.uncertainty.statement import interval_text, plain, round_result, round_uncertainty
 
@@ -28,6 +29,17 @@ def unit_text(symbol: str) -> str:
     for typed, shown in _TYPESET:
         symbol = typed.sub(shown, symbol)
     return symbol
+
+
+_OTHERWISE_TYPESET = sorted(
+    {symbol for known in UNITS.values() for symbol in known if unit_text(symbol) != symbol}, reverse=True
+)
+_AS_TYPED = re.compile(rf"(?<![\w/])(?:{'|'.join(map(re.escape, _OTHERWISE_TYPESET))})(?![\w/])")
+
+
+def with_units(text: str) -> str:
+    """A text with the units in it typeset."""
+    return _AS_TYPED.sub(lambda symbol: unit_text(symbol[0]), text)
 
 
 def probability_text(probability: float) -> str:

@@ -24,6 +24,7 @@ SESSION_UNUSED = timedelta(hours=12)  # after which a session has ended
 SESSION_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(days=2)
 ISSUES_KEPT = timedelta(days=7)  # what became of a report that was asked for; the records hold what was issued
+TRAVERSES_KEPT = timedelta(days=7)  # from the last point that was typed
 CHALLENGE_LASTS = timedelta(minutes=5)
 _WAIT_SECONDS = 10
 _NOTED_AFTER = timedelta(minutes=5)  # the use of a session is written down no more often
@@ -45,6 +46,11 @@ CREATE TABLE IF NOT EXISTS challenge (digest TEXT PRIMARY KEY, challenge BLOB NO
 CREATE TABLE IF NOT EXISTS issuing (
     key TEXT PRIMARY KEY, person TEXT NOT NULL, job TEXT NOT NULL, revision INTEGER NOT NULL, began REAL NOT NULL, told TEXT)
     STRICT;
+CREATE TABLE IF NOT EXISTS traversing (
+    person TEXT, job TEXT, outlet TEXT, address TEXT NOT NULL, typed INTEGER NOT NULL, points INTEGER NOT NULL, at REAL NOT NULL,
+    PRIMARY KEY (person, job, outlet)) STRICT;
+CREATE TABLE IF NOT EXISTS verifying (
+    key TEXT PRIMARY KEY, person TEXT NOT NULL, began REAL NOT NULL, ended REAL, told TEXT, is_right INTEGER) STRICT;
 CREATE TABLE IF NOT EXISTS try (
     kind TEXT, whose TEXT, count INTEGER NOT NULL, last REAL NOT NULL, PRIMARY KEY (kind, whose)) STRICT;
 """
@@ -99,6 +105,28 @@ class IssueAsked:
     job: str
     revision: int
     told: str | None = None  # absent: it is under way, or what did it has ended
+    began: datetime | None = None  # absent: it was not asked for yet
+
+
+@dataclass(frozen=True)
+class TraverseBegun:
+    """A traverse of which some points are typed and nothing is written."""
+
+    address: str  # of the page of the point that comes next
+    typed: int
+    points: int  # in all, over the passes
+
+
+@dataclass(frozen=True)
+class VerificationAsked:
+    """A verification of the records that somebody asked for, and what it said."""
+
+    key: str
+    person: str
+    began: datetime
+    ended: datetime | None = None  # absent: it is under way, or what did it has ended
+    told: str = ""
+    is_right: bool = False
 
 
 class Credentials:
@@ -272,10 +300,67 @@ class Credentials:
 
     def issues_asked(self, person: str) -> list[IssueAsked]:
         """The reports that a person asked to be issued, the last one first."""
+        return self._issues("person", person)
+
+    def issues_asked_of(self, job: str) -> list[IssueAsked]:
+        """The issues of a job's report that anybody asked for, the last one first."""
+        return self._issues("job", job)
+
+    def _issues(self, column: str, value: str) -> list[IssueAsked]:
         with self._asked() as file:
-            asked = "SELECT key, person, job, revision, told FROM issuing WHERE person = ? ORDER BY began DESC"
-            rows = file.execute(asked, (person,)).fetchall()
-        return [IssueAsked(*row) for row in rows]
+            asked = "SELECT key, person, job, revision, told, began FROM issuing WHERE "
+            rows = file.execute(f"{asked}{column} = ? ORDER BY began DESC", (value,)).fetchall()
+        return [
+            IssueAsked(key, person, job, revision, told, datetime.fromtimestamp(began, UTC))
+            for key, person, job, revision, told, began in rows
+        ]
+
+    # --- traverses begun ---------------------------------------------------------------------------------------------------------
+
+    def leave_traverse(self, person: str, job: str, outlet: str, begun: TraverseBegun, at: datetime) -> None:
+        """Keep how far a person's traverse of a duct is."""
+        with self._changed() as file:
+            file.execute("DELETE FROM traversing WHERE at < ?", ((at - TRAVERSES_KEPT).timestamp(),))
+            row = (person, job, outlet, begun.address, begun.typed, begun.points, at.timestamp())
+            file.execute("INSERT OR REPLACE INTO traversing VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+
+    def end_traverse(self, person: str, job: str, outlet: str) -> None:
+        """It is written."""
+        with self._changed() as file:
+            file.execute("DELETE FROM traversing WHERE person = ? AND job = ? AND outlet = ?", (person, job, outlet))
+
+    def traverses_begun(self, person: str, job: str) -> dict[str, TraverseBegun]:
+        """The traverses that a person began in a job, by their ducts."""
+        asked = "SELECT outlet, address, typed, points FROM traversing WHERE person = ? AND job = ?"
+        with self._asked() as file:
+            return {outlet: TraverseBegun(*row) for outlet, *row in file.execute(asked, (person, job))}
+
+    # --- verifications asked for -------------------------------------------------------------------------------------------------
+
+    def ask_verification(self, key: str, person: str, at: datetime) -> None:
+        """Keep that somebody asks for the records to be verified."""
+        with self._changed() as file:
+            row = (key, person, at.timestamp())
+            file.execute("INSERT INTO verifying (key, person, began) VALUES (?, ?, ?)", row)
+
+    def end_verification(self, key: str, told: str, at: datetime, *, is_right: bool) -> None:
+        """Keep what it said; what one before it said is forgotten."""
+        with self._changed() as file:
+            ended = "UPDATE verifying SET ended = ?, told = ?, is_right = ? WHERE key = ?"
+            file.execute(ended, (at.timestamp(), told, is_right, key))
+            file.execute("DELETE FROM verifying WHERE began < (SELECT began FROM verifying WHERE key = ?)", (key,))
+
+    def verifications_asked(self) -> list[VerificationAsked]:
+        """Those that are kept, the last one first: the one that ended last, and what was asked for since."""
+        with self._asked() as file:
+            asked = "SELECT key, person, began, ended, told, is_right FROM verifying ORDER BY began DESC"
+            rows = file.execute(asked).fetchall()
+        return [
+            VerificationAsked(
+                key, person, datetime.fromtimestamp(began, UTC), _time_kept(ended), told or "", bool(is_right)
+            )
+            for key, person, began, ended, told, is_right in rows
+        ]
 
     # --- passkeys ----------------------------------------------------------------------------------------------------------------
 
@@ -327,6 +412,10 @@ class Credentials:
         with self._changed() as file:
             file.execute("DELETE FROM passkey WHERE person = ? AND id = ?", (person, id_))
             _end_sessions(file, person, but)
+
+
+def _time_kept(seconds: float | None) -> datetime | None:
+    return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
 
 
 def _person_of_link(file: sqlite3.Connection, link: str, at: datetime) -> str | None:

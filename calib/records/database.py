@@ -12,7 +12,7 @@ from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
-from calib.errors import DeniedError, RecordsError, Step
+from calib.errors import DeniedError, RecordsError, Step, UnreachableError, UnsureError
 from calib.records import on_file, on_server
 from calib.records.beside import beside, put_new
 from calib.records.expected_schema import is_as_made
@@ -369,14 +369,23 @@ def _told(place: str, confirming: list[bool] | None = None) -> Iterator[None]:
     except IntegrityError as error:
         raise RecordsError(f"{place}: the records refuse this: {_cause_of(error)}; nothing was written") from error
     except (DBAPIError, sqlite3.Error) as error:
-        lost = isinstance(error, DBAPIError) and error.connection_invalidated
-        end = "nothing was written"
-        if lost and confirming:
-            end = (
-                "the server was confirming it, and may have written all of it or nothing: look before you run it again"
+        kind, end = _kind_of(error), "nothing was written"
+        if kind is UnreachableError and confirming:
+            kind, end = (
+                UnsureError,
+                (
+                    "the server was confirming it, and may have written all of it or nothing: look before you run it again"
+                ),
             )
-        kind = DeniedError if on_server.is_denied(error) else RecordsError
         raise kind(f"{place}: {_cause_of(error)}; {end}") from error
+
+
+def _kind_of(error: DBAPIError | sqlite3.Error) -> type[RecordsError]:
+    if not isinstance(error, DBAPIError) or isinstance(error.orig, sqlite3.Error):
+        return RecordsError
+    if on_server.is_denied(error):
+        return DeniedError
+    return UnreachableError if on_server.is_unreachable(error) else RecordsError
 
 
 def _cause_of(error: DBAPIError | sqlite3.Error) -> str:

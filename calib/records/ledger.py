@@ -3,7 +3,7 @@
     digest(entry) = SHA-256(sequence, time, person, action, table, id, digest of the record, digest of the entry before, version)
 
 The version is that of the program which wrote the entry. Entries from before it was kept have none, and their digest is made
-without one. Where it stands no time runs back.
+without one. Where it stands no time runs back by more than a minute: refused where it is written, found where it was put in.
 
 Decision (2026-11). The version is within an entry's digest. Options: in a table of its own (a second row for each write), outside
 the digest (whoever takes it away would take the rule of times away). Cost: a clock that was ahead stops all writing until QA closes

@@ -5,6 +5,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import unquote
 
 from sqlalchemy import URL
 from sqlalchemy.engine import make_url
@@ -23,6 +24,15 @@ _DEFAULTS = {
 }
 _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 _FORM = "postgresql://user@host/database"
+_UNREADABLE = (
+    f"the URL of the records cannot be read: write it as {_FORM}, several hosts as "
+    "postgresql://user@host:5432,other:5432/database, a port as a number"
+)
+
+# How libpq names its hosts and SQLAlchemy does not: one behind the other, each with its port, or a socket's folder with %2F.
+_LOGIN_BEFORE = re.compile(r"[^:/]*(:[^@]*)?@")
+_HOSTS = re.compile(r"[^/?@]*(,|%2F)[^/?@]*", re.IGNORECASE)
+_HOST = re.compile(r"(?:\[(?P<number>[^\[\]]*)\]|(?P<name>[^:\[\]]*))(?::(?P<port>\d*))?")
 
 # What was meant for a server, and would be made into a file's name with the password in it: a URL that lacks something, words of
 # libpq, a login without a scheme. A letter before a colon is a drive.
@@ -48,9 +58,9 @@ class Server:
             host=url.host,
             port=url.port,
             database=url.database,
-            query={"host": query["host"]} if "host" in query else {},
+            query={name: query[name] for name in ("host", "port") if name in query},
         )
-        return shown.render_as_string()
+        return shown.render_as_string().replace("%2C", ",")
 
 
 def located(location: str) -> Path | Server:
@@ -61,7 +71,7 @@ def located(location: str) -> Path | Server:
     if scheme.lower() == "sqlite":
         return _file(rest.removeprefix("/"))
     if scheme.lower() in ("postgresql", "postgres"):
-        return _server(f"postgresql+psycopg://{rest}")
+        return _server(rest)
     # What stands before :// may be anything, a password among it, if it is no name of a scheme.
     shown = f"{scheme}://" if re.fullmatch(r"[A-Za-z][A-Za-z0-9+.-]{0,20}|", scheme) else "such a URL"
     raise RecordsError(f"records at {shown} are not served: name a file, or a database as {_FORM}")
@@ -77,11 +87,14 @@ def _file(location: str) -> Path:
     return Path(location)
 
 
-def _server(location: str) -> Server:
+def _server(named: str) -> Server:
+    """The server that a URL names, given without its scheme."""
+    named, hosts = _hosts_apart(named)
     try:
-        url = make_url(location)
+        url = make_url(f"postgresql+psycopg://{named}").update_query_dict(hosts)
+        url.get_dialect()().create_connect_args(url)  # where hosts and ports are held against one another
     except (ArgumentError, ValueError):
-        raise RecordsError(f"the URL of the records cannot be read: write it as {_FORM}, a port as a number") from None
+        raise RecordsError(_UNREADABLE) from None
     if "@" in (url.host or ""):
         raise RecordsError("the password in the URL of the records has an @: write %40 for it, or use PGPASSWORD")
     if "@" in (url.database or ""):
@@ -89,6 +102,22 @@ def _server(location: str) -> Server:
     if not url.database:
         raise RecordsError(f"the URL of the records names no database: write it as {_FORM}")
     return Server(url.set(query=_DEFAULTS | _encrypted(url, os.environ) | dict(url.query)))
+
+
+def _hosts_apart(named: str) -> tuple[str, dict[str, str]]:
+    """A URL without the hosts that SQLAlchemy cannot read where they stand, and these as the options `host` and `port`."""
+    login = _LOGIN_BEFORE.match(named)
+    hosts = _HOSTS.match(named, login.end() if login else 0)
+    if hosts is None:
+        return named, {}
+    each = [_HOST.fullmatch(host) for host in hosts[0].split(",")]
+    parted = [(unquote(host["number"] or host["name"] or ""), host["port"] or "") for host in each if host]
+    if len(parted) < len(each):
+        raise RecordsError(_UNREADABLE)
+    options = {"host": ",".join(host for host, _ in parted), "port": ",".join(port for _, port in parted)}
+    return named[: hosts.start()] + named[hosts.end() :], {
+        name: value for name, value in options.items() if value.strip(",")
+    }
 
 
 def _encrypted(url: URL, environment: Mapping[str, str]) -> dict[str, str]:

@@ -10,7 +10,7 @@ import re
 from typing import Any
 
 from sqlalchemy import Connection, Engine, event, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlmodel import create_engine
 
 from calib.errors import RecordsError, Step
@@ -27,17 +27,27 @@ _LOCKED, _DENIED = "55P03", "42501"
 _NEXT_STEP = {
     "40001": "another transaction came in between: run it again",
     "40P01": "another transaction came in between: run it again",
-    "25006": "this server may only be read: name the one that the replicas follow",
+    "25006": "this server may only be read: name the one that the replicas follow, or all with target_session_attrs=read-write",
     _DENIED: f"the login's roles do not allow it; {Step.SEE_GRANTS} what each may",
     "53100": "make room on the server and run it again",
 }
+
+# A line of the driver's on one of several hosts.
+_ATTEMPT = re.compile(
+    r"^- host: '(?P<host>[^']*)', port: '(?P<port>[^']*)'(?:, hostaddr: '[^']*')?: "
+    r"(?:connection (?:failed|is bad): )?(?:connection to server .*? failed: )?(?P<said>.*)$",
+    re.MULTILINE,
+)
 
 
 def engine_of(server: Server, wait: float) -> Engine:
     """Engine on a server; another's lock is waited for so many seconds. Raises RecordsError where the driver is missing."""
     try:
         # Prepared statements outlive their transaction, which not every connection pooler between here and there stands.
-        engine = create_engine(server.url, connect_args={"prepare_threshold": None}, max_overflow=MOST_CONNECTIONS - 5)
+        # One that is kept is asked whether it lives before it is used again: its server may have gone, and another taken its place.
+        engine = create_engine(
+            server.url, connect_args={"prepare_threshold": None}, max_overflow=MOST_CONNECTIONS - 5, pool_pre_ping=True
+        )
     except ImportError as error:
         raise RecordsError(
             f"{server}: records on a server need the driver psycopg: install it with `pip install 'calib[postgres]'`"
@@ -105,6 +115,12 @@ def is_denied(error: BaseException) -> bool:
     return getattr(getattr(error, "orig", None), "sqlstate", None) == _DENIED
 
 
+def is_unreachable(error: DBAPIError) -> bool:
+    """Whether a connection was lost, or could not be had at all: the driver has no code of the server for that."""
+    refused = isinstance(error, OperationalError) and error.statement is None
+    return error.connection_invalidated or (refused and getattr(error.orig, "sqlstate", None) is None)
+
+
 def cause_of(error: DBAPIError, wait: float) -> str:
     """What the server says, in one line, with the next step where there is one."""
     cause: Any = error.orig
@@ -114,9 +130,10 @@ def cause_of(error: DBAPIError, wait: float) -> str:
             f"in use by another writer for longer than {wait:g} s: run it again", *getattr(error, "__notes__", ()),
         ])  # fmt: skip
     if error.connection_invalidated:
-        return f"the connection was lost ({_one_line(cause)})"
+        said_first, _, _ = str(cause).partition("\n")
+        return f"the connection was lost ({said_first})"
     if state is None or said is None or said.message_primary is None:
-        return _one_line(cause)
+        return _of_each_host(str(cause)) or _one_line(cause)
     return _constraint(state, said) or ": ".join([said.message_primary, *filter(None, [_NEXT_STEP.get(state)])])
 
 
@@ -132,6 +149,12 @@ def _constraint(state: str, said: Any) -> str | None:
     if state == _FOREIGN_KEY:
         return f"FOREIGN KEY constraint failed: {said.constraint_name}"
     return f"NOT NULL constraint failed: {said.table_name}.{said.column_name}" if state == _NOT_NULL else None
+
+
+def _of_each_host(said: str) -> str | None:
+    """What the driver says of several hosts, one after the other; None where it was not several."""
+    each = [f"{one['host']}{one['port'] and ':'}{one['port']}: {one['said']}" for one in _ATTEMPT.finditer(said)]
+    return f"no host takes the connection ({'; '.join(each)}): try again in a minute" if each else None
 
 
 def _one_line(error: object) -> str:

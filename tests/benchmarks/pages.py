@@ -73,8 +73,10 @@ def _time_pages(tom: httpx.Client, count: int) -> None:
     outlets = [each for each in named if not any(other in each for other in _NOT_SWEPT)]
 
     def enter(turn: int) -> httpx.Response:
-        place = outlets[turn % len(outlets)]  # two readings of one outlet within a second are one
-        return tom.post(place, data=sent | {"client_key": f"entry {turn}"})
+        now = datetime.now(UTC).replace(microsecond=0)
+        observed = now - timedelta(minutes=count + _WARM - turn)  # two readings of one outlet within a second are one
+        times = {"observed_at": observed.isoformat(), "sent_at": now.isoformat()}
+        return tom.post(outlets[turn % len(outlets)], data=sent | times | {"client_key": f"entry {turn}"})
 
     timed("an instrument's page", lambda _: tom.get(f"/instruments/{METER}"), 200, count)
     timed("the form of an entry", lambda _: tom.get(at, params={"instrument": METER}), 200, count)

@@ -191,6 +191,58 @@ def test_settings_of_the_machine_are_heeded(monkeypatch, name, value):
     assert asked.url.query.get("sslmode") == ("require" if name == "PGHOST" else None)
 
 
+CLUSTER = {"host": "a.example,b.example", "port": "5432,5433", "target_session_attrs": "read-write"}
+
+
+@pytest.mark.parametrize(
+    ("location", "options"),
+    [
+        (f"anna:{SECRET}@a.example:5432,b.example:5433/calib?target_session_attrs=read-write", CLUSTER),
+        (f"anna:{SECRET}@/calib?host=a.example,b.example&port=5432,5433&target_session_attrs=read-write", CLUSTER),
+        (f"anna:1,/2{SECRET}@a.example,b.example/calib", {"host": "a.example,b.example"}),
+        (f"anna:{SECRET}@a.example,b.example:5433/calib", {"host": "a.example,b.example", "port": ",5433"}),
+        ("a.example,b.example/calib", {"host": "a.example,b.example"}),
+        ("[2001:db8::1]:5432,[::1]:5433/calib", {"host": "2001:db8::1,::1", "port": "5432,5433"}),
+        ("anna@%2Frun%2Fone:5432,%2Frun%2Ftwo:5433/calib", {"host": "/run/one,/run/two", "port": "5432,5433"}),
+        ("anna@%2Frun%2Fpostgresql/calib", {"host": "/run/postgresql"}),
+    ],
+)
+def test_several_hosts_are_named_as_libpq_has_them(location, options):
+    """PostgreSQL's documentation, 32.1.1.2 and 32.1.1.3: each host has its own port; a socket's folder is written with %2F."""
+    server = located(f"postgresql://{location}")
+    assert {name: server.url.query.get(name) for name in options} == options
+    assert server.url.database == "calib"
+    assert SECRET not in str(server)
+    for name in ("host", "port"):
+        assert located(str(server)).url.query.get(name) == options.get(name)
+
+
+@pytest.mark.parametrize(
+    "hosts",
+    [
+        "a.example:5432,b.example:port/calib",
+        "a.example:5432,b.example:5433:5434/calib",
+        "/calib?host=a.example,b.example&port=5432",
+        "/calib?host=a.example,b.example&port=5432,5433,5434",
+        "/calib?host=a.example&port=port",
+        "/calib?host=a.example,b.example&port=5432,port",
+        "/calib?host=a.example:5432&host=b.example:5433&port=5432",
+    ],
+)
+def test_hosts_and_ports_that_do_not_go_together_are_one_line_that_says_what_to_write(hosts, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    ran = calib("due", records=f"postgresql://anna:{SECRET}@{hosts}")
+    assert (ran.status, ran.err.count("\n")) == (2, 1), ran.err
+    assert "a port as a number" in ran.err
+    assert "several hosts as postgresql://user@host:5432,other:5432/database" in ran.err
+    assert SECRET not in ran.err
+
+
+def test_several_hosts_of_other_machines_are_reached_by_tls():
+    assert located("postgresql://localhost,db.example/calib").url.query.get("sslmode") == "require"
+    assert located("postgresql://localhost,[::1]:5433/calib").url.query.get("sslmode") is None
+
+
 def test_a_server_that_does_not_answer_is_given_up_after_ten_seconds_unless_the_url_says_otherwise():
     assert located("postgresql://anna@db.example/calib").url.query["connect_timeout"] == "10"
     assert located("postgresql://anna@db.example/calib?connect_timeout=3").url.query["connect_timeout"] == "3"

@@ -106,6 +106,39 @@ def test_init_names_the_server_without_the_password(copy_there):
     assert "p%25" not in ran.out
 
 
+def test_of_several_hosts_one_that_is_dead_is_passed_over(small_there, postgres_server, tmp_path):
+    name, dead = database_of(small_there), postgres.free_port()
+    login = postgres_server.url_by_port("").partition("@")[0]
+    hosts = f"localhost:{dead},localhost:{postgres_server.port}/{name}?target_session_attrs=read-write"
+    location = f"{login}@{hosts}"
+    added = calib("method", "add", "m", "--uncertainty", "1", "--basis", "b", records=location)
+    assert (added.status, added.err) == (0, "")
+    assert calib("verify", "--json", records=location).document["findings"] == []
+    assert calib("backup", tmp_path / "copy.sqlite", records=location).status == 0
+    assert f"postgresql://{postgres.OWNER}@/{name}?host=localhost,localhost&port={dead},{postgres_server.port}" in (
+        calib("init", records=location).err
+    )
+
+
+def test_several_hosts_that_are_all_dead_are_named_each_in_one_line(postgres_server):
+    first, second = postgres.free_port(), postgres.free_port()
+    login = postgres_server.url_by_port("").partition("@")[0]
+    ran = calib("due", records=f"{login}@localhost:{first},127.0.0.1:{second}/calib?target_session_attrs=read-write")
+    assert (ran.status, ran.err.count("\n")) == (2, 1)
+    assert f"localhost:{first}: Connection refused; " in ran.err
+    assert f"127.0.0.1:{second}: Connection refused): try again in a minute; nothing was written" in ran.err
+
+
+def test_a_connection_that_is_kept_is_made_anew_where_the_server_has_ended_it(small_there, postgres_server):
+    engine = database.open_records(small_there)
+    for _ in range(3):
+        with database.reading(engine) as session:
+            assert all_of(session, Job)
+        ended = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s"
+        assert postgres_server.sql("postgres", ended, database_of(small_there)) == [(True,)]
+    engine.dispose()
+
+
 def test_the_schema_is_that_of_the_code(empty_there):
     engine = database.open_records(empty_there)
     with engine.connect() as connection:

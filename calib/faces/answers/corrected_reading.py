@@ -3,6 +3,7 @@
 from calib.faces.parts.hung_on import hung_on_document, hung_on_lines
 from calib.faces.written import Content
 from calib.procedures.enter.correct_reading import CorrectedReading
+from calib.procedures.on_record.corrected_readings import Correction
 
 
 def document(corrected: CorrectedReading) -> Content:
@@ -14,6 +15,19 @@ def document(corrected: CorrectedReading) -> Content:
         "refused": bool(corrected.reasons),
         "reasons": list(corrected.reasons),
         **hung_on_document(corrected.hung_on),
+    }
+
+
+def correction(made: Correction) -> Content:
+    """A correction that stands on record: which reading took whose place, and each cell before and after."""
+    return {
+        "before": made.before,
+        "after": made.after,
+        "changes": [
+            {"column": column.replace("_", " "), "before": before or "none", "after": after or "none"}
+            for column, (before, after) in made.changes.items()
+        ],
+        **{name: cell for name, cell in made.taken_back.document().items() if name != "replaced_by"},
     }
 
 

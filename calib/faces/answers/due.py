@@ -12,7 +12,7 @@ from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.on_record.reviews import RECORDED_LATER, Review
 
-_HEADER = ("instrument", "due on", "days", "what", "state")
+HEADINGS = ("instrument", "due on", "days", "what", "state")
 
 
 def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Sequence[Review]) -> Content:
@@ -49,13 +49,14 @@ def text(answer: Content) -> str:
     nothing = f"nothing is overdue on {answer['on']}, and nothing comes due within {answer['within_days']} days"
     in_use = [entry for entry in answer["instruments"] if not entry["put_aside"]]
     put_aside = [entry for entry in answer["instruments"] if entry["put_aside"]]
-    lines = [table_text(_HEADER, [_row(entry) for entry in in_use]) if in_use else nothing]
+    lines = [table_text(HEADINGS, [due_row(entry) for entry in in_use]) if in_use else nothing]
     if put_aside:
-        lines += ["put aside:", table_text(_HEADER, [_row(entry) for entry in put_aside])]
+        lines += ["put aside:", table_text(HEADINGS, [due_row(entry) for entry in put_aside])]
     return "\n".join([*lines, *(_waiting(review) for review in answer["open_reviews"])])
 
 
-def _row(entry: Content) -> tuple[str, ...]:
+def due_row(entry: Content) -> tuple[str, ...]:
+    """The cells of an entry, as HEADINGS names them."""
     state = "; ".join(reason.partition(": ")[2] for reason in entry["reasons"]) or "comes due"
     days = "-" if entry["days"] is None else str(entry["days"])
     what = entry["what"] if entry["what"] == CHECK else entry["certificate"] or "-"

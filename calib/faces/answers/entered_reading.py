@@ -8,6 +8,7 @@ from calib.counted import count_of
 from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.verdict import Verdict
 
 _DIGITS = 4  # of an indication that would pass: one more than most meters show
@@ -89,15 +90,21 @@ def would_pass(answer: Content) -> list[str]:
         return []
     if passing is None:
         return ["no indication that the instrument is calibrated for would pass with this U"]
-    low, high = (
-        None if passing[end] is None else f"{_inward(passing[end], up=end == 'from')}" for end in ("from", "to")
-    )
     mean = "mean indications" if answer["traverse"] else "indications"
+    low, high = ends_inside(passing["from"], passing["to"]).values()
     if high is None:
         return [f"{mean} of {low} {unit} or more would pass"]
     if low is None or passing["from"] <= 0:
         return [f"{mean} up to {high} {unit} would pass"]
     return [f"{mean} from {low} to {high} {unit} would pass"]
+
+
+def ends_inside(low: float | None, high: float | None) -> dict[str, str | None]:
+    """Both ends of what would pass, each rounded to the inside; one that is absent is none."""
+    return {
+        "from": None if low is None else _inward(low, up=True),
+        "to": None if high is None else _inward(high, up=False),
+    }
 
 
 def _inward(end: float, *, up: bool) -> str:
@@ -115,6 +122,26 @@ def would_settle(answer: Content) -> list[str]:
     ruled = f"{answer['dominant_contribution']} rules: another method or meter, or a setting nearer the design, would"
     count = answer["observations_to_settle"]
     return [f"{count} {observed} would settle it" if count else f"no number of {observed} settles it; {ruled}"]
+
+
+def moved(before: Evaluation, after: Evaluation, outlet: str) -> list[str]:
+    """What readings of other outlets say otherwise since one was recorded at an outlet: U has a part that all of them share."""
+    were, are = _statements(before), _statements(after)
+    return [
+        f"with it {name} is {said}; it was {were[name]}"
+        for name, said in are.items()
+        if name != outlet and were.get(name, said) != said
+    ]
+
+
+def _statements(evaluation: Evaluation) -> dict[str, str]:
+    counting = (reading_content(evaluation, row, None) for row in evaluation.counting.values())
+    return {each["outlet"]: f"{each['flow']['statement']}{_judged(each['design'])}" for each in counting}
+
+
+def not_in_report(revision: int) -> str:
+    """That a report was issued before a reading was recorded."""
+    return f"revision {revision} of the report was issued without this reading: it stands in the next one"
 
 
 def _left(outlets: Sequence[str]) -> str:

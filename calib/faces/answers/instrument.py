@@ -156,9 +156,19 @@ def _cell(record: Content, column: str) -> str:
 
 def open_lines(answer: Content) -> list[str]:
     """The impact reviews that wait for somebody."""
+    return [told for _, told in open_review_lines(answer)]
+
+
+def open_review_lines(answer: Content) -> list[tuple[int, str]]:
+    """The same with the number of each."""
     return [
-        f"impact review {review['review']} open: {review['instrument']}, {review['happened']}, {review['open_lines']} of"
-        f" {review['lines']} lines"
+        (
+            review["review"],
+            (
+                f"impact review {review['review']} open: {review['instrument']}, {review['happened']}, "
+                f"{review['open_lines']} of {review['lines']} lines"
+            ),
+        )
         for review in answer["impact_reviews"]
         if review["open_lines"]
     ]

@@ -137,12 +137,18 @@ def difference(own: Unit, value: float) -> float | None:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    tables = [_history_table(answer), "", _drift_table(answer), *_notes(answer)] if answer["points"] else []
-    return "\n".join([_head_line(answer), *_recommended(answer), "", *tables, *wrapped(_family_line(answer))])
+    tables = [table_text(*history_table(answer)), "", table_text(*drift_table(answer))] if answer["points"] else []
+    recorded = [
+        f"  nothing is changed; it would be recorded by: {command}" for command in [answer["to_record"]] if command
+    ]
+    action, *why = recommended_lines(answer)
+    said = wrapped_lines([f"recommended: {action}", *(f"  {line}" for line in why), *recorded])
+    notes = wrapped_lines(note_lines(answer)) if tables else []
+    return "\n".join([head_line(answer), *said, "", *tables, *notes, *wrapped(family_line(answer))])
 
 
-def _history_table(answer: Content) -> str:
-    """Errors as found, U beside them, one column for each calibration."""
+def history_table(answer: Content) -> tuple[list[str], list[list[str]]]:
+    """Errors as found, U beside them, one column for each calibration: headings and rows."""
     header = [f"indication [{answer['unit']}]", *(each["calibrated_on"] for each in answer["calibrations"]), "mpe"]
     rows = [
         [
@@ -152,7 +158,7 @@ def _history_table(answer: Content) -> str:
         ]
         for point in answer["points"]
     ]
-    return table_text(header, rows)
+    return header, rows
 
 
 def _found_text(as_found: Content | None, as_left: Content) -> str:
@@ -163,7 +169,8 @@ def _error_text(error: Content) -> str:
     return "-" if error["error"] is None else f"{error['error']:+.3g} ± {error['expanded_uncertainty']:.2g}"
 
 
-def _drift_table(answer: Content) -> str:
+def drift_table(answer: Content) -> tuple[list[str], list[list[str]]]:
+    """Drift and stability at each indication: headings and rows."""
     header = [
         f"indication [{answer['unit']}]", "drift per year", "by changes", "s per interval", "intervals", "in tolerance",
     ]  # fmt: skip
@@ -178,7 +185,7 @@ def _drift_table(answer: Content) -> str:
         ]
         for point in answer["points"]
     ]
-    return table_text(header, rows)
+    return header, rows
 
 
 def _rate_text(drift: Content | None) -> str:
@@ -193,7 +200,8 @@ def _plus_minus(limit: float | None) -> str:
     return "none" if limit is None else f"± {limit:.2g}"
 
 
-def _head_line(answer: Content) -> str:
+def head_line(answer: Content) -> str:
+    """The interval in force, and how many calibrations speak of it."""
     count = len(answer["calibrations"])
     waiting = [each["certificate"] for each in answer["calibrations"] if not each["accepted"]]
     counted = count_of(count, "calibration", "calibrations")
@@ -207,7 +215,8 @@ _JUDGED = {
 }
 
 
-def _notes(answer: Content) -> list[str]:
+def note_lines(answer: Content) -> list[str]:
+    """What the tables state, and what was judged."""
     lines = [
         "Errors of indication as found, U with k = 2; mpe: the maximum permissible error.",
         "Drift by the line through them: band at k = 2, or Student's t where the errors scatter by more than their U.",
@@ -217,7 +226,7 @@ def _notes(answer: Content) -> list[str]:
     ]
     counts = "take their stability from s" if answer["stability_counts"] else "take their stability from limits"
     lines.append(f"Readings with the latest accepted calibration {counts}; history counts from three intervals on.")
-    return wrapped_lines(lines)
+    return lines
 
 
 _ACTIONS = {
@@ -229,24 +238,19 @@ _ACTIONS = {
 }
 
 
-def _recommended(answer: Content) -> list[str]:
-    """What is recommended, why, and what would record it."""
+def recommended_lines(answer: Content) -> list[str]:
+    """What is recommended, and why."""
     said = answer["recommendation"]
-    lines = [
-        f"recommended: {_ACTIONS[said['action']].format(count_of(said['months'], 'month', 'months'))}",
-        *([] if said["reliability"] is None else [f"  {percent_down(said['reliability'])} in tolerance at its end"]),
-        f"  {said['why']}",
-        *([] if said["reason_of_size"] is None else [f"  {said['reason_of_size']}"]),
-        *(
-            []
-            if answer["to_record"] is None
-            else [f"  nothing is changed; it would be recorded by: {answer['to_record']}"]
-        ),
+    return [
+        _ACTIONS[said["action"]].format(count_of(said["months"], "month", "months")),
+        *([] if said["reliability"] is None else [f"{percent_down(said['reliability'])} in tolerance at its end"]),
+        said["why"],
+        *([] if said["reason_of_size"] is None else [said["reason_of_size"]]),
     ]
-    return wrapped_lines(lines)
 
 
-def _family_line(answer: Content) -> str:
+def family_line(answer: Content) -> str:
+    """Of how many intervals of instruments made alike the end was found in tolerance."""
     family = answer["family"]
     tags = sorted({each["tag"] for each in family["intervals"]})
     passed = sum(each["in_tolerance"] for each in family["intervals"])

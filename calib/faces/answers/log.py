@@ -17,7 +17,7 @@ def document(log: Log) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people, an act a paragraph."""
-    lines = [line for act in _acts(answer["entries"]) for line in _paragraph(act)]
+    lines = [line for act in acts(answer) for line in _paragraph(act)]
     if answer["more"]:
         last = answer["entries"][-1]["sequence"]
         lines.append(
@@ -26,18 +26,28 @@ def text(answer: Content) -> str:
     return "\n".join(lines or ["nothing of it was recorded"])
 
 
-def _acts(entries: Sequence[Content]) -> Iterator[list[Content]]:
-    """Entries that were written together."""
-    for _, act in groupby(entries, key=lambda each: [each[name] for name in ("time", "person", "action", "version")]):
-        yield list(act)[::-1]
+def acts(answer: Content) -> list[Content]:
+    """Entries that were written together, the newest first: who did what, when, with which version, and the records of it."""
+    together = groupby(
+        answer["entries"], key=lambda each: [each[name] for name in ("time", "person", "action", "version")]
+    )
+    return [_act(list(entries)[::-1]) for _, entries in together]
 
 
-def _paragraph(act: Sequence[Content]) -> Iterator[str]:
-    first = act[0]
-    version = "version not kept" if first["version"] is None else f"calib {first['version']}"
-    yield f"{first['time']}  {first['person']}: {first['action']} ({version})"
-    for table, records in groupby(act, key=lambda each: each["record_table"]):
-        yield f"  {_records(table, list(records))}"
+def _act(entries: Sequence[Content]) -> Content:
+    first = entries[0]
+    return {
+        **{name: first[name] for name in ("time", "person", "action")},
+        "version": "version not kept" if first["version"] is None else f"calib {first['version']}",
+        "records": [
+            _records(table, list(records)) for table, records in groupby(entries, key=lambda each: each["record_table"])
+        ],
+    }
+
+
+def _paragraph(act: Content) -> Iterator[str]:
+    yield f"{act['time']}  {act['person']}: {act['action']} ({act['version']})"
+    yield from (f"  {line}" for line in act["records"])
 
 
 def _records(table: str, records: Sequence[Content]) -> str:

@@ -28,6 +28,7 @@ def _readiness(readiness: Readiness, units: str | None) -> Content:
         "allowed": decision.allowed,
         "reasons": list(decision.reasons),
         "notes": list(decision.notes),
+        "taken_over": list(readiness.taken_over),
         "certificate": None if calibration is None else calibration.certificate,
         "laboratory": None if calibration is None else calibration.laboratory,
         "calibrated_on": None if calibration is None else str(calibration.calibrated_on),
@@ -75,12 +76,14 @@ def _lines(instrument: Content, day: str) -> list[str]:
 def lines(instrument: Content) -> list[str]:
     """What is to be said of one instrument below that: the reasons against it, or what it is good for."""
     if not instrument["allowed"]:
-        return [reason.partition(": ")[2] for reason in (*instrument["reasons"], *instrument["notes"])]
+        against = (reason.partition(": ")[2] for reason in (*instrument["reasons"], *instrument["notes"]))
+        return [*against, *map(one_line, instrument["taken_over"])]
     return [
         "{kind} for {quantity}, indications {measuring_interval}".format(**instrument),
         "certificate {certificate} ({laboratory}) of {calibrated_on}, due {due_on}".format(**instrument),
         *([f"intermediate check due {instrument['check_due_on']}"] if instrument["check_due_on"] else []),
         *(f"but {note.partition(': ')[2]}" for note in instrument["notes"]),
+        *map(one_line, instrument["taken_over"]),
         *(_at_text(instrument["at"]) if instrument["at"] else []),
     ]
 

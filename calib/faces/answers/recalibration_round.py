@@ -35,19 +35,23 @@ def text(answer: Content) -> str:
     lines = [line for parcel in answer["parcels"] for line in _parcel(parcel)]
     if not lines:
         lines = [f"nothing asks for recalibration on {answer['on']} or within {answer['round_days']} days"]
-    lines += [
-        f"warning: nothing in calibration would measure {gap['quantity']}: {gap['advice']}" for gap in answer["gaps"]
-    ]
+    lines += [f"warning: {gap_line(gap)}" for gap in answer["gaps"]]
     if answer["checks"]:
         lines.append("intermediate checks due on what stays here")
-        lines += [f"  {check['tag']}: {_due_of_check(check)}" for check in answer["checks"]]
+        lines += [f"  {check['tag']}: {due_of_check(check)}" for check in answer["checks"]]
     if answer["put_aside"]:
         lines.append("put aside, and sent only if it is wanted back")
         lines += [_line(each) for each in answer["put_aside"]]
     return "\n".join(lines)
 
 
-def _due_of_check(check: Content) -> str:
+def gap_line(gap: Content) -> str:
+    """What nobody could measure meanwhile, and what helps."""
+    return f"nothing in calibration would measure {gap['quantity']}: {gap['advice']}"
+
+
+def due_of_check(check: Content) -> str:
+    """When an intermediate check is due, or was."""
     return f"was due on {check['due_on']}" if check["overdue"] else f"due on {check['due_on']}"
 
 
@@ -55,10 +59,16 @@ def _parcel(parcel: Content) -> Iterator[str]:
     yield f"{parcel['laboratory'] or 'no laboratory on record'}: {parcel['quantity']}"
     for each in parcel["travellers"]:
         yield _line(each)
+    for line in standards_lines(parcel):
+        yield f"  {line}"
+
+
+def standards_lines(parcel: Content) -> Iterator[str]:
+    """What a calibration in house needs; nothing of a parcel that goes to a laboratory."""
     if parcel["standards"]:
-        yield f"  in house, against {', '.join(parcel['standards'])}"
+        yield f"in house, against {', '.join(parcel['standards'])}"
     for reason in parcel["refused_standards"]:
-        yield f"  first the standard: {reason}"
+        yield f"first the standard: {reason}"
 
 
 def _line(traveller: Content) -> str:

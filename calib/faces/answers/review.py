@@ -1,14 +1,17 @@
 """An impact review with its lines, as `calib review show` answers."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
+from calib.counted import count_of
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
+from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
-_HEADER = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
+LINE_HEADINGS = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
+COMPARED_AS_FOUND = ("reference", "error", "limit", "U", "as found")
 
 
 def document(review: Review) -> Content:
@@ -65,13 +68,14 @@ def record_name(line: ReviewLine) -> str:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    rows = [_row(line) for line in answer["items"]]
-    table = table_text(_HEADER, rows) if rows else "nothing hangs on it"
-    return "\n".join([*_head(answer), *_curves(answer), "", table, *_remarks(answer["items"])])
+    rows = [row(line) for line in answer["items"]]
+    table = table_text(LINE_HEADINGS, rows) if rows else "nothing hangs on it"
+    told = [*head_lines(answer), *_judgements(answer), *assumed_lines(answer), *decided_lines(answer)]
+    return "\n".join([*told, "", table, *_remarks(answer["items"])])
 
 
-def _head(answer: Content) -> Iterator[str]:
-    """What was found, since when the instrument was in order, what is assumed."""
+def head_lines(answer: Content) -> Iterator[str]:
+    """What opened it, and since when the instrument was in order."""
     opened = f"opened {answer['opened_at']} by {answer['opened_by']}"
     if answer["cause"] != FOUND_BEYOND:
         yield f"{answer['about']}: {opened}"
@@ -84,11 +88,19 @@ def _head(answer: Content) -> Iterator[str]:
         f"last in order: certificate {since['certificate']}, calibrated {since['calibrated_on']}, "
         f"accepted {since['accepted_on']}"
     )
-    for judgement in answer["judgements"]:
+
+
+def _judgements(answer: Content) -> Iterator[str]:
+    for judgement in answer.get("judgements", ()):
         yield f"as found, {judgement['criterion']}:"
         yield from (_comparison(each) for each in judgement["comparisons"])
-    yield f"assumed: {answer['assumption']}"
-    yield f"reports: {answer['rule_for_reports']}"
+
+
+def assumed_lines(answer: Content) -> list[str]:
+    """What is assumed of the time between, and by which rule a report is to be issued again; nothing where neither was."""
+    if answer["cause"] != FOUND_BEYOND:
+        return []
+    return [f"assumed: {answer['assumption']}", f"reports: {answer['rule_for_reports']}"]
 
 
 def decision_text(answer: Content) -> str:
@@ -98,7 +110,32 @@ def decision_text(answer: Content) -> str:
     return f"review {answer['review']} ({answer['about']}): {last['curve']}{from_at}"
 
 
-def _curves(answer: Content) -> Iterator[str]:
+def disposed_lines(answer: Content, lines: Sequence[int], decision: str) -> list[str]:
+    """What was decided on some lines, and what is left of the review."""
+    numbers = f"line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines))}"
+    left = count_of(answer["open_lines"], "open line", "open lines")
+    told = [
+        f"review {answer['review']}: {numbers}: {decision}",
+        f"{left} left" if answer["open"] else "no open line left: the review is done",
+    ]
+    if decision in (MEASURE_AGAIN, WITHDRAW) and answer["open"]:
+        told.append(f"a line disposed {decision!r} is open until that is done")
+    return told
+
+
+def waits_for(line: Content, *, for_curve: bool) -> str | None:
+    """What ends an open line; None where it is not open. `for_curve`: a reissue waits for the decision which curve holds."""
+    if not line["open"]:
+        return None
+    if line["disposition"] is None:
+        return "a decision"
+    if line["disposition"] != REISSUE:
+        return "to be measured again" if line["disposition"] == MEASURE_AGAIN else "to be withdrawn"
+    first = ", once it is decided which curve holds" if for_curve else ""
+    return f"a revision of the report on {line['job']}{first}"
+
+
+def decided_lines(answer: Content) -> Iterator[str]:
     """Which curve holds, as decided; of several the last one counts."""
     for each in answer["decisions"]:
         from_at = f" {each['from_at']}" if each["from_at"] else ""
@@ -110,15 +147,24 @@ def _curves(answer: Content) -> Iterator[str]:
 
 
 def _comparison(comparison: Content) -> str:
-    verdict = "beyond" if comparison["beyond"] else "in order"
+    reference, error, limit, u, verdict = compared_cells(comparison)
+    return f"  reference {reference}: error {error}, limit {limit}, U {u}: {verdict}"
+
+
+def compared_cells(comparison: Content) -> tuple[str, ...]:
+    """A comparison as found as a row of COMPARED_AS_FOUND."""
     near = ", within U of the limit" if comparison["within_U_of_the_limit"] else ""
     return (
-        f"  reference {comparison['reference']} {comparison['unit']}: error {comparison['error']:+.4g}, "
-        f"limit {comparison['limit']:.4g}, U {comparison['expanded_uncertainty']:.2g}: {verdict}{near}"
+        f"{comparison['reference']} {comparison['unit']}",
+        f"{comparison['error']:+.4g}",
+        f"{comparison['limit']:.4g}",
+        f"{comparison['expanded_uncertainty']:.2g}",
+        ("beyond" if comparison["beyond"] else "in order") + near,
     )
 
 
-def _row(line: Content) -> tuple[str, ...]:
+def row(line: Content) -> tuple[str, ...]:
+    """A line as a row of the table."""
     return (
         str(line["line"]),
         line["record"],
@@ -161,10 +207,11 @@ def _conformity(line: Content) -> str:
 
 def _remarks(lines: Sequence[Content]) -> list[str]:
     """Changed statements, why a line could not be worked out, dispositions with their reasons."""
-    return [f"line {line['line']}: {told}" for line in lines for told in (*_notes(line), *_decisions(line))]
+    return [f"line {line['line']}: {told}" for line in lines for told in (*notes(line), *decisions(line))]
 
 
-def _notes(line: Content) -> Iterable[str]:
+def notes(line: Content) -> Iterator[str]:
+    """What is to be said of a line beside its row: changed statements, why it could not be worked out."""
     if "at_indication" in line:
         yield f"the largest shift over U, at the indication {line['at_indication']}"
     for name in line.get("statements_changed", ()):
@@ -172,6 +219,7 @@ def _notes(line: Content) -> Iterable[str]:
     yield from (*line["notes"], *line.get("reasons_after", ()))
 
 
-def _decisions(line: Content) -> Iterable[str]:
+def decisions(line: Content) -> Iterator[str]:
+    """Every disposition of a line, with its reason."""
     for each in line["dispositions"]:
         yield f"{each['decision']}, {each['at']} by {each['by']}: {each['reason']}"

@@ -42,16 +42,24 @@ def text(answer: Content) -> str:
 
 
 def _row(review: Content) -> tuple[str, ...]:
-    tag = review["tag"]
-    state = "open" if review["open"] else "done"
-    if review["reissue_promised"]:
-        state = f"reissue promised: {', '.join(review['reissue_promised'])}"
     return (
         str(review["review"]),
-        tag or "-",
-        review["about"].removeprefix(f"{tag}, "),
+        review["tag"] or "-",
+        what_text(review),
         review["opened_at"][:10],
         str(review["lines"]),
         str(review["open_lines"]),
-        state,
+        review_state(review),
     )
+
+
+def what_text(review: Content) -> str:
+    """What opened it, without the tag of the instrument."""
+    return str(review["about"]).removeprefix(f"{review['tag']}, ")
+
+
+def review_state(review: Content) -> str:
+    """Whether it is open or done, and whose reissue was promised."""
+    if review["reissue_promised"]:
+        return f"reissue promised: {', '.join(review['reissue_promised'])}"
+    return "open" if review["open"] else "done"

@@ -5,12 +5,14 @@ Nothing heavy is imported here, since it is asked at the start of every day.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from datetime import datetime
 
 from calib.counted import count_of
 from calib.faces.answers import due
 from calib.faces.plain_text import command_text, one_line
 from calib.faces.written import Content
 from calib.procedures.fleet.status import Status
+from calib.procedures.on_record.left_open import LastBackup
 
 _MOST_NAMED = 12  # outlets of a job, or jobs
 
@@ -30,8 +32,13 @@ def document(status: Status, drafts: Sequence[str]) -> Content:
         ],
         "not_accepted": [asdict(each) for each in status.waiting],
         "drafts": list(drafts),
-        "last_backup": None if backup is None else asdict(backup) | {"late": backup.is_late(status.at)},
+        "last_backup": backup_document(backup, status.at),
     }
+
+
+def backup_document(backup: LastBackup | None, at: datetime) -> Content | None:
+    """The backup recorded last, and whether it is too old at a time."""
+    return None if backup is None else asdict(backup) | {"late": backup.is_late(at)}
 
 
 def text(answer: Content) -> str:
@@ -43,7 +50,7 @@ def text(answer: Content) -> str:
             *_measured(answer["jobs"]),
             *(_waiting(each) for each in answer["not_accepted"]),
             *(f"begun and not finished: {command_text(['enter', job])}" for job in answer["drafts"]),
-            _backup(answer["last_backup"]),
+            backup_line(answer["last_backup"]),
         ]
     )
 
@@ -76,7 +83,8 @@ def _waiting(each: Content) -> str:
     return f"certificate not accepted: {each['tag']}, {each['certificate']} of {day}, typed by {by}: {accept}"
 
 
-def _backup(backup: Content | None) -> str:
+def backup_line(backup: Content | None) -> str:
+    """The backup recorded last."""
     if backup is None:
         return "no backup is on record: calib backup FILE"
     since = count_of(backup["entries_since"], "ledger entry", "ledger entries")

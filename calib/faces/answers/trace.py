@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from calib.confirmation.traceability import Branch, Record
 from calib.faces.parts.two_days import accepted_on
+from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.impact.trace import UP, Trace
 
@@ -38,7 +39,7 @@ def document(trace: Trace) -> Content:
         "tree": _branch(trace.tree, {record: place for place, record in enumerate(names)}),
     }
     if up:
-        return answer | {"complete": not trace.gaps, "gaps": list(trace.gaps)}
+        return answer | {"complete": not trace.gaps, "gaps": list(trace.gaps), "taken_over": list(trace.taken_over)}
     kinds = [knot.kind for record, knot in trace.knots.items() if record != trace.start]
     return answer | {"counts": {kind: kinds.count(kind) for kind in dict.fromkeys(kinds)}}
 
@@ -74,6 +75,7 @@ def _up(answer: Content) -> Iterator[str]:
             told = f"{node.get('tag') or node['id']}: {review}"
             if told not in answer["gaps"]:
                 yield f"review: {told}"
+    yield from map(one_line, answer["taken_over"])
 
 
 def _down(answer: Content) -> Iterator[str]:

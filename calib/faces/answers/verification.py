@@ -10,10 +10,16 @@ def document(
     entries: int, digest: str, findings: Sequence[LedgerFinding], remarks: Sequence[LedgerFinding] = ()
 ) -> Content:
     """Number of ledger entries, digest of the last one, what is wrong, and what is remarked without being wrong."""
-    return {"entries": entries, "digest": digest, "findings": _listed(findings), "remarks": _listed(remarks)}
+    return {
+        "entries": entries,
+        "digest": digest,
+        "findings": findings_listed(findings),
+        "remarks": findings_listed(remarks),
+    }
 
 
-def _listed(findings: Sequence[LedgerFinding]) -> list[Content]:
+def findings_listed(findings: Sequence[LedgerFinding]) -> list[Content]:
+    """Each finding as its record and the problem."""
     return [{"record": finding.record, "problem": finding.problem} for finding in findings]
 
 

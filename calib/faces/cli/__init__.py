@@ -1,4 +1,7 @@
-"""The command line. Heavy imports stand inside the commands that need them, so that `calib due` starts at once."""
+"""The command line. Heavy imports stand inside the commands that need them, so that `calib due` starts at once.
+
+Decision (2026-11). The one module whose command is asked for is imported (`_PLACES`). Cost: a table of commands and modules.
+"""
 
 import gc
 import io
@@ -26,7 +29,7 @@ _PLACES = {
     "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
     "upgrade": "records", "log": "log", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance", "audit": "audit",
-    "validate": "validate", "enter": "enter", "serve": "serve", "status": "status", "template": "template",
+    "validate": "validate", "enter": "enter", "serve": "serve", "status": "status", "template": "template", "sites": "sites",
     "laboratory-certificate": "laboratory_certificate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",

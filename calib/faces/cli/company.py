@@ -13,17 +13,19 @@ app = group("The company as its reports name it: set, show.")
 @writes(app, "set")
 def set_(
     desk: Desk,
-    name: Annotated[str, typer.Argument(metavar="NAME", help="The company.")],
-    address: Annotated[str, typer.Option(metavar="TEXT", help="Where it is.")],
-    contact: Annotated[str | None, typer.Option(metavar="TEXT", help="How it is reached: telephone, mail.")] = None,
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="The company.")] = None,
+    address: Annotated[str | None, typer.Option(metavar="TEXT", help="Where it is.")] = None,
+    contact: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="How it is reached: telephone, mail. Blank: taken out.")
+    ] = None,
     base_address: Annotated[
-        str | None, typer.Option(metavar="URL", help="Where its pages are, as labels print it.")
+        str | None, typer.Option(metavar="URL", help="Where its pages are, as labels print it. Blank: taken out.")
     ] = None,
     mark: Annotated[
         Path | None, typer.Option(metavar="FILE", help="A picture that stands for it, PNG or JPEG, at most 1 MB.")
     ] = None,
 ) -> Reply:
-    """Say what the company is called and where it is: reports name it from their next revision on.
+    """Say what the company is called and where it is: reports name it from their next revision on. What is not said stays.
 
     Example: calib company set "Fenwick Air Measurement" --address "2 Mill Lane, Larkmoor" --contact "office@fenwick.example"
     """

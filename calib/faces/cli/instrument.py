@@ -30,7 +30,8 @@ from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
 app = group(
-    "The register: add, amend, list, show, attach, pair, part, suspend, release, damage, repair, adjust, move, return, retire."
+    "The register: add, amend, list, show, attach, pair, part, suspend, release, damage, repair, adjust, move, return, retire, "
+    "hand-over, take-over."
 )
 
 
@@ -344,6 +345,68 @@ def return_(
     Example: calib instrument return VA-14 --reason "back from the laboratory"
     """
     return _event(desk, tag, "return", at, reason, location)
+
+
+@writes(app, "hand-over")
+def hand_over(
+    desk: Desk,
+    tags: Annotated[list[str], typer.Argument(metavar="TAG", help="The instrument, or several that belong together.")],
+    to: Annotated[str, typer.Option("--to", metavar="SITE", help="The site that takes it over.")],
+    into: Annotated[Path, typer.Option("--into", metavar="FOLDER", help="The new folder for its evidence.")],
+    reason: Reason,
+    site: Annotated[
+        str | None,
+        typer.Option("--site", metavar="NAME", help="What the others call these records; their own name if not given."),
+    ] = None,
+) -> Reply:
+    """Hand an instrument over to another site, with its evidence and the head of this ledger; here it is suspended.
+
+    The folder holds sheets of an import, kept files, and evidence.xml, which states the head and each file's SHA-256. Tell the
+    other site the digest of that statement by another way. Acceptances go along as a statement: QA there accepts anew.
+
+    Example: calib instrument hand-over VA-11 --to south --into va-11 --reason "the south has more supply outlets"
+    """
+    from calib.faces.answers import handed_over as answer
+    from calib.faces.files import write_export
+    from calib.procedures.sites.hand_over import hand_over as hand
+    from calib.records import database
+
+    records = database.name_of(desk.records) if site is None else site
+    with desk.writing_last() as session:
+        handed = hand(session, tags, records=records, to=to, reason=reason, at=clock(), signature=desk.signature())
+        write_export(into, handed.files)
+    return Reply(answer.document(handed, into), answer.text)
+
+
+@writes(app, "take-over")
+def take_over(
+    desk: Desk,
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="What the other site's hand-over wrote.")],
+    reason: Reason,
+    digest: Annotated[
+        str | None,
+        typer.Option("--digest", metavar="SHA256", help="The statement's digest, as the other site told it."),
+    ] = None,
+    location: Annotated[str | None, typer.Option("--location", metavar="TEXT", help="Where it is from now on.")] = None,
+) -> Reply:
+    """Take an instrument over from another site with its evidence; nothing is written where a file or a digest does not fit.
+
+    The head of the other ledger is anchored here, and the statement is kept with the instrument. It may be used once QA has
+    accepted its certificate here, and where it was suspended here, released it.
+
+    Example: calib instrument take-over va-11 --reason "comes from the north" --location "van 7"
+    """
+    from calib.faces.answers import taken_over as answer
+    from calib.faces.cli.frame import say
+    from calib.faces.files import read_evidence
+    from calib.procedures.sites.take_over import statement_handed_over
+    from calib.procedures.sites.take_over import take_over as take
+
+    file, files = read_evidence(folder)
+    statement, as_file = statement_handed_over(file, digest)
+    with desk.writing_last() as session:
+        taken = take(session, statement, as_file, files, location, reason, desk.signature(), clock(), say)
+    return Reply(answer.document(taken), answer.text)
 
 
 @writes(app, "retire")

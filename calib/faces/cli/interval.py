@@ -81,20 +81,11 @@ def set_(
 
     Example: calib interval set VA-11 9 --reason "review of 2026: drift reaches the limit after 10 months"
     """
+    from calib.faces.answers import changed_interval as answer
     from calib.procedures.fleet.change_interval import change_interval
 
     changed = change_interval(desk.writing(), tag, months, reason, desk.signature())
-    due = changed.decision.due_on
-    document = {
-        "tag": tag,
-        "before": changed.before,
-        "interval_months": changed.months,
-        "due_on": None if due is None else str(due),
-        "reasons": list(changed.decision.reasons),
-    }
-    since = "at once" if changed.at_once else "from the next calibration accepted on"
-    told = f"{tag}: interval {changed.months} months instead of {changed.before}, {since}; due on {due or '-'}"
-    return Reply(document, told)
+    return Reply(answer.document(tag, changed), answer.text)
 
 
 @writes(app, "withdraw")

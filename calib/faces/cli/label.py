@@ -16,7 +16,14 @@ app = group()
 @reads(app, "label")
 def label(
     desk: Desk,
-    into: Annotated[Path, typer.Option("--into", metavar="FILE", help="The page of labels, an HTML file to print.")],
+    into: Annotated[
+        Path,
+        typer.Option(
+            "--into",
+            metavar="FILE",
+            help="The sheet of labels to print: a PDF where it ends in .pdf, else a page (HTML).",
+        ),
+    ],
     tags: Annotated[list[str] | None, typer.Argument(metavar="TAG", help="Instruments.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every instrument that may be used.")] = False,
     on: OnDate = None,
@@ -38,7 +45,12 @@ def label(
     day, session = day_of(on), desk.reading()
     asked, company = labels_of(session, None if every else tags, end_of(day)), company_on_record(session)
     base_address = None if company is None else company.base_address
-    if asked.labels:
+    if asked.labels and into.suffix.lower() == ".pdf":
+        from calib.faces.report.label_pdf import LABELS_PDF, as_label_pdf
+
+        begins, mark = LABELS_PDF
+        write_over(into, as_label_pdf(asked.labels, day, base_address), begins, "sheet of labels", mark)
+    elif asked.labels:
         write_over(into, as_sheet(asked.labels, day, base_address), LABELS_BEGIN, "page of labels")
     refused = [f"no label: {reason}" for _, reasons in asked.refused for reason in reasons]
     return Reply(

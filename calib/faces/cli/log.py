@@ -19,6 +19,12 @@ def show(
     instrument: Annotated[str | None, typer.Option(metavar="TAG", help="Only what is of this instrument.")] = None,
     job: Annotated[str | None, typer.Option(metavar="JOB", help="Only what is of this job.")] = None,
     person: Annotated[str | None, typer.Option(metavar="NAME", help="Only what this person recorded.")] = None,
+    action: Annotated[
+        str | None, typer.Option(metavar="WORDS", help="Only acts whose words hold these, like `reading`.")
+    ] = None,
+    kind: Annotated[
+        str | None, typer.Option(metavar="KIND", help="Only records of this kind, like `correction curve`.")
+    ] = None,
     on: Annotated[str | None, typer.Option(metavar="DATE", help="Only what was recorded on this day.")] = None,
     since: Annotated[str | None, typer.Option(metavar="DATE", help="Only from this day on.")] = None,
     until: Annotated[str | None, typer.Option(metavar="DATE", help="Only to the end of this day.")] = None,
@@ -35,7 +41,7 @@ def show(
     if on is not None and (since is not None or until is not None):
         raise BadInputError([Finding.typed("on", on, "a day, or days with --since and --until")])
     first, last = (None if typed is None else day_of(typed, name) for typed, name in _days(on, since, until))
-    wish = LogWish(limit, instrument, job, person, first, last, before)
+    wish = LogWish(limit, instrument, job, person, first, last, before, action, kind)
     return Reply(answer.document(log(desk.reading(), wish)), answer.text)
 
 

@@ -15,7 +15,6 @@ from calib.faces.cli.withdrawing import withdrawn
 app = group("People and roles: add, role, login, competence, withdraw-competence, list, roles, grants, enrol.")
 
 PersonNamed = Annotated[str, typer.Argument(metavar="NAME", help="The person's name, as it stands in the records.")]
-_SERVER_FOLLOWS = "the server follows once the owner of its tables runs what `calib person grants` prints"
 
 
 @writes(app, "add")
@@ -32,14 +31,15 @@ def add(
 
     Example: calib person add "Q. Bergström" --role QA --login bergstroem
     """
+    from calib.faces.answers import people as answer
     from calib.procedures.people.authorise import is_shared
     from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 
     session = desk.writing()
     person = add_person(session, PersonWanted(name, login, roles), desk.signature())
     document = {"name": person.name, "login": person.login, "roles": roles}
-    remarks = [_SERVER_FOLLOWS] if is_shared(session) else []
-    return Reply(document, f"added {person.name}: {', '.join(roles)}", remarks)
+    remarks = [answer.SERVER_FOLLOWS] if is_shared(session) else []
+    return Reply(document, answer.added_line(person.name, roles), remarks)
 
 
 @writes(app, "role")
@@ -54,6 +54,7 @@ def role(
 
     Example: calib person role "T. Lindqvist" --give engineer --reason "authorised to sign reports"
     """
+    from calib.faces.answers import people as answer
     from calib.procedures.people.authorise import is_shared
     from calib.procedures.people.persons_and_roles import GIVEN, WITHDRAWN, ChangeWanted, change_role
 
@@ -63,8 +64,8 @@ def role(
     session = desk.writing()
     change = change_role(session, ChangeWanted(name, str(wanted), kind, reason), desk.signature())
     document = {"name": name, "role": change.role, "kind": change.kind, "at": change.at, "reason": change.reason}
-    remarks = [_SERVER_FOLLOWS] if is_shared(session) else []
-    return Reply(document, f"{name}: {change.role} {change.kind}, from {change.at}", remarks)
+    remarks = [answer.SERVER_FOLLOWS] if is_shared(session) else []
+    return Reply(document, answer.change_line(name, change), remarks)
 
 
 @writes(app, "login")
@@ -81,6 +82,7 @@ def login_(
 
     Example: calib person login "Q. Bergström" bergstroem --reason "mistyped when added"
     """
+    from calib.faces.answers import people as answer
     from calib.procedures.people.authorise import is_shared
     from calib.procedures.people.persons_and_roles import LoginWanted, correct_login
 
@@ -89,9 +91,8 @@ def login_(
     session = desk.writing()
     corrected = correct_login(session, LoginWanted(name, login, reason), desk.signature())
     document = {"name": name, "login": corrected.login, "at": corrected.at, "reason": corrected.reason}
-    remarks = [_SERVER_FOLLOWS] if is_shared(session) else []
-    told = "no login any more" if corrected.login is None else f"the login {corrected.login}"
-    return Reply(document, f"{name}: {told}, from {corrected.at}", remarks)
+    remarks = [answer.SERVER_FOLLOWS] if is_shared(session) else []
+    return Reply(document, answer.login_line(name, corrected), remarks)
 
 
 @writes(app, "competence")
@@ -118,6 +119,7 @@ def competence(
 
     Example: calib person competence "T. Lindqvist" --scope "duct traverses" --until 2028-06-30 --evidence course.pdf
     """
+    from calib.faces.answers import people as answer
     from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.fleet.attach_file import attach_to_competence, attachable
     from calib.procedures.people.competences import CompetenceWanted, record_competence
@@ -136,11 +138,8 @@ def competence(
         "authorised_by": record.authorised_by,
         "evidence": None if file_kept is None else file_kept.sha256,
     }
-    until = f"until {record.until_on}" if record.until_on else "with no end"
-    told = f"{name}: {record.scope}, from {record.from_on} {until}, authorised by {record.authorised_by}"
-    return Reply(
-        document, told, [] if file_kept is None else [f"evidence {file_kept.name}, SHA-256 {file_kept.sha256}"]
-    )
+    remarks = [] if file_kept is None else [answer.evidence_line(file_kept.name, file_kept.sha256)]
+    return Reply(document, answer.competence_line(name, record), remarks)
 
 
 @writes(app, "withdraw-competence")

@@ -16,6 +16,8 @@ from calib.faces.cli.options import OnDate, Within, day_of, days_of, to_draw
 from calib.faces.cli.serve import DEFAULT_PORT, Port, served_demo
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from sqlmodel import Session
 
     from calib.procedures.fleet.due import FleetDue
@@ -273,8 +275,8 @@ def verify(
         str | None,
         typer.Option(
             "--anchors",
-            metavar="FILE|URL",
-            help="Check such a file, or what other records keep of these (calib anchor).",
+            metavar="[NAME=]FILE|URL",
+            help="Check such a file, or what other records keep of these (calib anchor), under their own name or NAME.",
         ),
     ] = None,
     rows_only: Annotated[
@@ -317,21 +319,23 @@ def verify(
     return Reply(told, answer.text, remarks, int(bool(findings)))
 
 
-def _heads_kept(anchors: str, records: str) -> "tuple[LedgerHead, ...]":
+def _heads_kept(anchors: str, records: str) -> "Sequence[LedgerHead]":
     """The heads in a file of anchors, or those of records of this name that other records keep."""
-    from calib.faces.files import LARGEST_FILE, file_content
-    from calib.procedures.verify.anchors import heads_in, heads_on_record
+    from calib.faces.cli.other_records import other_records
+    from calib.procedures.verify.anchors import heads_on_record
     from calib.records import database
 
-    content = file_content(Path(anchors), LARGEST_FILE) if "://" not in anchors else None
-    if content is not None and not content.content.startswith(b"SQLite format 3"):
-        if content.expected is not None:
-            raise BadInputError([Finding.typed("anchors", anchors, content.expected)])
-        return heads_in(content.content, anchors)
-    with database.reading(anchors) as other:
-        heads = tuple(head for head in heads_on_record(other) if head.records == records)
+    other = other_records(anchors)
+    heads = other.heads_in_file()
+    if heads is not None:
+        return heads
+    called = other.name if other.is_named else records
+    with database.reading(other.location) as there:
+        heads, every = heads_on_record(there, called), heads_on_record(there)
     if not heads:
-        raise BadInputError([Finding.typed("anchors", anchors, f"records that keep an anchor of {records}")])
+        names = ", ".join(dict.fromkeys(head.records for head in every)) or "none"
+        expected = f"records that keep an anchor of {called}; they keep those of: {names}"
+        raise BadInputError([Finding.typed("anchors", anchors, expected)])
     return heads
 
 

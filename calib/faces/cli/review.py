@@ -5,7 +5,6 @@ from typing import Annotated
 import typer
 
 from calib.clock import clock
-from calib.counted import count_of
 from calib.faces.cli.frame import Desk, Reply, group, happened_at, reads, writes
 from calib.faces.cli.options import Reason
 
@@ -85,20 +84,10 @@ def dispose(
     """
     from calib.faces.answers import review as answer
     from calib.procedures.impact.dispose_review import DispositionWanted, dispose_review
-    from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 
     wanted = DispositionWanted(review, list(dict.fromkeys(lines)), decision, reason)
-    disposed = dispose_review(desk.writing(), wanted, desk.signature(), clock())
-    numbers = ", ".join(map(str, wanted.lines))
-    decided = f"review {review}: line{'s' if len(wanted.lines) > 1 else ''} {numbers}: {decision}"
-    left = (
-        f"{count_of(disposed.open_lines, 'open line', 'open lines')} left"
-        if disposed.is_open
-        else "no open line left: the review is done"
-    )
-    told = [left]
-    if wanted.decision in (MEASURE_AGAIN, WITHDRAW) and disposed.is_open:
-        told.append(f"a line disposed {wanted.decision!r} is open until that is done")
-    if disposed.waits_for_curve:
+    document = answer.document(dispose_review(desk.writing(), wanted, desk.signature(), clock()))
+    decided, *told = answer.disposed_lines(document, wanted.lines, decision)
+    if document["waits_for_curve"]:
         told.append(f"a revision ends them once it is decided which curve holds: calib review decide {review}")
-    return Reply(answer.document(disposed), decided, told)
+    return Reply(document, decided, told)

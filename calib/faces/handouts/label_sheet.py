@@ -30,25 +30,30 @@ def as_sheet(labels: Sequence[Label], on: date, base_address: str | None = None)
 
     `base_address` is that of the company's pages, absent where it has none.
     """
-    shown = [
-        {
-            "tag": one_line(label.tag),
-            "certificate": one_line(label.certificate),
-            "calibrated_on": str(label.calibrated_on),
-            "due_on": str(label.due_on),
-            "calibration_due_on": None if label.due_on == label.calibration_due_on else str(label.calibration_due_on),
-            "code": _code(label, base_address),
-        }
-        for label in labels
-    ]
+    shown = [texts_of(label) | {"code": _inline(code_picture(label, base_address))} for label in labels]
     text = template("labels.html").render(labels=shown, on=str(on))
     return text.encode("utf-8", "backslashreplace")
 
 
-def _code(label: Label, base_address: str | None) -> Markup:
+def texts_of(label: Label) -> dict[str, str | None]:
+    """What stands on a label; the day on which its calibration is due where that is another than the first."""
+    return {
+        "tag": one_line(label.tag),
+        "certificate": one_line(label.certificate),
+        "calibrated_on": str(label.calibrated_on),
+        "due_on": str(label.due_on),
+        "calibration_due_on": None if label.due_on == label.calibration_due_on else str(label.calibration_due_on),
+    }
+
+
+def code_picture(label: Label, base_address: str | None) -> segno.QRCode:
+    """Its QR code; raises CalibError where the text of it is too long for one."""
     try:
-        code = segno.make_qr(code_of(label, base_address), error="m")
+        return segno.make_qr(code_of(label, base_address), error="m")
     except (segno.DataOverflowError, UnicodeError) as error:
         raise CalibError(f"{one_line(label.tag)[:60]}: its tag and certificate make no QR code ({error})") from error
+
+
+def _inline(code: segno.QRCode) -> Markup:
     # Dark and light modules alone, no text: nothing in it was typed by anybody.
     return Markup(code.svg_inline(border=4, omitsize=True, lineclass=None, svgclass=None))  # noqa: S704

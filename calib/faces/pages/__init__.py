@@ -26,7 +26,7 @@ A page is one file of this folder with a template of its name in `templates/`, a
   what was typed is kept; a DoubtError asks there, and `visit.form.is_sure` says that it was answered; every other CalibError is one
   line with a status. Files: `visit.form.file_read("photograph", "a picture", photograph)`, where what its reader finds wrong stands
   beside its field. JSON sent by `fetch`: `visit.form.document`; its token goes in the
-  header `Calib-Token` (`<meta name="token">` has it).
+  header `Calib-Token` (`<meta name="token">` has it). A page with `shows(..., again=True)` shows what was wrong with its address.
 - Numbers and words come from `calib/faces/answers` and the procedures; a template does no arithmetic. No script and no style stands
   in a page (the browser is told to run none): both are files of `assets/`.
 """

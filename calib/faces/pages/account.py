@@ -18,14 +18,13 @@ pages = Pages()
 def account(visit: Visit) -> Filled:
     """What the person signs in by, and what their roles let them do."""
     credentials = visit.served.credentials
-    enrolled = credentials.enrolled(visit.person)
     keys = [
         {"key": bytes_to_base64url(key.id), "name": key.name, "since": str(key.added.date())}
         for key in credentials.passkeys_of(visit.person)
     ]
     content = {
         "passkeys": keys,
-        "has_password": enrolled is not None and enrolled.password is not None,
+        "has_password": has_password(visit),
         "may": [act["does"] for act in roles_answer.document(ACTS)["acts"] if visit.may(act["act"])],
     }
     return Filled("account.html", content, title="Account")
@@ -34,15 +33,27 @@ def account(visit: Visit) -> Filled:
 @pages.takes("/account/password", again=account)
 def password(visit: Visit) -> Goto:
     """Keep another password; every other session of the person ends."""
-    credentials = visit.served.credentials
-    enrolled = credentials.enrolled(visit.person)
-    before = None if enrolled is None else enrolled.password
-    if before is None:
-        must_be_fresh(visit)
-    else:
-        await_turn(visit, visit.person)
-        if not is_password(visit.form["before"], before):
-            raise BadInputError([Finding.typed("before", None, "the password that holds until now")])
-        turn_taken(visit, visit.person)
-    credentials.set_password(visit.person, new_password(visit, visit.person), visit.secret)
+    must_prove(visit, "before")
+    visit.served.credentials.set_password(visit.person, new_password(visit, visit.person), visit.secret)
     return Goto("/account", said="the new password holds; every other device was signed out")
+
+
+def has_password(visit: Visit) -> bool:
+    """Whether the person signs in by a password: who has none has passkeys alone."""
+    enrolled = visit.served.credentials.enrolled(visit.person)
+    return enrolled is not None and enrolled.password is not None
+
+
+def must_prove(visit: Visit, column: str) -> None:
+    """Whoever is signed in proves it once more: by the password typed in a field, without one by having just signed in.
+
+    Raises BadInputError, MayNotError.
+    """
+    enrolled = visit.served.credentials.enrolled(visit.person)
+    if enrolled is None or enrolled.password is None:
+        must_be_fresh(visit)
+        return
+    await_turn(visit, visit.person)
+    if not is_password(visit.form[column], enrolled.password):
+        raise BadInputError([Finding.typed(column, None, "the password that holds until now")])
+    turn_taken(visit, visit.person)

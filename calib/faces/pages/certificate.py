@@ -1,14 +1,11 @@
 """A certificate on record: comparisons, curve and assessment; accepted by another person than typed it; files kept with it."""
 
-from datetime import date
-
 from calib.confirmation.words import DECISION_RULES, JUDGED
-from calib.errors import BadInputError, Finding
 from calib.faces.answers import acceptance as acceptance_answer
 from calib.faces.answers import calibration as answer
 from calib.faces.files import LARGEST_FILE
 from calib.faces.pages.frame.door import AROUND_A_FILE
-from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.form import choices, day_typed
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.parts.signature import signature_told
@@ -16,7 +13,6 @@ from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, NotAccepted, accept_calibration
 from calib.procedures.fleet.attach_file import attach_to_calibration, attachable
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
-from calib.procedures.typed.cells import day
 
 pages = Pages()
 CERTIFICATE = "/instruments/{tag:name}/certificates/{certificate:name}"
@@ -41,7 +37,9 @@ def accept(visit: Visit, tag: str, certificate: str) -> Goto:
     wanted = AcceptanceWanted(**form.cells("rule", "judged", "criterion", "reason", "departure_reason"))
     with visit.writing_last() as session:
         signature = visit.signature("page acceptance")
-        accepted = accept_calibration(session, tag, certificate, _day(form["on"], visit), wanted, signature)
+        accepted = accept_calibration(
+            session, tag, certificate, day_typed("on", form["on"], visit.at.date()), wanted, signature
+        )
     here = address("/instruments/{}/certificates/{}", tag, certificate)
     if isinstance(accepted, NotAccepted):
         return Goto(here, accepted.reasons)
@@ -58,14 +56,6 @@ def keep(visit: Visit, tag: str, certificate: str) -> Goto:
             session, tag, certificate, file, visit.form["remarks"].strip() or None, visit.signature("page file")
         )
     return Goto(address("/instruments/{}/certificates/{}", tag, certificate), f"{file.name} is kept with it")
-
-
-def _day(typed: str, visit: Visit) -> date:
-    """The day from which on it counts; raises BadInputError."""
-    cell = typed.strip() or str(visit.at.date())
-    if (expected := day(cell)) is not None:
-        raise BadInputError([Finding.typed("on", cell, expected)])
-    return date.fromisoformat(cell)
 
 
 def certificate_shown(on_file: CalibrationOnFile) -> Content:

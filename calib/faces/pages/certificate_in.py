@@ -15,7 +15,7 @@ from calib.faces.answers import recorded_certificate as answer
 from calib.faces.files import LARGEST_FILE
 from calib.faces.pages.certificate import certificate_shown
 from calib.faces.pages.frame.door import AROUND_A_FILE, LARGEST_SENT
-from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.form import choices, label_of
 from calib.faces.pages.frame.routes import Filled, Goto, Outcome, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.written import Content
@@ -25,7 +25,6 @@ from calib.procedures.fleet.attach_file import media_type
 from calib.procedures.on_record.attached_files import XML
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import CalibrationOnFile
-from calib.procedures.typed.answers import as_meant
 from calib.procedures.typed.comparison_sheets import comparison_columns, read_comparisons
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.declared.calibrations import (
@@ -106,11 +105,7 @@ def _recorded(
 def _stated(visit: Visit) -> dict[str, str | None]:
     """What the certificate states beside its comparisons, as it is meant; an acceptance is another act."""
     declared = CALIBRATIONS_CSV.by_name
-    meant = {
-        name: as_meant(declared[name], visit.form[name])[0].strip() or None
-        for name in ("certificate", *CERTIFICATE_STATES)
-    }
-    return dict.fromkeys(declared) | meant
+    return dict.fromkeys(declared) | visit.form.meant(declared[name] for name in ("certificate", *CERTIFICATE_STATES))
 
 
 def _xml(visit: Visit) -> FileContent | None:
@@ -152,11 +147,7 @@ def _typed_rows(visit: Visit, tag: str) -> list[TypedRow]:
     rows: list[TypedRow] = []
     before: dict[str, str] = {}
     for place in range(1, _MOST_ROWS + _MORE_ROWS + 1):
-        cells = {
-            column.name: cell
-            for column in columns
-            if (cell := as_meant(column, visit.form[f"{column.name}_{place}"])[0].strip())
-        }
+        cells = visit.form.meant(columns, f"_{place}")
         if set(cells) - set(_FIRST):
             before = {name: cells.get(name, before.get(name, "")) for name in _AS_BEFORE}
             whole = named | {name: cell for name, cell in (before | cells).items() if cell}
@@ -208,4 +199,4 @@ def _field(column: TypedColumn) -> Content:
     """A column of the declaration as a field: what it is called, what it means, and the words that it may be."""
     words = column.check("") or ""
     told = f"{column.meaning}; {words}" if words.startswith("one of ") else column.meaning
-    return {"name": column.name, "label": column.name.replace("_", " "), "told": told, "required": column.required}
+    return {"name": column.name, "label": label_of(column.name), "told": told, "required": column.required}

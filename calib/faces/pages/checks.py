@@ -6,7 +6,7 @@ from calib.faces.answers import check as answer
 from calib.faces.answers import control_charts as charts_answer
 from calib.faces.drawings.check_line import check_line
 from calib.faces.pages.events import happened, take_record_back, to_take_back
-from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.form import choices, label_of
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.checks_on_file import charts_of, check_on_file, checks_on_file
@@ -44,9 +44,7 @@ def checks(visit: Visit, tag: str) -> Filled:
         "kinds_shown": choices(CHECK_KINDS),
         "units_shown": choices(known_units(instrument.quantity)),
         "unit": instrument.unit,
-        "columns": [
-            {"name": each.name, "label": each.name.replace("_", " "), "told": each.meaning} for each in _COLUMNS
-        ],
+        "columns": [{"name": each.name, "label": label_of(each.name), "told": each.meaning} for each in _COLUMNS],
     }
     return Filled("checks.html", content, title=f"{tag}: intermediate checks")
 
@@ -55,7 +53,7 @@ def checks(visit: Visit, tag: str) -> Filled:
 def check_typed(visit: Visit, tag: str) -> Goto:
     """Record a check; a failed one closes the gate, and says so."""
     remarks: list[str] = []
-    cells = visit.form.cells("kind", "unit", *(column.name for column in _COLUMNS))
+    cells = visit.form.meant([CHECKS_CSV.by_name["kind"], CHECKS_CSV.by_name["unit"], *_COLUMNS])
     at = happened(visit)
     with visit.writing_last() as session:
         check = record_check(session, tag, at, cells, visit.signature("page check"), remarks.append)

@@ -10,7 +10,7 @@ from calib.faces.pages.frame.form import choices
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.due import due
-from calib.procedures.fleet.list_instruments import STATES, InstrumentWish, list_instruments
+from calib.procedures.fleet.list_instruments import STATES, InstrumentWish, list_instruments, unknown_words
 from calib.procedures.typed.cells import whole
 
 pages = Pages()
@@ -22,14 +22,17 @@ _COLUMNS = (  # heading, and the order that it leads to
 )  # fmt: skip
 
 
-@pages.shows("/fleet", menu="Fleet")
+@pages.shows("/fleet", again=True, menu="Fleet")
 def fleet(visit: Visit) -> Filled:
-    """Instruments that fit, in an order, and when each is due."""
+    """Instruments that fit, in an order, and when each is due; what an address cannot mean filters nothing, and is said."""
     session, on = visit.reading(), visit.at.date()
-    asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
-    wish = InstrumentWish(
-        **{name: asked.get(name) for name in (*_TEXTS, "state")}, within_days=_days(asked.get("within"))
-    )
+    asked = {
+        name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip()) and not visit.form.wrong(name)
+    }
+    if findings := [*_of_days(asked.get("within")), *unknown_words(asked.get("state"), asked.get("sort"))]:
+        raise BadInputError(findings)
+    within = int(asked.get("within", InstrumentWish.within_days))
+    wish = InstrumentWish(**{name: asked.get(name) for name in (*_TEXTS, "state")}, within_days=within)
     sort = asked.get("sort", "tag")
     listed = list_instruments(session, wish, sort, visit.at)
     whole_fleet = due(session, on, wish.within_days)
@@ -58,10 +61,7 @@ def fleet(visit: Visit) -> Filled:
     return Filled("fleet.html", content, title="Fleet")
 
 
-def _days(typed: str | None) -> int:
-    """Days looked ahead, as typed or as usual; raises BadInputError."""
-    if typed is None:
-        return InstrumentWish.within_days
-    if (expected := whole(typed)) is not None:
-        raise BadInputError([Finding.typed("within", typed, f"a number of days: {expected}")])
-    return int(typed)
+def _of_days(typed: str | None) -> list[Finding]:
+    """What is wrong with the days to look ahead."""
+    expected = None if typed is None else whole(typed)
+    return [] if expected is None else [Finding.typed("within", typed, f"a number of days: {expected}")]

@@ -4,7 +4,8 @@ from calib.errors import UnitError
 from calib.faces.answers import instrument_at_hand as answer
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
-from calib.procedures.fleet.ready import ready, ready_in_the_middle, ready_instead
+from calib.procedures.fleet.ready import ready, ready_in_the_middle
+from calib.procedures.fleet.ready_instead import ready_instead
 from calib.procedures.on_record.jobs_by_name import latest_jobs
 
 pages = Pages()

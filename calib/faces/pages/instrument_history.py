@@ -24,7 +24,7 @@ def history(visit: Visit, tag: str) -> Filled:
         "kind": document["instrument"]["kind"],
         "paired_with": document["instrument"]["paired_with"],
         "used": answer.used_line(document["used"]),
-        "open_reviews": answer.open_lines(document),
+        "open_reviews": answer.open_review_lines(document),
         "tables": answer.tables(document),
         "certificates": [each["certificate"] for each in document["calibrations"]],
         "photographs": [file for file in document["files"] if file["media_type"] in PHOTOS],

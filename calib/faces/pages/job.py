@@ -12,4 +12,5 @@ pages = Pages()
 def job(visit: Visit, job: str) -> Filled:
     """What was measured of a job, and what is left; with the meter that was chosen before."""
     content = job_on_site.document(evaluate(visit.reading(), job, visit.at), None)
-    return Filled("job.html", content | {"with": visit.asked.get("instrument", "")}, title=job)
+    begun = visit.served.credentials.traverses_begun(visit.person, job)
+    return Filled("job.html", content | {"with": visit.asked.get("instrument", ""), "begun": begun}, title=job)

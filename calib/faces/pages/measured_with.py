@@ -7,30 +7,33 @@ from sqlmodel import Session
 from calib.confirmation.interval import Decision
 from calib.errors import NotInRecordsError
 from calib.faces.answers import readiness
-from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.form import Form, choices
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.written import Content
-from calib.procedures.enter.on_site import asks_of_setup, conditions_of, last_used
+from calib.procedures.enter.on_site import asks_of_setup, conditions_of, is_traversed, last_used
 from calib.procedures.enter.send_entry import Sending
 from calib.procedures.enter.sitting import SETUP
-from calib.procedures.fleet.ready import ready_instead
+from calib.procedures.fleet.ready_instead import ready_instead
 from calib.procedures.on_record.by_name import tags_in_use
 from calib.procedures.on_record.methods import names_of_methods
+from calib.procedures.on_record.serves_as import Duty
+from calib.procedures.typed.declared.readings import READINGS_CSV
+from calib.records.tables.outlets import Outlet
 from calib.records.words import STAGES
 
 BESIDE = ("stage", "remarks", "averaging_s")  # cells of the reading itself, beside its values
+_COLUMNS = tuple(READINGS_CSV.by_name[name] for name in (*SETUP, *BESIDE))
 
 
 def chosen(visit: Visit) -> dict[str, str]:
     """What was typed or chosen of the set-up; what was not is absent."""
-    said = {column: visit.form[column] or visit.asked.get(column, "") for column in (*SETUP, *BESIDE)}
-    return {column: cell.strip() for column, cell in said.items() if cell.strip()}
+    return Form(visit.asked).meant(_COLUMNS) | visit.form.meant(_COLUMNS)
 
 
-def measured_with(session: Session, visit: Visit, job: str, place: str | None) -> Content:
+def measured_with(session: Session, visit: Visit, job: str, outlet: Outlet) -> Content:
     """The set-up as it stands: what was chosen, else what this person used last at such a place, else what the meter asks for."""
     said = chosen(visit)
-    last = last_used(session, job, visit.person, place, said.get("instrument"))
+    last = last_used(session, job, visit.person, outlet.place, said.get("instrument"))
     tag = said.get("instrument") or last.get("instrument", "")
     unknown, asks = "", None
     try:
@@ -53,20 +56,22 @@ def measured_with(session: Session, visit: Visit, job: str, place: str | None) -
         "conditions_shown": choices(conditions, may_be_blank=True),
         "tags": tags_in_use(session),
         "stages_shown": choices(STAGES, may_be_blank=True),
-        "readiness": None if asks is None else _readiness(session, visit, asks.decision),
+        "readiness": None if asks is None else _readiness(session, visit, asks.decision, outlet),
         "client_key": fresh_key(visit),
     }
 
 
-def _readiness(session: Session, visit: Visit, decision: Decision) -> Content:
+def _readiness(session: Session, visit: Visit, decision: Decision, outlet: Outlet) -> Content:
     """The gate's answer on a meter now, and where it may not be used those that may."""
-    instead = [] if decision.allowed else instead_of(session, visit, decision.tag)
+    instead = [] if decision.allowed else instead_of(session, visit, decision.tag, outlet)
     return {"tag": decision.tag, "allowed": decision.allowed, "reasons": decision.reasons, "instead": instead}
 
 
-def instead_of(session: Session, visit: Visit, tag: str) -> list[Content]:
-    """What else could be used: instruments that measure the same and may be used now."""
-    return list(readiness.document(visit.at, ready_instead(session, tag, visit.at, visit.at), None)["instruments"])
+def instead_of(session: Session, visit: Visit, tag: str, outlet: Outlet) -> list[Content]:
+    """What else could be used at an outlet: instruments that measure the same there and may be used now."""
+    wanted = Duty.IN_A_SECTION if is_traversed(outlet) else Duty.AT_A_FACE
+    instead = ready_instead(session, tag, visit.at, visit.at, wanted)
+    return list(readiness.document(visit.at, instead, None)["instruments"])
 
 
 def fresh_key(visit: Visit) -> str:

@@ -6,11 +6,13 @@ from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.outlet import AN_OUTLET
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.on_record.outlets import outlet_history
+from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.quantities import known_units
 from calib.records.words import SHAPES
 
 pages = Pages()
 _SIDES = ("shape", "width", "height", "diameter", "dimension_unit", "dimension_limit")
+_COLUMNS = tuple(OUTLETS_CSV.by_name[name] for name in _SIDES)
 
 
 @pages.shows(f"{AN_OUTLET}/opening")
@@ -33,7 +35,8 @@ def amend(visit: Visit, job: str, outlet: str) -> Goto:
     form = visit.form
     with visit.writing_last() as session:
         cells = outlet_history(session, job, outlet).cells
-        changes = [f"{name}={form[name].strip()}" for name in _SIDES if form[name].strip() != (cells[name] or "")]
+        sides = dict.fromkeys(_SIDES, "") | form.meant(_COLUMNS)
+        changes = [f"{name}={cell}" for name, cell in sides.items() if cell != (cells[name] or "")]
         signature = visit.signature("page amendment")
         revision = amend_outlet(session, job, outlet, changes, form["reason"], signature, sure=form.is_sure).revision
     return Goto(address("/jobs/{}/outlets/{}", job, outlet), f"{outlet} is amended: revision {revision}")

@@ -13,12 +13,15 @@ from calib.faces.written import Content
 from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed, readings_on_record
 from calib.procedures.enter.send_entry import send_entry
 from calib.procedures.enter.sitting import Sitting, TypedEntry
+from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.reading_in_job import reading_in_job
 from calib.procedures.measure.verdict import verdict_on
 from calib.procedures.on_record.attached_files import photographs_at
 from calib.procedures.on_record.jobs_by_name import outlet_named, typed_in_job
+from calib.procedures.report.issued import issued_without
 from calib.procedures.typed.values import cell_of, values_typed
 from calib.records.record import key
+from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
 
 pages = Pages()
@@ -38,13 +41,14 @@ def outlet(visit: Visit, job: str, outlet: str) -> Filled:
         **job_on_site.of_outlet(here),
         "job": job,
         "traversed": is_traversed(here),
+        "begun": visit.served.credentials.traverses_begun(visit.person, job).get(outlet),
         "left": len(site.left),
         "next": next_outlet(site, outlet),
-        "with": measured_with(session, visit, job, here.place) if proof is None else None,
+        "with": measured_with(session, visit, job, here) if proof is None else None,
         "readings": readings,
         "photographs": photographs_at(session, key(here.id), readings),
         "passes": range(1, PASS_FIELDS + 1),
-        "instead": _instead(session, visit),
+        "instead": _instead(session, visit, here),
         "proven": proof,
     }
     return Filled("outlet.html", content, title=f"{outlet}, {job}")
@@ -68,24 +72,26 @@ def typed_entry(visit: Visit, job: str, outlet: str) -> TypedEntry:
     return TypedEntry(cells)
 
 
-def _instead(session: Session, visit: Visit) -> list[Content]:
+def _instead(session: Session, visit: Visit, outlet: Outlet) -> list[Content]:
     """What else could be used, where the gate has just refused what was typed."""
-    return (
-        instead_of(session, visit, visit.form["instrument"]) if visit.form.refused and visit.form["instrument"] else []
-    )
+    tag = visit.form["instrument"] if visit.form.refused else ""
+    return instead_of(session, visit, tag, outlet) if tag else []
 
 
 def entry_written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:
     """Write an entry and go where its answer stands; raises as `send_entry`."""
     with visit.writing_last() as session:
+        before = evaluate(session, job, visit.at) if visit.form.is_sure else None
         arrived = send_entry(
             session, entry, sending(visit), visit.signature("page entry"), visit.at, sure=visit.form.is_sure,
             keep_refused=visit.form["keep"] == "yes",
         )  # fmt: skip
+        # What is far from the others widens the U that they share.
+        moved = [] if before is None else entered_reading.moved(before, evaluate(session, job, visit.at), outlet)
     what = "refusal" if arrived.written.refused else "reading"
     # Nobody typed the time: of two readings within a second the later one has the next.
     said = [remark for remark in arrived.remarks if not remark.startswith("notice: observed_at: ")]
-    return Goto(f"{address('/jobs/{}/outlets/{}', job, outlet)}?{what}={arrived.written.record_id}", said)
+    return Goto(f"{address('/jobs/{}/outlets/{}', job, outlet)}?{what}={arrived.written.record_id}", [*said, *moved])
 
 
 def next_outlet(site: JobOnSite, outlet: str) -> str | None:
@@ -112,4 +118,6 @@ def proof_of(session: Session, visit: Visit, reading: int) -> Content:
     except RefusedError as error:
         return {"reading": reading, "stands_no_more": str(error)}
     said = [*entered_reading.would_pass(answer), *entered_reading.would_settle(answer), *entered_reading.flags(answer)]
-    return answer | {"said": said}
+    revision = issued_without(session, answer["job"], reading)
+    without = None if revision is None else entered_reading.not_in_report(revision)
+    return answer | {"said": said, "not_in_report": without}

@@ -117,7 +117,7 @@ def must_be_fresh(visit: Visit) -> None:
     """Raises MayNotError where the person signed in too long ago to add another way in."""
     if visit.since is None or visit.at - visit.since > FRESH:
         raise MayNotError(
-            f"sign out and in again first: another way in is added within {FRESH.seconds // 60} minutes of that"
+            f"sign out and in again first: a way in is added within {FRESH.seconds // 60} minutes of that"
         )
 
 

@@ -8,9 +8,10 @@ from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.outlet import PASS_FIELDS, proof_of
 from calib.faces.written import Content
-from calib.procedures.enter.correct_reading import correct_reading, indications_at_points
+from calib.procedures.enter.correct_reading import correct_reading
 from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.procedures.on_record.attached_files import files_of
+from calib.procedures.on_record.corrected_readings import corrections_of, indications_at_points
 from calib.procedures.on_record.jobs_by_name import typed_in_job
 from calib.procedures.on_record.methods import amended_methods, names_of_methods
 from calib.procedures.typed.values import cell_of, values_typed
@@ -45,6 +46,7 @@ def shown_reading(visit: Visit, job: str, reading: str) -> Filled:
         "stages_shown": choices(STAGES, may_be_blank=True),
         "points": indications_at_points(session, record),
         "passes": range(1, PASS_FIELDS + 1),
+        "corrections": [corrected_reading.correction(each) for each in corrections_of(session, record)],
         "proven": proof_of(session, visit, key(record.id)),
         "photographs": files_of(session, Attached.reading_id, [key(record.id)]).get(key(record.id), []),
     }

@@ -55,18 +55,24 @@ def report_desk(visit: Visit, job: str) -> Filled:
 
 
 def under_way(visit: Visit, job: str) -> IssueAsked | None:
-    """The issue of this job's report that the person asked for and that is not done; None where there is none."""
-    asked = visit.served.credentials.issues_asked(visit.person)
-    running = (each for each in asked if each.job == job and visit.served.aside.steps(each.key) is not None)
-    return next(running, None)
+    """The issue of this job's report that somebody asked for and that is not done; None where there is none."""
+    asked = visit.served.credentials.issues_asked_of(job)
+    return next((each for each in asked if visit.served.aside.steps(each.key) is not None), None)
 
 
-def what_is_missing(document: Content) -> list[str]:
-    """What a report lacks before it is issued, a sentence each: outlets, decisions, what was refused."""
-    told = [f"{each['outlet']}: {why_not_measured(each)}" for each in document["not_measured"]]
+def what_is_missing(document: Content) -> list[tuple[str, int | None]]:
+    """What a report lacks before it is issued, a sentence each: outlets, decisions, what was refused; the review that it is of."""
+    told: list[tuple[str, int | None]] = [
+        (f"{each['outlet']}: {why_not_measured(each)}", None) for each in document["not_measured"]
+    ]
     told += [
-        f"review {each['review']} is open: {each['instrument'] or ''} {each['happened']}, with "
-        f"{count_of(each['open_lines'], 'open line', 'open lines')} on this job"
+        (
+            (
+                f"review {each['review']} is open: {each['instrument'] or ''} {each['happened']}, with "
+                f"{count_of(each['open_lines'], 'open line', 'open lines')} on this job"
+            ),
+            each["review"],
+        )
         for each in document["open_reviews"]
     ]
     return told

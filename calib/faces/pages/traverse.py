@@ -1,12 +1,12 @@
 """A traverse, point by point: where to hold the probe, and what the meter shows there.
 
 Decision (2026-11-29). What is typed of a traverse stands in the address of its next point until it is written whole: a page that is
-loaded anew, or left and come back to, goes on where it was, and a step back takes a point back. Options: a draft on the server (a
-second store beside the evidence, with its own life), fields of the form alone (lost with the page). Cost: a traverse of some 500
-values is too long for an address, and is typed at a keyboard.
+loaded anew goes on where it was, and a step back takes a point back. The address of the point that comes next is kept beside the
+sessions, and outlet and job lead to it. Options: fields of the form alone (lost with the page), values kept on the server and not
+in the address (what the page shows and what is kept may differ). Cost: a traverse of some 500 values is too long for an address,
+and is typed at a keyboard.
 """
 
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from urllib.parse import urlencode
@@ -32,11 +32,12 @@ from calib.procedures.enter.on_site import (
     job_listed,
     last_traversed,
 )
-from calib.procedures.enter.sitting import SETUP, Sitting
+from calib.procedures.enter.sitting import SETUP, HalfTraversed, Sitting
 from calib.procedures.measure.duct_section import from_the_wall, section_on_record
 from calib.procedures.on_record.jobs_by_name import outlet_named
 from calib.procedures.typed.cells import time_with_zone
 from calib.procedures.typed.values import values_typed
+from calib.records.credentials import TraverseBegun
 
 pages = Pages()
 _TRAVERSE = f"{AN_OUTLET}/traverse"
@@ -45,20 +46,22 @@ _CARRIED = (*_PLANNED, *SETUP, *BESIDE, "client_key", "began", "values")
 _USUAL = {"rule": "log-Tchebycheff", "passes": "2"}  # where the duct was never traversed
 
 
-@pages.shows(_TRAVERSE)
+@pages.shows(_TRAVERSE, again=True)
 def points(visit: Visit, job: str, outlet: str) -> Filled | Goto:
-    """How the duct is traversed, its next point, or all of them once they are typed."""
+    """How the duct is traversed, once more where that cannot be; its next point, or all of them once they are typed."""
     session = visit.reading()
     here = job_listed(session, job).outlets.get(outlet) or outlet_named(session, job, outlet)
     if not is_traversed(here):
         raise BadInputError([Finding.typed("outlet", outlet, "a duct with a shape on record: amend it first")])
-    content = {**job_on_site.of_outlet(here), "job": job, "with": measured_with(session, visit, job, here.place)}
+    content = {**job_on_site.of_outlet(here), "job": job, "with": measured_with(session, visit, job, here)}
     carried = _carried(visit)
     if visit.form.wrong("client_key"):  # it was written, and a point was changed since: another reading, taken now
         carried |= {"client_key": content["with"]["client_key"], "began": visit.at.isoformat()}
-    if "client_key" not in carried:
+    if "client_key" not in carried or (visit.form.findings and not visit.is_change):
         planned = _USUAL | last_traversed(session, here)
         content |= {"planned": planned, "rules_shown": choices(POINT_RULES), "step": None}
+        content |= {"typed": "" if visit.form.wrong("values") else carried.get("values", "")}
+        content |= {"begun": visit.served.credentials.traverses_begun(visit.person, job).get(outlet)}
     elif "began" not in carried:
         return Goto(_at(job, outlet, carried | {"began": visit.at.isoformat()}))
     else:
@@ -74,21 +77,32 @@ def take(visit: Visit, job: str, outlet: str) -> Goto:
     with visit.reading_first() as session:
         sitting = _sitting(session, visit, job, outlet)
         if sitting.as_whole().entry is None:
-            return Goto(_at(job, outlet, _carried(visit) | {"values": " ".join(_with_next(session, visit, sitting))}))
+            return _next_point(visit, job, outlet, _with_next(session, visit, sitting))
     entry = sitting.as_whole().entry
     assert entry is not None  # noqa: S101 (every point is typed)
-    return entry_written(visit, job, outlet, entry)
+    beside = {name: cell for name, cell in chosen(visit).items() if name in BESIDE}
+    written = entry_written(visit, job, outlet, replace(entry, cells={**entry.cells, **beside}))
+    visit.served.credentials.end_traverse(visit.person, job, outlet)
+    return written
 
 
-def _with_next(session: Session, visit: Visit, sitting: Sitting) -> Sequence[str]:
-    """Values typed so far, with those of the next points; raises BadInputError, and DoubtError for what is unusual of them."""
+def _next_point(visit: Visit, job: str, outlet: str, further: HalfTraversed) -> Goto:
+    """The page of the point that comes next, to which outlet and job lead until the traverse is written."""
+    here = _at(job, outlet, _carried(visit) | {"values": " ".join(further.values)})
+    begun = TraverseBegun(here, len(further.values), further.passes * len(further.places))
+    visit.served.credentials.leave_traverse(visit.person, job, outlet, begun, visit.at)
+    return Goto(here)
+
+
+def _with_next(session: Session, visit: Visit, sitting: Sitting) -> HalfTraversed:
+    """What is typed with the values of the next points; raises BadInputError, and DoubtError for what is unusual of them."""
     further = sitting.with_values(values_typed(visit.form["value"]), visit.at)
     assert sitting.traverse is not None and further.traverse is not None  # noqa: S101, PT018 (it was just planned)
     asks = asks_of_setup(session, sitting.setup["instrument"], visit.at)
     doubts = doubts_of_points(further, len(sitting.traverse.values), asks)
     if doubts and not visit.form.is_sure:
         raise DoubtError(doubts)
-    return further.traverse.values
+    return further.traverse
 
 
 def _carried(visit: Visit) -> dict[str, str]:

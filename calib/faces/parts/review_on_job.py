@@ -6,7 +6,7 @@ from calib.procedures.on_record.reviews import CurveDecided, Review, ReviewLine
 
 NOT_DECIDED = "not decided yet: the flows are as before"
 _WITHDRAWN = "what was recorded there was withdrawn since: it shakes no flow"
-_IN_WORDS = {
+CURVES_IN_WORDS = {
     AS_BEFORE: "the flows stand as they were",
     AS_FOUND_ALWAYS: "the flows are those of the curve as found, for the whole time since it was last in order",
     AS_FOUND_FROM: "the flows are those of the curve as found from {} on, and as before until then",
@@ -38,7 +38,7 @@ def _decision(decided: CurveDecided) -> Content:
     return {
         "curve": decided.curve,
         "from_at": decided.from_at,
-        "said": _IN_WORDS[decided.curve].format(decided.from_at),
+        "said": CURVES_IN_WORDS[decided.curve].format(decided.from_at),
         "reason": decided.reason,
         "by": decided.person,
         "at": decided.time,

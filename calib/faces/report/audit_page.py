@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 
 from calib.faces.answers.audit import ending, heading
 from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Notice, Run, Title, paragraph, runs
-from calib.faces.report.page import as_html
+from calib.faces.report.page import as_html, within_a_page
 from calib.faces.written import Content, moment_text
 
 _HTML, _PDF = ".html", ".pdf"
@@ -18,6 +18,11 @@ BEGINS: Mapping[str, tuple[bytes, bytes]] = {
 def audit_page(answer: Content, at: str, form: str) -> bytes:
     """The page in one of the forms; `at` is when it is written, ISO 8601 with its zone."""
     return _WRITTEN[form](_laid_out(answer, at))
+
+
+def audit_within(answer: Content, at: str) -> str:
+    """The same to stand within a page that has the style of reports."""
+    return within_a_page(_laid_out(answer, at), is_folded=False)
 
 
 def _laid_out(answer: Content, at: str) -> Layout:

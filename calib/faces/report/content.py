@@ -139,7 +139,7 @@ def _amendment(amendment: Amendment, evaluation: Evaluation, units: str | None) 
         "flows": [
             {
                 "reading": each.measured.reading.id,
-                "before": result(each.flow, 0, flow_unit(each.measured.outlet, units)),
+                "before": result(each.flows, each.place, flow_unit(each.measured.outlet, units)),
                 "after": result(evaluation.flow, each.row, flow_unit(each.measured.outlet, units)),
             }
             for each in amendment.flows_before

@@ -94,11 +94,11 @@ def as_html(
     )
 
 
-def within_a_page(layout: Layout) -> str:
+def within_a_page(layout: Layout, *, is_folded: bool = True) -> str:
     """The sections of a report to stand within another page that has its `style`: words stand for its pictures, none signs it."""
     letterhead, picture = partial(_letterhead, mark=mark_within), partial(_picture, drawn=_in_words)
     forms: _Forms = {**_FORMS, Picture: picture, Letterhead: letterhead, Signatures: lambda _: iter(())}
-    return "".join(_folded(layout, forms))
+    return "".join(_folded(layout, forms) if is_folded else _written(layout.blocks, forms))
 
 
 def _in_words(picture: Picture) -> str:

@@ -80,12 +80,18 @@ def begin_pdf(
         **{f"attachment-{place}": _given(attachment.content) for place, attachment in enumerate(attachments.values())},
     }
     given = {
-        "main.typ": files("calib.faces.report").joinpath("report.typ").read_bytes(),
+        **templates("report.typ"),
         **{name: _UNPARSED + content for name, content in read_by_template.items()},
     }
     return _WAITING.submit(
         typeset_files, given, str(typefaces()), issued if issued.tzinfo else issued.replace(tzinfo=UTC)
     )
+
+
+def templates(name: str) -> dict[str, bytes]:
+    """What the typesetter reads first, by the name of its file here, with what every template takes in."""
+    folder = files("calib.faces.report")
+    return {"main.typ": folder.joinpath(name).read_bytes(), "texts.typ": folder.joinpath("texts.typ").read_bytes()}
 
 
 _WAITING = ThreadPoolExecutor(1, "typesetter")

@@ -135,10 +135,11 @@ def traceable(session: Session, subject: Subject) -> Answer:
     else:
         said = f"To {_listed(laboratories)}: every chain ends at an accredited certificate that was valid on its day."
     lines = _gaps_told(gaps, gaps if then is None else then)
+    taken_over = [f"{each}." for each in subject.trace.taken_over]
     if subject.issue is not None and then is not None:
         count = count_of(len(then), "gap", "gaps") if then else "no gap"
         said += f" When revision {subject.issue.revision} was issued on {subject.issue.issued_at[:10]}, it had {count}."
-    return Answer(question, said, bool(gaps or then), (*lines, *_in_house(subject), *_signed(subject)))
+    return Answer(question, said, bool(gaps or then), (*lines, *_in_house(subject), *_signed(subject), *taken_over))
 
 
 def _gaps_told(now: Sequence[str], then: Sequence[str]) -> Iterator[str]:

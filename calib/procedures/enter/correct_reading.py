@@ -20,6 +20,7 @@ from calib.procedures.enter.add_reading import rows_of_points
 from calib.procedures.enter.import_sheets import import_sheets
 from calib.procedures.impact.take_back import HungOn, hung_on_reading, reason_and_number
 from calib.procedures.on_record.by_name import tags_of
+from calib.procedures.on_record.corrected_readings import indications_at_points
 from calib.procedures.on_record.jobs_by_name import typed_in_job
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
@@ -30,7 +31,7 @@ from calib.records.record import key, typed
 from calib.records.tables.files import Attached
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
-from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
+from calib.records.tables.readings import LoggedSeries, Reading, Traverse
 
 
 @dataclass(frozen=True)
@@ -106,13 +107,6 @@ def _row(session: Session, reading: Reading, outlet: Outlet, job: str) -> TypedR
     row = typed_row(None, cells)
     row.log = None if series is None else FileContent(series.name, series.content)
     return row
-
-
-def indications_at_points(session: Session, reading: Reading | Refusal) -> dict[tuple[int, int], str]:
-    """Indications at each line and point of the traverse that a reading is; nothing where it is none."""
-    of_traverse = select(TraversePoint).where(TraversePoint.traverse_id == reading.traverse_id)
-    points = () if reading.traverse_id is None else session.exec(of_traverse.order_by(col(TraversePoint.id)))
-    return {(point.line, point.point): point.indications for point in points}
 
 
 def _points(

@@ -78,7 +78,7 @@ def export_records(session: Session) -> Iterator[ExportedFile]:
     names = NamesOnRecord(session)
     logs = LogsOnRecord(names)
     for file, declaration in FILES.items():
-        yield from _csv(file, [*declaration.by_name], recorded_rows(names, file, logs))
+        yield from csv_file(file, [*declaration.by_name], recorded_rows(names, file, logs))
     for name, content in logs.contents.items():
         yield ExportedFile(name, content)
     yield from _others(session)
@@ -87,7 +87,7 @@ def export_records(session: Session) -> Iterator[ExportedFile]:
 # --- files ------------------------------------------------------------------------------------------------------------------------
 
 
-def _csv(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> Iterator[ExportedFile]:
+def csv_file(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> Iterator[ExportedFile]:
     """A CSV file, unless there is no row; raises CalibError."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, columns, extrasaction="ignore", lineterminator="\n")
@@ -123,7 +123,7 @@ def _others(session: Session) -> Iterator[ExportedFile]:
                     content, cells[column] = cells[column], hashlib.sha256(cells[column]).hexdigest()
                     yield ExportedFile(f"{NOT_IMPORTED}/files/{cells[column]}", content)
             rows.append(cells)
-        yield from _csv(f"{NOT_IMPORTED}/{table.__tablename__}.csv", columns.keys(), rows)
+        yield from csv_file(f"{NOT_IMPORTED}/{table.__tablename__}.csv", columns.keys(), rows)
 
 
 def _as_it_is(session: Session, record: SQLModel) -> RecordCells:

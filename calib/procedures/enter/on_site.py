@@ -13,7 +13,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from calib.airflow.traverse import POINT_RULES, traverse, usual
+from calib.airflow.traverse import POINT_RULES, point_counts, spoken, traverse, usual
 from calib.confirmation.interval import Decision
 from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError, RefusedError
 from calib.measurement.way import ProbeUse, Way
@@ -211,14 +211,18 @@ def half_traversed(
     """A traverse of a duct of which nothing is typed yet, and where each place is, from the wall.
 
     `typed` are the rule, the numbers of lines and of points and that of the passes; the usual numbers where lines and points are
-    not said. Raises BadInputError with every finding, NotInRecordsError, or CalibError where the rule has no such points.
+    not said. Raises BadInputError with every finding, or NotInRecordsError.
     """
+    section, in_unit = section_on_record(session, job, outlet)
     checks = {"rule": one_of(*POINT_RULES), "lines": whole, "points": whole, "passes": whole}
     wrong = {name: check(typed[name]) for name, check in checks.items() if name in typed}
+    if wrong["rule"] is None:
+        for name, counts in zip(("lines", "points"), point_counts(section.shape, typed["rule"]), strict=True):
+            if name in typed and wrong[name] is None and int(typed[name]) not in counts:
+                wrong[name] = f"{spoken(counts)} by the {typed['rule']} rule in a {section.shape} duct"
     findings = [Finding.typed(name, typed[name], expected) for name, expected in wrong.items() if expected is not None]
     if findings:
         raise BadInputError(findings)
-    section, in_unit = section_on_record(session, job, outlet)
     lines, points = usual(section, typed["rule"])
     lines, points = int(typed.get("lines", lines)), int(typed.get("points", points))
     places = traverse(section, typed["rule"], lines, points)

@@ -19,11 +19,11 @@ from sqlmodel import Session, select
 
 from calib.counted import count_of
 from calib.errors import BadInputError, CalibError, Finding
-from calib.procedures.enter.correct_reading import indications_at_points
 from calib.procedures.enter.on_site import WrittenAs, write_entry, written_as
 from calib.procedures.enter.sitting import TypedEntry
 from calib.procedures.on_record.by_keys import numbered
 from calib.procedures.on_record.by_name import tags_of
+from calib.procedures.on_record.corrected_readings import indications_at_points
 from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.cells import same_time, time_with_zone

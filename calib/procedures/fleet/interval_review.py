@@ -96,12 +96,27 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
     A withdrawn calibration is left out. Without a `judged` the limits are held against what the latest assessment of a calibration
     judged, else against the indication.
     """
+    return _reviewed(session, tag, on, target, judged, {})
+
+
+def review_intervals(session: Session, tags: Sequence[str], on: date, target: float) -> list[IntervalReview]:
+    """The same of several instruments, by what each is accepted on; the history of each of their family is read once."""
+    histories: dict[str, History] = {}
+    return [_reviewed(session, tag, on, target, None, histories) for tag in tags]
+
+
+def _reviewed(
+    session: Session, tag: str, on: date, target: float, judged: str | None, known_histories: dict[str, History]
+) -> IntervalReview:
     instrument = instrument_tagged(session, tag)
     present = interval_at(load_register(session, [key(instrument.id)])[tag], on)
+    members = [instrument, *_others(session, instrument)]
+    for member in members:
+        if member.tag not in known_histories:
+            known_histories[member.tag] = _until(history_of(session, member), on)
+    histories = {member.tag: known_histories[member.tag] for member in members}
     usual = _usual(session, instrument)
     judged = judged or usual.judged
-    members = [instrument, *_others(session, instrument)]
-    histories = {member.tag: _until(history_of(session, member), on) for member in members}
     history = histories[tag]
     family = tuple(
         interval

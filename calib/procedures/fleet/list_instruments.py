@@ -41,14 +41,18 @@ class InstrumentWish:
 
 def list_instruments(session: Session, wish: InstrumentWish, sort: str, at: datetime) -> list[InstrumentStatus]:
     """Instruments that fit, in the order of one of SORTS; raises BadInputError for a state or an order that is none."""
-    findings = [
-        Finding.typed(column, value, f"one of {', '.join(known)}")
-        for column, value, known in (("state", wish.state, STATES), ("sort", sort, SORTS))
-        if value is not None and value not in known
-    ]
-    if findings:
+    if findings := unknown_words(wish.state, sort):
         raise BadInputError(findings)
     return ordered([status for status in instrument_statuses(session, at) if fits(status, wish, at.date())], sort)
+
+
+def unknown_words(state: str | None, sort: str | None) -> list[Finding]:
+    """Findings on a state or an order that is none."""
+    return [
+        Finding.typed(column, value, f"one of {', '.join(known)}")
+        for column, value, known in (("state", state, STATES), ("sort", sort, SORTS))
+        if value is not None and value not in known
+    ]
 
 
 def fits(instrument: InstrumentStatus, wish: InstrumentWish, on: date) -> bool:

@@ -3,15 +3,16 @@
 Nothing heavy is imported here: what a curve says is asked for where an indication is.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.evidence_taken_over import evidence_taken_over
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
 from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 from calib.quantities import read, unit
@@ -29,6 +30,7 @@ class Readiness:
     instrument: Instrument
     decision: Decision
     at: "AtIndication | None"  # absent where no indication was asked about, or the instrument is refused
+    taken_over: tuple[str, ...] = ()  # where its evidence comes from, where another site handed that over
 
 
 def ready(
@@ -45,6 +47,7 @@ def ready(
         for instrument in instruments
         if indication is not None
     }
+    taken_over = _taken_over(session, tags)
     decided = [
         Readiness(
             each,
@@ -52,25 +55,11 @@ def ready(
                 each, decision_on(gear, each.tag, at, max(at, now), value.get(each.indicated), indication or "")
             ),
             None,
+            taken_over[each.tag],
         )
         for each in instruments
     ]
     return decided if indication is None else _with_values(session, gear, decided, (at, max(at, now)), indication)
-
-
-def ready_instead(session: Session, tag: str, at: datetime, now: datetime) -> list[Readiness]:
-    """Instruments that measure the same and may be used at a time, those of the same kind first; raises NotInRecordsError.
-
-    The ways in which they indicate are the same too: a pressure is no other anemometer's velocity.
-    """
-    own = instrument_tagged(session, tag)
-    alike = select(Instrument).where(Instrument.quantity == own.quantity, Instrument.id != own.id)
-    others = [
-        each.tag
-        for each in session.exec(alike.order_by(col(Instrument.kind) != own.kind, Instrument.tag))
-        if each.indicated == own.indicated
-    ]
-    return [each for each in ready(session, others, at, now, None) if each.decision.allowed]
 
 
 def ready_in_the_middle(session: Session, tag: str, now: datetime) -> Readiness:
@@ -78,12 +67,18 @@ def ready_in_the_middle(session: Session, tag: str, now: datetime) -> Readiness:
     instrument = instrument_tagged(session, tag)
     gear = gear_of(session, [key(instrument.id)])
     decision = _with_what_it_lacks(instrument, decision_on(gear, tag, now, now))
-    plain = Readiness(instrument, decision, None)
+    plain = Readiness(instrument, decision, None, _taken_over(session, [tag])[tag])
     if not decision.allowed or decision.calibration is None:
         return plain
     shown = unit(instrument.indicated, instrument.unit)
     middle = f"{shown.from_si((decision.calibration.low + decision.calibration.high) / 2):.3g} {shown.symbol}"
     return _with_values(session, gear, [plain], (now, now), middle)[0]
+
+
+def _taken_over(session: Session, tags: Sequence[str]) -> Mapping[str, tuple[str, ...]]:
+    """Where the evidence of each instrument comes from, in words; none: it was recorded here."""
+    taken = evidence_taken_over(session, tags)
+    return {tag: tuple(evidence.said for evidence in taken.get(tag, ())) for tag in tags}
 
 
 def _with_what_it_lacks(instrument: Instrument, decision: Decision) -> Decision:

@@ -1,6 +1,6 @@
 """Say what the company is called and where it is, for its reports and labels. What was said before stays on record."""
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.fleet.attach_file import FileRead, kept_attachment
@@ -11,6 +11,7 @@ from calib.procedures.people.authorise import append
 from calib.records import ledger
 from calib.records.tables.company import Company
 
+_NEEDED = ("name", "address")
 _LONGEST = 200  # signs of a text, which stands at the head of each report
 _LARGEST_MARK = 1_000_000  # bytes, since each report holds it
 MARK = "a picture, PNG or JPEG, of at most 1 MB"
@@ -18,8 +19,8 @@ MARK = "a picture, PNG or JPEG, of at most 1 MB"
 
 def set_company(
     session: Session,
-    name: str,
-    address: str,
+    name: str | None,
+    address: str | None,
     contact: str | None,
     base_address: str | None,
     mark: FileRead | None,
@@ -27,32 +28,39 @@ def set_company(
 ) -> CompanyOnRecord:
     """Append what the company is called from now on; raises BadInputError with every finding.
 
-    The mark is a PNG or a JPEG of at most 1 MB that can be drawn.
+    What is not said (None) stays as it is on record; a blank contact or base address is taken out. The mark is a PNG or a JPEG of
+    at most 1 MB that can be drawn.
     """
     cells = {"name": name, "address": address, "contact": contact, "base_address": base_address}
-    told = {column: cell.strip() for column, cell in cells.items() if cell is not None}
+    last = session.exec(select(Company).order_by(col(Company.id).desc()).limit(1)).first()
+    before = {} if last is None else {column: getattr(last, column) for column in (*cells, "mark_attachment_id")}
+    said = {column: cell.strip() for column, cell in cells.items() if cell is not None}
     findings = [
         Finding.typed(column, cells[column], expected)
-        for column, cell in told.items()
-        if (expected := _expected_of(column, cell)) is not None
+        for column, cell in (dict.fromkeys(_NEEDED) | before | said).items()
+        if (column in said or column in _NEEDED) and (expected := _expected_of(column, cell)) is not None
     ]
+    if not said and mark is None and before:
+        findings.append(Finding.typed(None, None, "what is to change"))
     expected = None if mark is None else _expected_of_mark(mark)
     if mark is not None and expected is not None:
         findings.append(Finding.typed("mark", mark.name, expected))
     if findings:
         raise BadInputError(findings)
-    mark_id = None if mark is None else kept_attachment(session, mark, signature)
-    append(session, [Company.model_validate({**told, "mark_attachment_id": mark_id})], signature)
+    row = before | {column: cell or None for column, cell in said.items()}
+    if mark is not None:
+        row["mark_attachment_id"] = kept_attachment(session, mark, signature)
+    append(session, [Company.model_validate(row)], signature)
     session.flush()
     company = company_on_record(session)
     assert company is not None  # noqa: S101 (it was written a line ago)
     return company
 
 
-def _expected_of(column: str, cell: str) -> str | None:
+def _expected_of(column: str, cell: str | None) -> str | None:
     """What a text of the company should have been; None where it is right."""
     if not cell:
-        return "a text that is not blank"
+        return "a text that is not blank" if column in _NEEDED else None
     if len(cell) > _LONGEST or not cell.isprintable():
         return f"one line of at most {_LONGEST} signs"
     if column == "base_address" and not cell.startswith(("https://", "http://")):

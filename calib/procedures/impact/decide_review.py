@@ -5,7 +5,7 @@ a decision on the acceptability of the work). Factors that rest on what was deci
 that cannot be is used by no reading until somebody finds it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -64,18 +64,20 @@ def decide_review(session: Session, wanted: CurveWanted, signature: ledger.Signa
     return ReviewDecided(review_numbered(session, wanted.review), tuple(remarks))
 
 
+def curves_to_choose(review: Review) -> Sequence[str]:
+    """The curves that may be decided to hold for what a review touched: only of an instrument found beyond is another known."""
+    return HOLDING_CURVES if review.cause == FOUND_BEYOND and not review.is_of_withdrawn else (AS_BEFORE,)
+
+
 def _findings(wanted: CurveWanted, review: Review, now: datetime) -> Iterator[Finding]:
     to_come = None if wanted.from_at is None else expected_of(wanted.from_at, now)
     if wanted.curve not in HOLDING_CURVES:
         yield Finding.typed("curve", wanted.curve, f"one of {', '.join(HOLDING_CURVES)}")
-    elif review.cause != FOUND_BEYOND and wanted.curve != AS_BEFORE:
-        expected = f"{AS_BEFORE}: nobody knows by how much it was wrong, so that lines are disposed of by hand"
-        yield Finding.typed("curve", wanted.curve, expected)
-    elif review.is_of_withdrawn and wanted.curve != AS_BEFORE:
-        expected = (
-            f"{AS_BEFORE}: certificate {review.certificate} was withdrawn, and nothing that it found holds any more"
-        )
-        yield Finding.typed("curve", wanted.curve, expected)
+    elif wanted.curve not in curves_to_choose(review):
+        why = "nobody knows by how much it was wrong, so that lines are disposed of by hand"
+        if review.cause == FOUND_BEYOND:
+            why = f"certificate {review.certificate} was withdrawn, and nothing that it found holds any more"
+        yield Finding.typed("curve", wanted.curve, f"{AS_BEFORE}: {why}")
     elif wanted.curve == AS_FOUND_FROM and wanted.from_at is None:
         yield Finding.typed("from_at", None, "the time from which on the curve as found holds")
     elif wanted.curve != AS_FOUND_FROM and wanted.from_at is not None:

@@ -61,6 +61,11 @@ def dispose_review(session: Session, wanted: DispositionWanted, signature: ledge
     return review_numbered(session, wanted.review)
 
 
+def decisions_to_choose(review: Review) -> Sequence[str]:
+    """The dispositions that lines of a review may get: immaterial is said of issued reports alone."""
+    return DISPOSITIONS if review.is_of_reports else [each for each in DISPOSITIONS if each != IMMATERIAL]
+
+
 def _reasons(wanted: DispositionWanted) -> dict[int, str]:
     """Each line with its reason."""
     reasons = wanted.reasons if len(wanted.reasons) > 1 else [*wanted.reasons] * len(wanted.lines)
@@ -79,7 +84,7 @@ def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
             yield Finding.typed("lines", str(line), _PROMISES[wanted.decision])
     if wanted.decision not in DISPOSITIONS:
         yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
-    elif wanted.decision == IMMATERIAL and not review.is_of_reports:
+    elif wanted.decision not in decisions_to_choose(review):
         expected = "another decision: immaterial is said of a report that the records contradict since it was issued"
         expected += ", or that was issued with what was taken back"
         yield Finding.typed("decision", wanted.decision, expected)

@@ -7,6 +7,9 @@ curve before makes of it, since every flow since rests on that, and the budget's
 A review is brought up to date by whatever may hang on one: import, reading, conditions, certificate, acceptance, factor found,
 outlet amended. An acceptance names the later calibrations of its instrument, of which one may have been found out of order while
 nothing had been in order before it. A factor found within a recalculation is not followed, or it would never end.
+
+Decision (2026-11). A review holds for the time since the instrument was last in order. Cost: reviews where limits are narrower than
+what repeats.
 """
 
 import json

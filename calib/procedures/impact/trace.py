@@ -22,6 +22,7 @@ from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.knots import Knot, knots_of
 from calib.procedures.impact.record_named import record_named
 from calib.procedures.impact.rests_on import OF, STANDARD, Ground, ground_above, ground_below, link_to
+from calib.procedures.on_record.evidence_taken_over import evidence_taken_over
 
 UP, DOWN = "up", "down"
 IN_FORCE = "calibration in force"
@@ -36,6 +37,7 @@ class Trace:
     knots: Mapping[Record, Knot]
     links: tuple[TraceLink, ...]
     tree: Branch
+    taken_over: tuple[str, ...] = ()  # where evidence comes from that another site handed over; of a chain upward
 
     @property
     def gaps(self) -> tuple[str, ...]:
@@ -57,7 +59,9 @@ def trace_up(session: Session, words: Sequence[str], on: date) -> Trace:
     among = {record for record in knots if record[0] == RecordKind.CALIBRATION}
     of = [link for link in ground.links if link.role == OF and link.record in among]
     known = knots | knots_of(session, ground, [link.on for link in of if link.on not in knots], on)
-    return Trace(start, UP, known, (*_between(graph, records), *of), tree(graph, start))
+    tags = {str(knot.says["tag"]) for knot in known.values() if "tag" in knot.says}
+    taken_over = [str(each) for own in evidence_taken_over(session, tags).values() for each in own]
+    return Trace(start, UP, known, (*_between(graph, records), *of), tree(graph, start), tuple(taken_over))
 
 
 def trace_down(session: Session, words: Sequence[str], on: date) -> Trace:

@@ -31,6 +31,7 @@ from calib.records.tables.ledger import LedgerEntry
 
 _TABLES: dict[str, Table] = {name: kind.__table__ for name, kind in EVIDENCE_NAMED.items()}  # type: ignore[attr-defined]
 _ENTRIES: Table = LedgerEntry.__table__  # type: ignore[attr-defined]
+RECORDED = {name.replace("_", " "): name for name in sorted(_TABLES)}  # kinds of records in words, with their tables
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,8 @@ class LogWish:
     since: date | None = None  # days of the zone that each entry was written in, both included
     until: date | None = None
     before: int | None = None  # the entry after the last one wanted
+    action: str | None = None  # contained in the act's words, capitals or not
+    kind: str | None = None  # of record, one of RECORDED
 
 
 @dataclass(frozen=True)
@@ -70,9 +73,14 @@ class Log:
 
 
 def log(session: Session, wish: LogWish) -> Log:
-    """The entries asked for; raises NotInRecordsError for an unknown instrument or job, BadInputError where no day is left."""
+    """The entries asked for; raises NotInRecordsError for an unknown instrument or job, BadInputError for what cannot be asked."""
+    findings = []
     if wish.since is not None and wish.until is not None and wish.since > wish.until:
-        raise BadInputError([Finding.typed("until", str(wish.until), f"a day not before {wish.since}")])
+        findings.append(Finding.typed("until", str(wish.until), f"a day not before {wish.since}"))
+    if wish.kind not in (None, *RECORDED):
+        findings.append(Finding.typed("kind", wish.kind, f"one of {', '.join(RECORDED)}"))
+    if findings:
+        raise BadInputError(findings)
     asked = list(_conditions(session, wish))
     newest = select(_ENTRIES).where(*asked).order_by(_ENTRIES.c.sequence.desc()).limit(wish.most)
     rows = session.execute(newest).mappings().all()
@@ -100,6 +108,10 @@ def _conditions(session: Session, wish: LogWish) -> Iterator[Any]:
         yield entry.person == wish.person
     if wish.before is not None:
         yield entry.sequence < wish.before
+    if wish.action is not None:
+        yield func.lower(entry.action).contains(wish.action.strip().lower(), autoescape=True)
+    if wish.kind is not None:
+        yield entry.record_table == RECORDED[wish.kind]
     if wish.since is not None or wish.until is not None:
         yield or_(*(entry.sequence.between(*stretch) for stretch in _stretches(session, wish)))
         day = func.substr(entry.time, 1, len("2026-03-05"))

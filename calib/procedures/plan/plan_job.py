@@ -14,8 +14,9 @@ from calib.procedures.measure.gate_reading import makes_a_flow
 from calib.procedures.measure.totals import design_of, limits_of
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
 from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.serves_as import probes_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.plan.gear import gear_on, probes_of, standards_among
+from calib.procedures.plan.gear import gear_on, standards_among
 from calib.procedures.plan.planned import (
     EXPECTED,
     TRAVERSE,
@@ -49,15 +50,15 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
     """Plan a job; raises NotInRecordsError for a job that is not there. Unknown methods are left to `method_findings`."""
     job = job_named(session, name)
     records = on_record(session)
-    air, reasons = _air(records, key(job.id), wish)
+    air, reasons = latest_air(records, key(job.id), wish)
     if wish.air is not None:
         expected = {(key(job.id), EXPECTED): _conditions(key(job.id), wish.air, wish.at)}
         records = replace(records, conditions={**records.conditions, **expected}, worked_out={})
         air = air_of(records, key(job.id), EXPECTED, wish.known)
-    gear, left_out = gear_on(records, probes_of(session, records), wish)
+    gear, left_out = gear_on(records, probes_of(session, records.instruments, records.pairs), wish)
     asked = Asked(records, wish, gear, left_out, air)
     outlets = outlets_in_force(session, [key(job.id)])
-    planned = tuple(_of_outlet(asked, outlets[outlet_id]) for outlet_id in sorted(outlets))
+    planned = tuple(plan_outlet(asked, outlets[outlet_id]) for outlet_id in sorted(outlets))
     return JobPlan(job, wish, planned, left_out, standards_among(records, gear), air, reasons)
 
 
@@ -71,7 +72,7 @@ def method_findings(session: Session, methods: Iterable[str]) -> list[Finding]:
 # --- the air ---------------------------------------------------------------------------------------------------------------------
 
 
-def _air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tuple[str, ...]]:
+def latest_air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tuple[str, ...]]:
     """The job's latest conditions on record that give a density; the reasons against those that are later."""
     if wish.air is not None:
         return None, ()
@@ -114,7 +115,8 @@ def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[Condition, ..
 # --- one outlet ------------------------------------------------------------------------------------------------------------------
 
 
-def _of_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
+def plan_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
+    """What can prove the tolerance of one outlet or duct."""
     design = design_of(outlet)
     limits = limits_of(outlet, design)
     half_width = planned_half_width(design, limits)

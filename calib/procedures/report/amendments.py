@@ -11,11 +11,12 @@ from sqlmodel import Session, col, select
 from calib.measurement import Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.evaluate import Evaluation
-from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.measure.gate_reading import gate_readings
 from calib.procedures.measure.results import Results, results_of_flows
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.amended import Amended
 from calib.procedures.on_record.amendments_on_file import amendments_on_file
+from calib.procedures.on_record.corrected_readings import corrected_cells
 from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
 from calib.procedures.on_record.jobs_by_name import amended_job
@@ -24,11 +25,8 @@ from calib.procedures.on_record.outlets import history_of_outlet, revisions_of
 from calib.procedures.on_record.withdrawn_readings import withdrawn_readings
 from calib.records.ledger import written
 from calib.records.record import key, moment
-from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
-from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet, OutletRevision
-from calib.records.tables.readings import Reading, Refusal, TraversePoint
 
 
 @dataclass(frozen=True)
@@ -37,7 +35,8 @@ class FlowBefore:
 
     measured: Standing
     row: int  # of the reading in the evaluation
-    flow: Results  # one element
+    flows: Results
+    place: int  # of the flow among these
 
 
 @dataclass(frozen=True)
@@ -57,11 +56,10 @@ def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tu
     """Amendments of a job's outlets and of the factors they use, in the order in which they were written."""
     job = evaluation.job
     records = on_record_of(session, jobs=[key(job.id)])
-    amendments = [
-        amendment
-        for outlet in _amended(session, job)
-        for amendment in _of_outlet(session, outlet, evaluation, records, now)
-    ]
+    outlets = _amended(session, job)
+    as_before = {key(outlet.id): _before_last(session, outlet) for outlet in outlets}
+    before = _flows_before(records, as_before, evaluation, now)
+    amendments = [each for outlet in outlets for each in _of_outlet(session, outlet, evaluation, before)]
     factors = {standing.factor.factor for standing in evaluation.measured if standing.factor is not None}
     amendments += [amendment for name in sorted(factors) for amendment in _of_factor(session, name)]
     amendments += _of_readings(session, key(job.id))
@@ -89,13 +87,11 @@ def _amended(session: Session, job: Job) -> Sequence[Outlet]:
 
 
 def _of_outlet(
-    session: Session, outlet: Outlet, evaluation: Evaluation, records: OnRecord, now: datetime
+    session: Session, outlet: Outlet, evaluation: Evaluation, before: Mapping[int, FlowBefore]
 ) -> Iterable[Amendment]:
     history = history_of_outlet(session, outlet)
+    mine = tuple(flow for row, flow in before.items() if evaluation.measured[row].outlet.id == outlet.id)
     for revision in history.revisions:
-        before: tuple[FlowBefore, ...] = ()
-        if revision is history.revisions[-1]:
-            before = tuple(_flows_before(records, _before_last(session, outlet), evaluation, now))
         yield Amendment(
             f"outlet {outlet.outlet}",
             revision.revision,
@@ -103,7 +99,7 @@ def _of_outlet(
             revision.reason,
             revision.person,
             revision.time,
-            before,
+            mine if revision is history.revisions[-1] else (),
         )
 
 
@@ -112,23 +108,30 @@ def _before_last(session: Session, outlet: Outlet) -> Outlet:
     return as_amended(outlet, before[-1] if before else None)
 
 
-def _flows_before(records: OnRecord, outlet: Outlet, evaluation: Evaluation, now: datetime) -> Iterable[FlowBefore]:
-    """Flows of the outlet's readings as the outlet was before its last amendment, where the gate lets them stand so."""
-    assert evaluation.flow is not None or not evaluation.measured  # noqa: S101 (what is measured has a flow)
-    for row, standing in enumerate(evaluation.measured):
-        if standing.outlet.id != outlet.id or evaluation.flow is None:
-            continue
-        gated = gate_reading(records, standing.reading, standing.observed, outlet, now)
-        if gated.standing is not None:
-            evaluated = flows(_with_drift(arrays_of([gated.standing], records), evaluation, row))
-            probability = evaluation.flow.coverage_probability
-            yield FlowBefore(standing, row, results_of_flows(evaluated, probability))
+def _flows_before(
+    records: OnRecord, outlets: Mapping[int, Outlet], evaluation: Evaluation, now: datetime
+) -> dict[int, FlowBefore]:
+    """Flows of the outlets' readings as these were before their last amendment, where the gate lets them stand so.
+
+    All readings of the job are evaluated with them, since a repeatability is pooled over them; what was recorded since counts.
+    """
+    taken = [(row, each) for row, each in enumerate(evaluation.measured) if key(each.outlet.id) in outlets]
+    if not taken or evaluation.flow is None:
+        return {}
+    asked = [(each.reading, each.observed, outlets[key(each.outlet.id)]) for _, each in taken]
+    stood: dict[int, Standing | None] = dict(enumerate(evaluation.measured))
+    stood |= {row: each.standing for (row, _), each in zip(taken, gate_readings(records, asked, now), strict=True)}
+    standing = {row: each for row, each in stood.items() if each is not None}
+    readings = _with_drift(arrays_of(tuple(standing.values()), records), evaluation, list(standing))
+    every = results_of_flows(flows(readings), evaluation.flow.coverage_probability)
+    place = {row: at for at, row in enumerate(standing)}
+    return {row: FlowBefore(each, row, every, place[row]) for row, each in taken if row in place}
 
 
-def _with_drift(readings: Readings, evaluation: Evaluation, row: int) -> Readings:
-    """One reading as it was, with what the drift of the plant adds to it now."""
+def _with_drift(readings: Readings, evaluation: Evaluation, rows: Sequence[int]) -> Readings:
+    """Readings as they were, with what the drift of the plant adds to them now."""
     drift = None if evaluation.readings is None else evaluation.readings.plant_drift
-    return readings if drift is None else replace(readings, plant_drift=drift.of([row]))
+    return readings if drift is None else replace(readings, plant_drift=drift.of(rows))
 
 
 def _of_factor(session: Session, name: str) -> Iterable[Amendment]:
@@ -145,52 +148,12 @@ def _of_revisions(session: Session, record: str, amended: Amended[Any]) -> Itera
         yield Amendment(named, each.revision, each.changes, each.reason, each.person, each.time)
 
 
-_OF_A_READING = (
-    "indication",
-    "unit",
-    "observations",
-    "throttled_observations",
-    "remarks",
-    "stage",
-    "averaging_s",
-    "conditions",
-)
-
-
 def _of_readings(session: Session, job: int) -> Iterable[Amendment]:
     """Readings that were withdrawn or corrected, and refusals that were dismissed."""
     for each in withdrawn_readings(session, job):
         before, by = each.typed, each.taken_back.replaced_by
         after: Any = None if by is None else session.get_one(type(before), by)
-        changes = {"counts": ("yes", "no")} if after is None else dict(_changes(session, before, after))
+        changes = {"counts": ("yes", "no")} if after is None else dict(corrected_cells(session, before, after))
         revision = (before.revision or 1) + (after is not None)
         back = each.taken_back
         yield Amendment(each.named, revision, changes, back.reason, back.by, back.at)
-
-
-def _changes(
-    session: Session, before: Reading | Refusal, after: Reading | Refusal
-) -> Iterable[tuple[str, tuple[str, str]]]:
-    """Cells in which a corrected reading differs."""
-    for column in _OF_A_READING:
-        values = (getattr(before, column) or "", getattr(after, column) or "")
-        if values[0] != values[1]:
-            yield column, values
-    methods = [session.get_one(Method, each.method_id).method for each in (before, after)]
-    probes = [
-        "" if each.probe_id is None else session.get_one(Instrument, each.probe_id).tag for each in (before, after)
-    ]
-    for column, (first, second) in (("method", methods), ("probe", probes)):
-        if first != second:
-            yield column, (first, second)
-    if before.traverse_id != after.traverse_id:
-        points = [_points(session, each.traverse_id) for each in (before, after)]
-        for place in sorted(points[0].keys() | points[1].keys()):
-            both = points[0].get(place, ""), points[1].get(place, "")
-            if both[0] != both[1]:
-                yield f"line {place[0]}, point {place[1]}", both
-
-
-def _points(session: Session, traverse: int | None) -> dict[tuple[int, int], str]:
-    points = session.exec(select(TraversePoint).where(TraversePoint.traverse_id == traverse))
-    return {(point.line, point.point): point.indications for point in points}

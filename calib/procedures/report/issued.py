@@ -7,10 +7,12 @@ from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.recorded import sequences
 from calib.records.issued_forms import form_bytes, is_as_issued
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables.jobs import Job
+from calib.records.tables.readings import Reading
 from calib.records.tables.reports import IssuedForm, IssuedReport
 
 
@@ -61,6 +63,20 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
     forms = tuple(FormOnFile(*row) for row in session.execute(own).all())
     typed = (report.revision, report.issued_at, report.reason, report.ledger_digest)
     return Issue(job.job, *typed, person, forms, report.signed_by, report.gaps_reason)
+
+
+def issued_without(session: Session, job: str, reading: int) -> int | None:
+    """The latest revision of a job's report, where a reading was recorded after it; None where it has the reading, or is none.
+
+    Raises NotInRecordsError for an unknown job.
+    """
+    of_job = select(IssuedReport).where(IssuedReport.job_id == job_named(session, job).id)
+    latest = session.exec(of_job.order_by(col(IssuedReport.revision).desc()).limit(1)).first()
+    if latest is None:
+        return None
+    issued = sequences(session, IssuedReport.__tablename__, [key(latest.id)])[key(latest.id)]
+    recorded = sequences(session, Reading.__tablename__, [reading])[reading]
+    return latest.revision if recorded > issued else None
 
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:

@@ -22,6 +22,7 @@ from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.headings import LOOKED_AT, PERCENT, bare, fixed_unit, is_unit_of
 from calib.procedures.typed.spelling import did_you_mean, spelled_alike
 from calib.procedures.typed.unit_spelling import unit_meant
+from calib.quantities import COMMA_OR_THOUSANDS
 
 _SEPARATORS = (",", ";", "\t")
 
@@ -102,7 +103,6 @@ _NO_VALUE = frozenset({"-", "\u2013", "\u2014", "n/a", "na", "n.a", "nd", "n.d",
 _WITH_UNIT = re.compile(r"([-+\u2212\d.,'\s]*\d)\s*([^\d\s;.,+-][^;]*)")
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _COMMA = re.compile(r"[+-]?\d*,\d+")
-COMMA_OR_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,234: it may mean either
 _BLANK_THOUSANDS = re.compile(r"(?<![\d.,])([1-9]\d{0,2})\s(?=\d{3}(?!\d))")  # 412 418: two values, or thousands
 _PERCENTAGE = re.compile(r"[^%]*\d\s*%")
 _GROUPED = re.compile(r"([+-]?\d{1,3})((?:[ \u00a0\u202f']\d{3})+|(?:,\d{3})+(?=\.)|(?:,\d{3}){2,})(\.\d+)?")

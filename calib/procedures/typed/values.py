@@ -7,8 +7,8 @@ import re
 from collections.abc import Sequence
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.typed.as_people_write import COMMA_OR_THOUSANDS, habits_of, with_point
-from calib.quantities import finite_number
+from calib.procedures.typed.as_people_write import habits_of, with_point
+from calib.quantities import COMMA_OR_THOUSANDS, finite_number
 
 _PARTED = re.compile(r"[\s;]+")
 

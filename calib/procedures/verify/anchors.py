@@ -9,6 +9,7 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from itertools import pairwise
 
 from sqlmodel import Session, col, select
 
@@ -66,37 +67,60 @@ def heads_in(content: bytes, source: str) -> tuple[LedgerHead, ...]:
     return tuple(heads)
 
 
-def heads_on_record(session: Session) -> tuple[LedgerHead, ...]:
-    """The heads of other ledgers that these records keep."""
+def heads_on_record(session: Session, records: str | None = None) -> tuple[LedgerHead, ...]:
+    """The heads of other ledgers that these records keep, or those of the records of one name."""
     return tuple(
         LedgerHead(recorded.records, recorded.sequence, recorded.digest, recorded.time)
         for recorded in anchored(session)
+        if records in (None, recorded.records)
     )
 
 
 def anchor_findings(session: Session, heads: Iterable[LedgerHead]) -> Iterator[LedgerFinding]:
-    """Heads that the ledger no longer has where it had them."""
+    """Heads that the ledger no longer has where it had them; between which entries it was replaced, as far as others tell."""
     last, _ = ledger_head(session)
-    for head in heads:
+    held = 0
+    for head in sorted(heads, key=lambda head: head.sequence):
         own = select(LedgerEntry.digest).where(LedgerEntry.sequence == head.sequence)
         digest = session.exec(own).first()
         where = f"anchor of {head.time}"
-        if digest is None:
-            yield LedgerFinding(
-                where, f"names ledger entry {head.sequence}; the ledger ends at {last}: its tail was cut"
-            )
-        elif digest != head.digest:
-            yield LedgerFinding(
-                where, f"has another digest of ledger entry {head.sequence}: entries up to it were replaced"
-            )
+        if digest == head.digest:
+            held = head.sequence
+        elif digest is not None:
+            since = f"entries {held + 1} to {head.sequence}" if held else "entries up to it"
+            yield LedgerFinding(where, f"has another digest of ledger entry {head.sequence}: {since} were replaced")
+        elif head.sequence > last:
+            problem = f"names ledger entry {head.sequence}; the ledger ends at {last}: its tail was cut"
+            yield LedgerFinding(where, problem)
+        else:
+            yield LedgerFinding(where, f"names ledger entry {head.sequence}, which is not there any more")
 
 
-def anchor(session: Session, head: LedgerHead, reason: str, signature: Signature) -> None:
-    """Keep the head of another ledger; raises BadInputError without a reason, or where the person may not write."""
+def contradictions(heads: Iterable[LedgerHead]) -> Iterator[LedgerFinding]:
+    """Heads of one ledger that cannot all have been its own: a ledger only grows, and keeps what it has."""
+    for earlier, later in pairwise(sorted(heads, key=lambda head: (datetime.fromisoformat(head.time), head.sequence))):
+        where = f"{later.records}, head of {later.time}"
+        if later.sequence == earlier.sequence and later.digest != earlier.digest:
+            problem = f"has another digest of ledger entry {later.sequence} than the head of {earlier.time}"
+            yield LedgerFinding(where, f"{problem}: that entry, or one before it, was replaced")
+        elif later.sequence < earlier.sequence:
+            problem = f"ends at ledger entry {later.sequence}, that of {earlier.time} at {earlier.sequence}"
+            yield LedgerFinding(where, f"{problem}: the tail was cut")
+
+
+def anchor(session: Session, heads: Iterable[LedgerHead], reason: str, signature: Signature) -> Sequence[LedgerHead]:
+    """Keep heads of other ledgers, and answer with those that were not kept yet.
+
+    Raises BadInputError without a reason, or where the person may not write.
+    """
     findings = without_reason(reason, "why it is anchored, in a few words")
+    on_record = {(head.records, head.sequence, head.digest) for head in heads_on_record(session)}
+    new = [head for head in heads if (head.records, head.sequence, head.digest) not in on_record]
     if findings:
         raise BadInputError(findings)
-    append(session, [Anchor(**asdict(head), reason=reason.strip())], signature)
+    if new:
+        append(session, [Anchor(**asdict(head), reason=reason.strip()) for head in new], signature)
+    return new
 
 
 def anchored(session: Session) -> Sequence[Anchor]:

@@ -33,6 +33,48 @@ def test_where_nobody_named_the_company_that_is_said(empty_records):
     assert (ran.status, ran.out) == (0, "nobody has said what the company is called: its reports name none\n")
 
 
+def company_shown(records):
+    return json.loads(calib("company", "show", "--json", records=records).out)["company"]
+
+
+def test_only_what_is_to_change_has_to_be_said_and_the_rest_stays(empty_records, tmp_path):
+    (tmp_path / "mark").write_bytes(picture())
+    calib(*SAID, "--mark", tmp_path / "mark", records=empty_records)
+    before = company_shown(empty_records)
+
+    assert calib("company", "set", "--base-address", "https://calib.example", records=empty_records).status == 0
+    assert calib("company", "set", "--address", "4 Weir Road", records=empty_records).status == 0
+
+    changes = {"base_address": "https://calib.example", "address": "4 Weir Road"}
+    assert company_shown(empty_records) == before | changes
+
+
+def test_a_contact_is_taken_out_by_a_blank_one(empty_records):
+    calib(*SAID, records=empty_records)
+
+    assert calib("company", "set", "--contact", "", records=empty_records).status == 0
+
+    assert company_shown(empty_records)["contact"] is None
+
+
+def test_of_a_company_that_nobody_named_name_and_address_are_asked_for_at_once(empty_records):
+    ran = calib("company", "set", "--base-address", "https://calib.example", records=empty_records)
+
+    assert ran.status == 2
+    assert "NAME: expected a text that is not blank" in ran.err
+    assert "--address: expected a text that is not blank" in ran.err
+    assert company_shown(empty_records) is None
+
+
+def test_where_nothing_is_said_nothing_is_written(empty_records):
+    calib(*SAID, records=empty_records)
+
+    ran = calib("company", "set", records=empty_records)
+
+    assert ran.status == 2
+    assert "expected what is to change" in ran.err
+
+
 @pytest.mark.parametrize("kind", ["PNG", "JPEG"])
 def test_a_mark_is_kept_once_with_its_digest(empty_records, tmp_path, kind):
     mark = tmp_path / "mark"

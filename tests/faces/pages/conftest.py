@@ -1,5 +1,6 @@
 """The small job served in pages, to people of each role: from a file, and from a server."""
 
+import shutil
 from importlib.util import find_spec
 
 import pytest
@@ -29,17 +30,55 @@ def browser():
         yield opened
 
 
+@pytest.fixture(scope="session")
+def _company(_small, tmp_path_factory):
+    from tests.served import put_on_record
+
+    records = shutil.copyfile(_small, tmp_path_factory.mktemp("company") / "records.sqlite")
+    put_on_record(records)
+    return records
+
+
+@pytest.fixture(scope="session")
+def _company_there(server_with_logins, _small_there):
+    from tests.served import put_on_server
+
+    name = server_with_logins.new_database(_small_there)
+    put_on_server(server_with_logins, server_with_logins.url(name))
+    return name
+
+
+@pytest.fixture
+def small_records(backend, request, _company, tmp_path):
+    """Records that hold the small job, and the people of a company."""
+    if backend == SERVER:
+        return request.getfixturevalue("copy_there")(request.getfixturevalue("_company_there"))
+    return shutil.copyfile(_company, tmp_path / "small.sqlite")
+
+
+@pytest.fixture
+def light(backend):
+    """How a phone is looked at: by day where the records are a file, in the dark where they are on a server."""
+    return "dark" if backend == SERVER else "light"
+
+
+@pytest.fixture
+def width(backend):
+    """[CSS pixels] Of a desk: a small screen where the records are a file, a large one where they are on a server."""
+    return 1280 if backend == SERVER else 768
+
+
 @pytest.fixture
 def served_with(backend, request, small_records, tmp_path):
     """A function that serves the small job, with settings of its own: further pages, another address."""
-    from tests.served import company, put_on_record, put_on_server
+    from tests.served import company, pages_of, put_on_record, put_on_server, staffed
 
-    opened = []
+    opened, location, is_staffed = [], small_records, staffed(small_records)  # a module may have records of its own
     if backend == SERVER:
-        location = put_on_server(request.getfixturevalue("server_with_logins"), small_records)
-    else:
-        put_on_record(small_records)
-        location = small_records
+        server = request.getfixturevalue("server_with_logins")
+        location = pages_of(server, location) if is_staffed else put_on_server(server, location)
+    elif not is_staffed:
+        put_on_record(location)
 
     def serve(**settings):
         opened.append(company(location, tmp_path, records=small_records, **settings))

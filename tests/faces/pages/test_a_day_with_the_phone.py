@@ -1,23 +1,21 @@
 """A technician's day in Debian's browser, at the width of a phone: from the label to a traverse; by keyboard alone too."""
 
 import re
-from datetime import timedelta
 from urllib.parse import urlsplit
 
 import pytest
 from PIL import Image
 
 from tests.accessible import violations_on
-from tests.folders import changed, imported, write
+from tests.folders import changed, write
 from tests.pages_browser import phone, scrolls_sideways, serving, sign_in, small_targets
-from tests.served import ADDED
 
 MAIN_BUTTON_WITHIN = 844 / 2  # CSS pixels from the bottom: the half of the screen that a thumb reaches
 
 
 @pytest.fixture(autouse=True)
-def job(small_records, tmp_path):
-    """Another job: S-1, S-2 and R-1 once more, of which nothing is measured, and a duct; before names are checked."""
+def job(served, tmp_path):
+    """Another job: S-1, S-2 and R-1 once more, of which nothing is measured, and a duct."""
     sheets = changed()
     duct = dict.fromkeys(sheets["outlets.csv"][0], "") | {
         "outlet": "D-1", "system": "AH-1", "service": "supply", "shape": "rectangular", "width": "300", "height": "200",
@@ -34,7 +32,7 @@ def job(small_records, tmp_path):
     ]
     jobs = [{"job": "J-2", "title": "A small hall", "decision_rule": "guarded non-binary"}]
     files = {"jobs.csv": jobs, "outlets.csv": [row | {"job": "J-2"} for row in outlets], "methods.csv": methods}
-    imported(small_records, write(tmp_path / "more", files), now=ADDED - timedelta(hours=1))
+    served.imports(write(tmp_path / "more", files))
 
 
 @pytest.fixture
@@ -147,7 +145,6 @@ def traverse_the_duct(page):
     looked_at(page)
 
 
-@pytest.mark.parametrize("light", ["light", "dark"])
 def test_a_day_from_the_label_to_a_traverse(browser, address, light):
     with phone(browser, address, light) as page:
         measure_from_the_label(page)

@@ -4,8 +4,8 @@ import pytest
 
 from tests.accessible import violations_on
 from tests.faces.pages.test_certificates import STATED, grid
-from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
-from tests.served import company, put_on_record
+from tests.pages_browser import phone, scrolls_sideways, serving, sign_in, small_targets
+from tests.served import PASSWORD, company
 
 PLACES = (
     "/fleet",
@@ -16,11 +16,14 @@ PLACES = (
     "/instruments/VA-1/events",
     "/instruments/VA-1/checks",
 )
+OF_QA = (
+    "/records", "/log?person=Quinn", "/people?role=QA", "/people/Tom", "/grants", "/people/Tom/roles", "/people/Tom/competences",
+    "/audit", "/audit?of=J-1", "/due?within=365", "/round?days=365", "/labels", "/people/Tom/link",
+)  # fmt: skip
 
 
 @pytest.fixture
 def address(small_records, tmp_path):
-    put_on_record(small_records)
     with company(small_records, tmp_path) as made, serving(made.engine, made.credentials) as served:
         made.enrol("Quinn")
         made.enrol("Tom")
@@ -32,8 +35,7 @@ def at_the_desk(page, name="Quinn"):
     page.get_by_role("heading", name="Jobs").wait_for()
 
 
-@pytest.mark.parametrize("light", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 768, 1280])
+@pytest.mark.parametrize(("width", "light"), [(390, "dark"), (768, "light"), (1280, "dark"), (1280, "light")])
 def test_a_page_of_the_desk_shuts_nobody_out(browser, address, width, light):
     with phone(browser, address, light, width) as page:
         at_the_desk(page)
@@ -57,6 +59,50 @@ def test_the_fleet_is_filtered_and_sorted_without_script_and_a_link_shows_the_sa
         assert page.locator("tbody th").all_inner_texts() == shown
         page.get_by_role("link", name="VA-1").first.click()
         page.get_by_role("heading", name="VA-1").wait_for()
+
+
+@pytest.mark.parametrize(("width", "light"), [(390, "dark"), (768, "light"), (1280, "dark")])
+def test_qa_has_people_records_log_and_rounds_there_and_nobody_is_shut_out(browser, address, width, light):
+    """Each page once: what it says has tests of its own, without a browser."""
+    with phone(browser, address, light, width) as page:
+        at_the_desk(page)
+        for place in OF_QA:
+            page.goto(place)
+            assert violations_on(page) == [], place
+            assert not scrolls_sideways(page), place
+            assert small_targets(page) == [], place
+        page.get_by_label("Password of Quinn").fill(PASSWORD)  # on the last of them
+        page.get_by_role("button", name="Make the link").click()
+        page.get_by_role("img", name="The link as a QR code").wait_for()
+        assert violations_on(page) == []
+        assert not scrolls_sideways(page)
+        assert page.said == []
+
+
+def test_a_person_is_put_on_record_and_authorised_by_the_keyboard_without_script(browser, address):
+    with phone(browser, address, width=1280, java_script_enabled=False) as page:
+        at_the_desk(page)
+        page.get_by_role("link", name="Records").press("Enter")
+        page.get_by_role("link", name="People").press("Enter")
+        page.get_by_label("Name", exact=True).fill("Nora")
+        page.get_by_role("checkbox", name="technician").press("Space")
+        page.get_by_role("button", name="Put on record").press("Enter")
+        page.get_by_text("added Nora: technician").wait_for()
+        page.get_by_role("link", name="Record a competence").press("Enter")
+        page.get_by_label("What the person may do").fill("duct traverses")
+        page.get_by_role("button", name="Record it").press("Enter")
+        page.get_by_role("rowheader", name="duct traverses").wait_for()
+
+
+def test_an_assessors_page_prints_without_its_form_and_the_menu(browser, address):
+    with phone(browser, address, width=1280) as page:
+        at_the_desk(page)
+        page.goto("/audit?of=J-1")
+        page.emulate_media(media="print")
+        shown = page.locator("body").inner_text()
+        assert "job J-1, asked on" in shown
+        for word in ("Sign out", "Keep it as PDF", "As of the day", "Answer"):
+            assert word not in shown
 
 
 @pytest.mark.parametrize(("width", "light"), [(768, "dark"), (1280, "light")])

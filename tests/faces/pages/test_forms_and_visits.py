@@ -19,6 +19,7 @@ from calib.errors import (
     RefusedError,
     UnitError,
 )
+from calib.faces.pages.frame.form import number_of
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Pages, Sent
 from calib.procedures.people.authorise import append
 from calib.records import database, ledger
@@ -205,3 +206,11 @@ def test_a_page_that_fails_takes_back_what_it_had_not_ended_and_promises_nothing
 
 def test_a_change_of_whoever_is_signed_out_leads_to_the_first_page_after_signing_in(served):
     assert served.visitor().fill_in("/tried/job", job="x").headers["location"] == "/sign-in?to=%2F"
+
+
+def test_a_number_in_an_address_is_of_any_record_that_there_may_be():
+    """Ten years have more than 9,999 readings; a server's narrowest key holds 31 bits (PostgreSQL documentation, 8.1.1)."""
+    assert [number_of(typed) for typed in ("1", "9999", "10000", "2147483647")] == [1, 9999, 10000, 2147483647]
+    for typed in ("0", "-1", "2147483648", "1" * 5000, "\u0663", "1e3", "", " 1"):
+        with pytest.raises(NotInRecordsError, match="no reading"):
+            number_of(typed)

@@ -6,14 +6,13 @@ import pytest
 
 from tests.accessible import violations_on
 from tests.pages_browser import phone, scrolls_sideways, serving, small_targets, with_passkeys
-from tests.served import PASSWORD, company, put_on_record
+from tests.served import PASSWORD, company
 
 LIGHTS = ("light", "dark")
 
 
 @pytest.fixture
 def served(small_records, tmp_path):
-    put_on_record(small_records)
     with company(small_records, tmp_path) as made, serving(made.engine, made.credentials) as address:
         yield made, address
 

@@ -5,7 +5,6 @@ import io
 import json
 import re
 import time
-from dataclasses import replace
 from datetime import timedelta
 from urllib.parse import quote
 
@@ -14,13 +13,13 @@ from PIL import Image
 
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
+from calib.records.ledger import Signature
 from calib.records.tables.entries import SentEntry
 from calib.records.tables.readings import Reading, Refusal
 from tests.command import calib
-from tests.folders import SIGNED, all_of, changed, imported, ledger_head, write
+from tests.folders import all_of, changed, ledger_head, write
 from tests.served import ADDED
 
-EARLY = ADDED - timedelta(hours=1)  # before names are checked
 HOSTILE = "<script>alert(1)</script>\"'&{{7*7}}${7}%0a\u202e"
 OUTLET = "/jobs/J-1/outlets/S-2"
 WITH = {"instrument": "VA-1", "unit": "m/s", "method": "sweep"}
@@ -32,7 +31,12 @@ def passes(*values):
 
 def text_of(answer):
     """The words of a page, parted by single blanks."""
-    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", answer.text)).split())
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", re.sub(r"</?time\b[^>]*>", "", answer.text))).split())
+
+
+def typeset(statement):
+    """A statement of the command as a page has it."""
+    return statement.replace("m3/h", "m³/h")
 
 
 def enter(visitor, *values, at=OUTLET, key="key of a phone", **cells):
@@ -73,11 +77,20 @@ def test_what_an_indication_means_is_told_without_being_asked_for(tom):
     )
 
 
+def test_an_indication_may_be_typed_with_a_decimal_comma(tom):
+    of_point, of_comma = (
+        re.findall("<p>(an indication .*)</p>", tom.get(f"/instruments/VA-1?at={typed} m/s").text)
+        for typed in ("2.5", "2,5")
+    )
+    assert of_comma == of_point != []
+
+
 @pytest.fixture
-def suspended(small_records):
-    """VA-1 out of use, before names were checked."""
-    with database.writing(str(small_records)) as session:
-        record_event(session, "VA-1", "suspension", EARLY, "dropped", replace(SIGNED, time=EARLY))
+def suspended(served):
+    """VA-1 out of use."""
+    at = ADDED + timedelta(minutes=1)
+    with served.writing_as("Quinn") as session:
+        record_event(session, "VA-1", "suspension", at, "dropped", Signature("Quinn", at, "instrument suspend"))
 
 
 @pytest.mark.usefixtures("suspended")
@@ -87,6 +100,7 @@ def test_an_instrument_that_may_not_be_used_says_why_and_what_else_could_be(tom)
     assert "dropped" in page.text
     assert 'href="/instruments/VA-2"' in page.text
     assert 'href="/instruments/PG-1"' not in page.text  # it measures pressure
+    assert 'href="/instruments/RS-1"' not in page.text  # VA-2 was calibrated with it, and nothing was read
 
 
 @pytest.mark.parametrize(("at", "said"), [("2.5 furlong", "furlong"), ("x", "x"), (HOSTILE, "<script>")])
@@ -109,7 +123,7 @@ def test_a_tag_that_nobody_has_is_told(tom):
 def test_a_job_says_of_each_outlet_what_reading_list_says(served, tom):
     page = text_of(tom.get("/jobs/J-1"))
     for reading in listed(served):
-        assert reading["flow"]["statement"] in page
+        assert typeset(reading["flow"]["statement"]) in page
         assert f"{reading['design']['percent_of_design']:.1f} % of design, {reading['design']['conformity']}" in page
 
 
@@ -146,9 +160,14 @@ def test_a_reading_is_written_and_its_answer_is_that_of_the_command(served, tom)
     reading = last_listed(served)
     assert reading["remarks"] == "a remark"
     assert (reading["outlet"], reading["observations"], reading["operator"]) == ("S-2", "3.10;3.12;3.08", "Tom")
-    assert reading["flow"]["statement"] in page
+    assert typeset(reading["flow"]["statement"]) in page
     assert reading["design"]["conformity"] in page
     assert "would pass" in page
+
+
+def test_an_averaging_time_may_have_a_decimal_comma_as_the_passes_may(served, tom):
+    assert enter(tom, "3,10", "3,12", averaging_s="12,5").status_code == 303
+    assert last_listed(served)["averaging_s"] == "12.5"
 
 
 def test_an_entry_that_is_sent_twice_is_one_reading(served, tom):
@@ -181,16 +200,38 @@ def test_what_is_unusual_is_asked_and_a_button_says_that_it_is_right(served, tom
     assert enter(tom, "0.61", "4.96", sure="yes").status_code == 303
 
 
+def test_one_that_is_far_from_the_others_says_which_readings_its_scatter_moves(served, tom):
+    for name, *values in (("S-1", "4.20", "4.22"), ("R-1", "3.10", "3.12"), ("E-1", "2.50", "2.52")):
+        assert enter(tom, *values, at=f"/jobs/J-1/outlets/{name}", key=name).status_code == 303
+    before = {each["outlet"]: each["flow"]["statement"] for each in listed(served) if each["latest"]}
+    sent = enter(tom, "0.61", "4.96", sure="yes")
+    after = {each["outlet"]: each["flow"]["statement"] for each in listed(served) if each["latest"]}
+    page = text_of(tom.get(sent.headers["location"]))
+    others = before.keys() - {"S-2"}
+    assert any(before[name] != after[name] for name in others)
+    for name in others:
+        assert (f"with it {name} is {typeset(after[name])}" in page) == (before[name] != after[name])
+
+
 def test_what_the_gate_refuses_says_why_and_what_else_could_be_used_and_is_kept_where_that_is_wanted(served, tom):
     before = ledger_head(served.records)
     refused = enter(tom, "14.1", "14.2", sure="yes")
     assert refused.status_code == 409
     assert "13.6" in text_of(refused)  # m/s, up to which it is calibrated
     assert 'instrument=VA-2"' in refused.text
+    assert re.findall("<button>([^<]*)</button>", refused.text) == ["Send what I changed"]  # the meter may be used
     assert ledger_head(served.records) == before
     kept = enter(tom, "14.1", "14.2", sure="yes", keep="yes")
     assert "Kept as refused reading" in text_of(tom.get(kept.headers["location"]))
     assert len(on_record(served, Refusal)) == 1
+
+
+@pytest.mark.usefixtures("suspended")
+def test_where_the_meter_may_not_be_used_at_all_the_way_on_is_another_meter_and_no_sending_again(tom):
+    refused = enter(tom, "3.10", "3.12")
+    assert refused.status_code == 409
+    assert "<button>" not in refused.text.partition('class="reach"')[2].partition("</div>")[0]
+    assert f'<a class="button" href="{OUTLET}?instrument=VA-2">Measure with VA-2</a>' in refused.text
 
 
 @pytest.mark.parametrize(
@@ -259,8 +300,12 @@ def test_a_correction_takes_the_place_of_the_reading_with_its_reason(served, tom
     page = tom.get(corrected.headers["location"])
     assert f"reading {number} at S-2 is corrected" in text_of(page)
     assert last_listed(served)["observations"] == "3.10;3.21"
-    before = tom.get(f"/jobs/J-1/readings/{number}")
-    assert "two digits exchanged" in before.text
+    for shown, link in ((number, number_of_last(served)), (number_of_last(served), number)):
+        page = tom.get(f"/jobs/J-1/readings/{shown}")
+        assert "corrected by Tom" in text_of(page)
+        assert "two digits exchanged" in page.text
+        assert "observations: 3.10;3.12 → 3.10;3.21" in text_of(page)
+        assert f'href="/jobs/J-1/readings/{link}"' in page.text
 
 
 @pytest.mark.parametrize(
@@ -308,6 +353,11 @@ def test_an_opening_that_was_measured_again_counts_from_then_on(served, tom):
     assert after / before == pytest.approx(310 / 300)
 
 
+def test_an_opening_may_be_typed_with_a_decimal_comma(served, tom):
+    assert tom.fill_in(f"{OUTLET}/opening", **MEASURED | {"width": "310,5"}, reason="again").status_code == 303
+    assert json.loads(calib("outlet", "show", "J-1", "S-2", "--json", records=served.records).out)["width"] == "310.5"
+
+
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
@@ -350,7 +400,7 @@ PLAN = {"rule": "equal-area", "lines": "2", "points": "3", "passes": "2"}
 
 
 @pytest.fixture
-def duct(small_records, tmp_path):
+def duct(served, tmp_path):
     """A duct of the job, on record before anybody signs in."""
     sheets = changed()
     cells = dict.fromkeys(sheets["outlets.csv"][0], "") | {
@@ -364,7 +414,7 @@ def duct(small_records, tmp_path):
         "basis": "own profiles",
         "pattern": "traverse",
     }
-    imported(small_records, write(tmp_path / "duct", {"outlets.csv": [cells], "methods.csv": [method]}), now=EARLY)
+    served.imports(write(tmp_path / "duct", {"outlets.csv": [cells], "methods.csv": [method]}))
 
 
 def begun(tom, **plan):
@@ -410,8 +460,49 @@ def test_a_traverse_is_written_once_all_points_are_typed_and_sent_twice_it_is_on
     assert first.headers["location"] == again.headers["location"]
     reading = last_listed(served)
     assert reading["outlet"] == "D-1"
-    assert reading["flow"]["statement"] in text_of(tom.get(first.headers["location"]))
+    assert typeset(reading["flow"]["statement"]) in text_of(tom.get(first.headers["location"]))
     assert sum(each["outlet"] == "D-1" for each in listed(served)) == 1
+
+
+@pytest.mark.usefixtures("duct")
+def test_a_traverse_that_was_left_is_reached_again_from_its_outlet_and_its_job_until_it_is_written(served, tom):
+    address = typed(tom, begun(tom, passes="1", averaging_s="5"), "2.41 2.44").headers["location"]
+    for place in (DUCT, "/jobs/J-1", f"{DUCT}/traverse"):
+        page = tom.get(place)
+        assert "Traverse begun, 2 of 6 points" in text_of(page)
+        assert html.escape(address) in page.text
+    assert "Traverse begun" not in text_of(served.signed_in("Ed").get(DUCT))
+    address = typed(tom, address, "2.40 2.42 2.45 2.41").headers["location"]
+    assert typed(tom, address, "").status_code == 303
+    assert "Traverse begun" not in text_of(tom.get("/jobs/J-1"))
+    assert last_listed(served)["averaging_s"] == "5"
+
+
+@pytest.mark.usefixtures("duct")
+def test_settings_that_cannot_be_are_told_at_once_and_stay_as_they_were_typed(tom):
+    settings = PLAN | {
+        "lines": "0",
+        "points": "many",
+        "passes": "two",
+        "stage": "repeat",
+        "remarks": "a damper behind it",
+    }
+    page = tom.get(f"{DUCT}/traverse", params=settings | WITH | {"client_key": "k"}, follow_redirects=True)
+    assert page.status_code == 422
+    told = text_of(page)
+    assert all(f"{value!r}; expected" in told for value in ("0", "many", "two"))
+    assert all(f'value="{settings[name]}"' in page.text for name in ("lines", "points", "passes"))
+    assert 'value="repeat" selected' in page.text
+    assert "a damper behind it" in told
+
+
+@pytest.mark.usefixtures("duct")
+def test_numbers_of_lines_and_points_that_a_rule_has_not_are_told_both(tom):
+    settings = PLAN | WITH | {"rule": "log-Tchebycheff", "lines": "2", "points": "40", "client_key": "k"}
+    told = text_of(tom.get(f"{DUCT}/traverse", params=settings, follow_redirects=True))
+    counts = "expected 3, 4, 5, 6, 7, 8, 9 or 11 by the log-Tchebycheff rule in a rectangular duct"
+    assert f"lines: '2'; {counts}" in told
+    assert f"points: '40'; {counts}" in told
 
 
 @pytest.mark.usefixtures("duct")

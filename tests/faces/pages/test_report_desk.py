@@ -101,19 +101,38 @@ def test_whoever_is_not_signed_in_signs_in_first(served):
     assert served.visitor().get("/jobs/J-1/report").headers["location"].startswith("/sign-in?to=")
 
 
-@pytest.mark.parametrize(("width", "light"), DESKS)
 def test_everybody_can_use_the_desk(browser, served, width, light):
     served.enrol("Ed")
     with serving(served.engine, served.credentials) as address, phone(browser, address, light, width) as page:
-        looked_at(page, "/reports", "/jobs/J-1/report", "/jobs/J-1/report/readings/1")
+        looked_at(
+            page,
+            "/reports",
+            "/jobs/J-1/report",
+            "/jobs/J-1/report/readings/1",
+            "/jobs/J-1/report/readings/1/correlations",
+        )
 
 
-def looked_at(page, *addresses):
-    """Ed signs in and looks at pages, one after the other."""
-    sign_in(page, "Ed", addresses[0])
+def looked_at(page, *addresses, name="Ed"):
+    """Somebody signs in and looks at pages, one after the other."""
+    sign_in(page, name, addresses[0])
     for each in addresses:
         page.goto(each)
         page.wait_for_load_state()
         assert not scrolls_sideways(page), each
         assert violations_on(page) == [], each
         assert page.said == []
+
+
+def test_how_far_flows_go_together_is_told_from_the_budget_with_what_both_share(ed):
+    """S-1 and S-2 were read with one meter by one method."""
+    (link,) = re.findall(r'href="([^"]+/correlations)"', ed.get("/jobs/J-1/report/readings/1").text)
+    page = ed.get(link)
+    rows = dict(re.findall(r'<th scope="row"><a [^>]+>([^<]+)</a></th>(.*?)</tr>', page.text, re.DOTALL))
+    assert "S-1" not in rows
+    assert "method" in rows["S-2"]
+    assert "stability" in rows["S-2"]
+    low, high = re.search(r"<td>(−?[01]\.\d\d) to ([01]\.\d\d)</td>", rows["S-2"]).groups()
+    assert float(low.replace("−", "-")) < float(high) <= 1
+    assert "a sum takes the upper one" in text_of(page)
+    assert ed.get("/jobs/J-1/report/readings/999/correlations").status_code == 404

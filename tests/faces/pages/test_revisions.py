@@ -12,7 +12,7 @@ from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.records import database
 from calib.records.ledger import Signature
 from tests.command import calib
-from tests.faces.pages.test_report_desk import DESKS, looked_at
+from tests.faces.pages.test_report_desk import looked_at
 from tests.faces.pages.test_security import runs_nothing, text_of
 from tests.pages_browser import phone, serving
 
@@ -85,10 +85,13 @@ def test_a_revision_that_was_not_issued_is_told(ed, asked):
     assert runs_nothing(page)
 
 
-@pytest.mark.parametrize("address", ["1/pdf", "9/json", "x/json", "1/%2e%2e"])
-def test_a_form_that_is_not_kept_is_told(ed, served, address):
+@pytest.mark.parametrize(
+    ("address", "said"), [("1/pdf", ""), ("9/json", ""), ("x/json", "no revision 'x'"), ("1/%2e%2e", "")]
+)
+def test_a_form_that_is_not_kept_is_told(ed, served, address, said):
     issue_again(served, None, forms=("json",))
-    assert ed.get(f"{REVISIONS}/{address}").status_code == 404
+    page = ed.get(f"{REVISIONS}/{address}")
+    assert (page.status_code, said in text_of(page)) == (404, True)
 
 
 @pytest.mark.usefixtures("twice")
@@ -113,7 +116,6 @@ def test_of_a_job_that_was_never_issued_that_is_said(ed):
 
 
 @pytest.mark.usefixtures("twice")
-@pytest.mark.parametrize(("width", "light"), DESKS)
 def test_everybody_can_use_the_revisions(browser, served, width, light):
     with serving(served.engine, served.credentials) as address, phone(browser, address, light, width) as page:
         looked_at(page, f"{REVISIONS}?first=1&other=2")

@@ -30,6 +30,7 @@ OUTLET = "/jobs/J-1/outlets/S-2"
 OF_ANYBODY_SIGNED_IN = {
     "/sign-out",
     "/jobs/{job:name}/report/revisions/check",  # of a file, which changes nothing
+    "/labels",  # of instruments, likewise
     "/account/password",
     "/account/passkey",
     "/account/passkey/ask",
@@ -48,9 +49,11 @@ def declared(served):
 
 def at(form, /, **names):
     """An address of the small job with other names in it."""
-    there = {"job": "J-1", "outlet": "S-2", "tag": "VA-1", "certificate": "C-101", "form": "pdf"}
+    there = {"job": "J-1", "outlet": "S-2", "tag": "VA-1", "certificate": "C-101", "form": "pdf", "person": "Tom"}
     there |= (
-        dict.fromkeys(("reading", "revision", "entry"), "1") | dict.fromkeys(("digest", "key", "link"), "x") | names
+        dict.fromkeys(("reading", "revision", "entry", "review"), "1")
+        | dict.fromkeys(("digest", "key", "link", "scope"), "x")
+        | names
     )
     return re.sub(r"\{(\w+)(?::\w+)?\}", lambda place: address("{}", there[place[1]]), form)
 
@@ -139,6 +142,8 @@ def test_what_is_asked_for_behind_an_address_is_never_a_failure(served):
     asked = {
         "/": ("jobs",), "/sign-in": ("to",), "/instruments/VA-1": ("at", "job"), "/jobs/J-1": ("instrument",),
         OUTLET: ("reading", "refusal", "instrument", "unit"), f"{OUTLET}/traverse": ("values", "began", "client_key"),
+        "/reviews": ("state", "instrument", "job", "sort"), "/intervals": ("after",),
+        "/instruments/VA-1/interval": ("target", "judged"),
     }  # fmt: skip
     for page, names in asked.items():
         for name, hostile in product(names, HOSTILE):

@@ -7,7 +7,7 @@ import pytest
 from calib.faces.watched_writing import watched_writing
 from calib.procedures.enter.withdraw_reading import withdraw_reading
 from tests.command import calib
-from tests.faces.pages.test_report_desk import DESKS, looked_at
+from tests.faces.pages.test_report_desk import looked_at
 from tests.faces.pages.test_revisions import as_person, issue_again, signed
 from tests.faces.pages.test_security import runs_nothing, text_of
 from tests.pages_browser import phone, serving
@@ -37,6 +37,25 @@ def test_of_a_report_that_says_what_the_records_say_that_is_said(ed, served):
     issue_again(served, None)
     assert "The records say what revision 1 says." in text_of(ed.get(OF_JOB))
     assert "No issued report waits." in text_of(ed.get("/reports/watched"))
+
+
+def test_a_reading_after_the_issue_says_that_the_report_was_issued_without_it(served, ed):
+    issue_again(served, None)
+    entry = {
+        "instrument": "VA-1",
+        "unit": "m/s",
+        "method": "sweep",
+        "client_key": "k",
+        "pass_1": "3.10",
+        "pass_2": "3.12",
+    }
+    sent = ed.fill_in("/jobs/J-1/outlets/S-2", **entry)
+    page = ed.get(sent.headers["location"])
+    assert "revision 1 of the report was issued without this reading: it stands in the next one" in text_of(page)
+    assert OF_JOB in page.text
+    assert "without this reading" not in text_of(ed.get("/jobs/J-1/readings/1"))
+    issue_again(served, "read again")
+    assert "without this reading" not in text_of(ed.get(sent.headers["location"]))
 
 
 def test_a_report_that_the_records_contradict_is_told_with_what_differs_and_the_review(ed, served, contradicted):
@@ -70,7 +89,6 @@ def test_a_job_that_is_none_is_told(ed):
 
 
 @pytest.mark.usefixtures("contradicted")
-@pytest.mark.parametrize(("width", "light"), DESKS)
 def test_everybody_can_use_them(browser, served, width, light):
     with serving(served.engine, served.credentials) as address, phone(browser, address, light, width) as page:
         looked_at(page, "/reports/watched", OF_JOB)

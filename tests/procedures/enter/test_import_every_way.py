@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from calib.errors import BadInputError
 from calib.records import database, ledger
 from calib.records.tables.readings import TraversePoint
+from tests.conftest import SERVER
 from tests.every_way import changed, every_way
 from tests.folders import UNTOUCHED, all_of, findings_of, imported, ledger_head, records_of, write
 from tests.procedures.enter.test_import_cells import ABOVE_0, MOMENT, NO_NUMBER, ZONE, after, cell
@@ -280,9 +281,22 @@ def the_one_finding(records, folder, sheets):
     return Path(finding.source).name, finding.row, finding.column, finding.value, finding.expected
 
 
+@pytest.fixture(scope="module")
+def _untouched_there(postgres_server, _empty_there):
+    name = postgres_server.new_database(_empty_there)
+    yield postgres_server.url(name)
+    postgres_server.drop(name)
+
+
+@pytest.fixture
+def untouched_records(backend, request):
+    """Records that hold nothing; on a server the same ones for every mistake, since none may write to them."""
+    return request.getfixturevalue("_untouched_there" if backend == SERVER else "empty_records")
+
+
 @pytest.mark.parametrize("wrong", [pytest.param(one, marks=one.marks, id=one.name) for one in WRONG])
-def test_a_wrong_cell_is_named_once_and_nothing_is_written(empty_records, tmp_path, wrong):
-    *place, expected = the_one_finding(empty_records, tmp_path / "in", changed(*wrong.cells))
+def test_a_wrong_cell_is_named_once_and_nothing_is_written(untouched_records, tmp_path, wrong):
+    *place, expected = the_one_finding(untouched_records, tmp_path / "in", changed(*wrong.cells))
     assert place == [wrong.file, wrong.row, wrong.column, wrong.value]
     assert wrong.expected in expected
 

@@ -11,7 +11,12 @@ from calib.clock import clock
 from tests.command import calib
 from tests.folders import changed, imported, ledger_head, only, write
 
-TODAY = clock().date()
+
+def today():
+    """The day as it is when a test asks: a run may pass midnight."""
+    return clock().date()
+
+
 WHY = ("--reason", "in a few words")
 
 
@@ -49,14 +54,14 @@ def refused(ran, expected):
 
 def test_damage_takes_an_instrument_out_of_use_at_once_until_it_is_released(records):
     ran = happened(records, "damage", at="04")
-    assert (ran.status, ran.out) == (0, f"VA-1: damage recorded on {TODAY}, from 2026-03-04T08:00:00+01:00\n")
+    assert (ran.status, ran.out) == (0, f"VA-1: damage recorded on {today()}, from 2026-03-04T08:00:00+01:00\n")
     assert reasons(records, "03") == []
     told = (
-        f"VA-1: damaged since 2026-03-04T08:00:00+01:00, recorded on {TODAY} (in a few words): use another instrument"
+        f"VA-1: damaged since 2026-03-04T08:00:00+01:00, recorded on {today()} (in a few words): use another instrument"
     )
     assert reasons(records, "05") == [f"{told} until it is released"]
     assert happened(records, "release").status == 0
-    assert calib("ready", "VA-1", "--on", str(TODAY), records=records).status == 0
+    assert calib("ready", "VA-1", "--on", str(today()), records=records).status == 0
 
 
 def test_damage_opens_an_impact_review_of_what_was_read_before_it_was_seen(records):
@@ -82,7 +87,7 @@ def test_the_gate_stays_closed_until_a_calibration_made_afterwards_is_accepted(r
     assert reasons(records, "02") == []
     (reason,) = reasons(records, "05")
     assert reason == (
-        f"VA-1: {told} at 2026-03-03T08:00:00+01:00, recorded on {TODAY} (in a few words), after its calibration C-101 of "
+        f"VA-1: {told} at 2026-03-03T08:00:00+01:00, recorded on {today()} (in a few words), after its calibration C-101 of "
         "2026-01-12: have it calibrated again"
     )
     calibrated(records, tmp_path, "2026-03-02", "C-before")
@@ -112,7 +117,7 @@ def test_a_reading_after_a_repair_is_refused(records):
 
 def test_a_move_and_a_return_say_where_it_is_and_with_whom(records):
     ran = happened(records, "move", "van 7", at="04")
-    assert ran.out == f"VA-1: move recorded on {TODAY}, from 2026-03-04T08:00:00+01:00: now at van 7\n"
+    assert ran.out == f"VA-1: move recorded on {today()}, from 2026-03-04T08:00:00+01:00: now at van 7\n"
     listed = calib("instrument", "list", "--location", "van 7", "--json", records=records).document["instruments"]
     assert [one["tag"] for one in listed] == ["VA-1"]
     assert happened(records, "return", at="05").out.endswith(": now at van 1\n")  # where the register has it

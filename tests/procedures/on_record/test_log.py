@@ -169,3 +169,19 @@ def test_what_cannot_be_asked_for_is_one_line(records, words, expected):
     ran = calib("log", *words, records=records)
     assert (ran.status, ran.out, len(ran.err.splitlines())) == (2, "", 1)
     assert expected in ran.err
+
+
+def test_of_an_act_what_was_recorded_by_it_whatever_capitals_are_typed(records):
+    assert told(records, "--action", "JOB") == [("job", 2)]
+    assert told(records, "--action", "%") == []  # a sign, and no pattern
+
+
+def test_of_a_kind_of_record_its_entries_alone(records):
+    assert told(records, "--kind", "event") == [("event", 1)]
+    assert of_tables(records, "--kind", "correction curve", "--limit", "1000") == {"correction_curve": 4}
+    assert told(records, "--kind", "job", "--instrument", "VA-1") == []
+
+
+def test_a_kind_of_record_that_there_is_none_of_is_told_with_those_there_are(records):
+    refused = calib("log", "--kind", "elephant", records=records)
+    assert (refused.status, "correction curve" in refused.err) == (2, True)

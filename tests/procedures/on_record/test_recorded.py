@@ -12,7 +12,12 @@ from tests.command import calib
 from tests.folders import changed, csv_text, imported, ledger_head, only, small_job, write
 from tests.read_back import page_text
 
-TODAY = clock().date()
+
+def today():
+    """The day as it is when a test asks: a run may pass midnight."""
+    return clock().date()
+
+
 RECORDED = "2026-03-06"  # the day of the import of tests.folders
 COMPARISONS = [
     {"phase": "as-found", "reference": reference, "indication": indication, "unit": "Pa", "expanded_uncertainty": "0.4",
@@ -62,16 +67,16 @@ def test_an_acceptance_of_today_needs_none_and_says_no_second_day(records, tmp_p
     assert ran.status == 0
     assert "recorded on" not in ran.out
     shown = calib("calibration", "show", "PG-1", "C-7", records=records).out
-    assert f"accepted {TODAY} by B. Person (" in shown
+    assert f"accepted {today()} by B. Person (" in shown
     assert "recorded on" not in shown
 
 
 def test_both_days_and_the_reason_stand_wherever_the_earlier_one_does(records, tmp_path):
     certificate(records, tmp_path)
     ran = accept(records, "--on", "2026-02-26", "--reason", WHY)
-    told = f"accepted on 2026-02-26 by B. Person (recorded on {TODAY}: {WHY})"
+    told = f"accepted on 2026-02-26 by B. Person (recorded on {today()}: {WHY})"
     assert (ran.status, told in ran.out) == (0, True)
-    both = f"2026-02-26 (recorded on {TODAY}: {WHY})"
+    both = f"2026-02-26 (recorded on {today()}: {WHY})"
     for words in (
         ("calibration", "show", "PG-1", "C-7"),
         ("calibration", "list", "PG-1"),
@@ -79,12 +84,12 @@ def test_both_days_and_the_reason_stand_wherever_the_earlier_one_does(records, t
     ):
         assert both in calib(*words, records=records).out, words
     document = calib("calibration", "show", "PG-1", "C-7", "--json", records=records).document
-    assert (document["acceptance_reason"], document["acceptance_recorded_at"][:10]) == (WHY, str(TODAY))
+    assert (document["acceptance_reason"], document["acceptance_recorded_at"][:10]) == (WHY, str(today()))
     page = tmp_path / "pg-1.html"
     calib("instrument", "show", "PG-1", "--html", page, records=records)
-    assert f"recorded on {TODAY}: {WHY}" in page_text(page.read_text(encoding="utf-8")).replace(" :", ":")
+    assert f"recorded on {today()}: {WHY}" in page_text(page.read_text(encoding="utf-8")).replace(" :", ":")
     assert (
-        f"accepted 2026-02-26 (recorded on {TODAY}: {WHY})"
+        f"accepted 2026-02-26 (recorded on {today()}: {WHY})"
         in calib("trace", "up", "certificate", "C-7", records=records).out
     )
 
@@ -194,10 +199,10 @@ def test_a_release_holds_from_now_on_only(records):
 def test_an_event_of_an_earlier_day_is_shown_with_the_day_it_was_recorded_on(records):
     suspend = ("instrument", "suspend", "VA-1", "--reason", "dropped", "--at", "2026-03-01T08:00+01:00")
     ran = calib(*suspend, records=records)
-    assert ran.out == f"VA-1: suspension recorded on {TODAY}, from 2026-03-01T08:00:00+01:00\n"
-    told = f"suspended since 2026-03-01T08:00:00+01:00, recorded on {TODAY} (dropped)"
+    assert ran.out == f"VA-1: suspension recorded on {today()}, from 2026-03-01T08:00:00+01:00\n"
+    told = f"suspended since 2026-03-01T08:00:00+01:00, recorded on {today()} (dropped)"
     assert told in calib("ready", "VA-1", records=records).out
-    assert str(TODAY) in calib("instrument", "show", "VA-1", records=records).out.partition("events")[2]
+    assert str(today()) in calib("instrument", "show", "VA-1", records=records).out.partition("events")[2]
 
 
 def test_an_event_of_now_names_one_day(records):
@@ -207,6 +212,6 @@ def test_an_event_of_now_names_one_day(records):
 
 def test_a_pair_of_an_earlier_day_is_shown_with_both_days(records):
     pair = ("instrument", "pair", "VA-2", "PG-1", "--reason", "as one", "--at", "2026-03-01T08:00+01:00")
-    assert f"paired recorded on {TODAY}, from 2026-03-01T08:00:00+01:00" in calib(*pair, records=records).out
+    assert f"paired recorded on {today()}, from 2026-03-01T08:00:00+01:00" in calib(*pair, records=records).out
     shown = calib("instrument", "show", "PG-1", "--json", records=records).document["pairings"]
-    assert [one["recorded_at"][:10] for one in shown] == [str(TODAY)]
+    assert [one["recorded_at"][:10] for one in shown] == [str(today())]

@@ -22,13 +22,11 @@ from calib.procedures.fleet.pair_instruments import change_pair
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.probe_pairs import PAIRED
-from calib.procedures.plan.gear import is_probe
 from calib.procedures.plan.plan_job import method_findings, plan_job
 from calib.procedures.plan.planned import NO, NOT_KNOWN, YES, ExpectedAir, Wish, acceptance
 from calib.procedures.plan.predicted_reading import NEEDS_AIR
 from calib.quantities import unit
 from calib.records import database
-from calib.records.tables.instruments import Instrument
 from tests import factor_pairs
 from tests.command import calib
 from tests.every_way import changed
@@ -480,32 +478,6 @@ def test_the_best_comes_first(records):
 # --- probes ----------------------------------------------------------------------------------------------------------------------
 
 
-def instrument(kind, **cells):
-    return Instrument(id=7, tag="X-1", kind=kind, **{"quantity": "air velocity"} | cells)
-
-
-@pytest.mark.parametrize(
-    ("kind", "probe"),
-    [
-        ("pitot-static tube", True),
-        ("S-type Pitot", True),
-        ("averaging probe", True),
-        ("vane", False),
-        ("vane probe", False),
-        ("hot-wire probe", False),
-        ("thermal probe", False),
-        ("anemometer with telescopic tube", False),
-    ],
-)
-def test_a_probe_is_known_by_its_kind_until_it_is_used(kind, probe):
-    assert is_probe(instrument(kind), frozenset(), frozenset()) is probe
-
-
-def test_what_readings_say_of_a_probe_counts_before_its_kind():
-    assert is_probe(instrument("cross"), frozenset({7}), frozenset())
-    assert not is_probe(instrument("pitot tube"), frozenset(), frozenset({7}))
-
-
 def test_a_pairing_tells_a_probe_that_its_kind_does_not(tmp_path):
     records = records_of(tmp_path / "cross", before(("instruments.csv", PT, "kind", "cross")))
     assert not [one for one in place(planned(records), "D-1").candidates if one.gear.instrument.tag == "DM-1"]
@@ -513,14 +485,6 @@ def test_a_pairing_tells_a_probe_that_its_kind_does_not(tmp_path):
         change_pair(session, ("PT-1", "DM-1"), PAIRED, AT - timedelta(days=1), "used together", SIGNED)
     (paired,) = [one for one in place(planned(records), "D-1").candidates if one.gear.instrument.tag == "DM-1"]
     assert paired.gear.probe.tag == "PT-1"
-
-
-@pytest.mark.parametrize(
-    "cells",
-    [{"quantity": "pressure"}, {"indication_quantity": "pressure"}, {"density_effect": "thermal"}],
-)
-def test_a_probe_is_calibrated_in_air_velocity_and_indicates_it(cells):
-    assert not is_probe(instrument("pitot tube", **cells), frozenset({7}), frozenset())
 
 
 def test_neither_a_probe_nor_a_barometer_is_planned_for_by_itself(records):

@@ -85,20 +85,40 @@ def test_the_flows_before_are_those_of_the_evaluation_before(records, outlet, ch
     before, _ = evaluated(records)
     amend(records, outlet, *changes)
     after, (one,) = evaluated(records)
-    assert [of(each.flow) for each in one.flows_before] == [
+    assert [of(each.flows, each.place) for each in one.flows_before] == [
         pytest.approx(figures, rel=SAME) for figures in flows_at(before, outlet)
     ]
     assert [after.measured[each.row] for each in one.flows_before] == [each.measured for each in one.flows_before]
     assert {each.measured.outlet.outlet for each in one.flows_before} == {outlet}
 
 
+def test_the_flow_before_has_the_repeatability_that_was_pooled_over_the_job(tmp_path):
+    """Five readings with the vane and more: S-1's own three observations alone would say less, and otherwise."""
+    sheets = every_way()
+    first = sheets["readings.csv"][3]
+    spread = ("4.20;4.40;4.30", "4.31;4.30;4.29", "4.25;4.36;4.33", "4.28;4.34;4.31")
+    sheets["readings.csv"] += [
+        first | {"observed_at": f"2026-03-05T16:{10 + place}+01:00", "observations": each}
+        for place, each in enumerate(spread)
+    ]
+    records = records_of(tmp_path, sheets)
+    before, _ = evaluated(records)
+    amend(records, "S-1", "width=410")
+    _, (one,) = evaluated(records)
+    assert [of(each.flows, each.place) for each in one.flows_before] == [
+        pytest.approx(figures, rel=SAME) for figures in flows_at(before, "S-1")
+    ]
+
+
 def test_the_flow_before_has_the_coverage_probability_that_is_asked_for(records):
     before, _ = evaluated(records, probability=0.99)
     amend(records, "S-1", "width=410")
     _, (one,) = evaluated(records, probability=0.99)
-    assert of(one.flows_before[0].flow) == pytest.approx(flows_at(before, "S-1")[0], rel=SAME)
-    assert one.flows_before[0].flow.coverage_probability == 0.99
-    assert one.flows_before[0].flow.coverage_factor[0] > 2.57  # of the normal distribution, GUM Table G.1
+    assert of(one.flows_before[0].flows, one.flows_before[0].place) == pytest.approx(
+        flows_at(before, "S-1")[0], rel=SAME
+    )
+    assert one.flows_before[0].flows.coverage_probability == 0.99
+    assert one.flows_before[0].flows.coverage_factor[0] > 2.57  # of the normal distribution, GUM Table G.1
 
 
 def test_the_flow_before_the_last_of_two_amendments_is_that_of_the_first(records):
@@ -108,7 +128,9 @@ def test_the_flow_before_the_last_of_two_amendments_is_that_of_the_first(records
     first, last = evaluated(records)[1]
     assert (first.revision, first.changes, first.flows_before) == (2, {"width": ("400", "410")}, ())
     assert (last.revision, last.changes) == (3, {"height": ("200", "210")})
-    assert of(last.flows_before[0].flow) == pytest.approx(flows_at(between, "S-1")[0], rel=SAME)
+    assert of(last.flows_before[0].flows, last.flows_before[0].place) == pytest.approx(
+        flows_at(between, "S-1")[0], rel=SAME
+    )
 
 
 def test_amendments_stand_in_the_order_in_which_they_were_written_whatever_the_zone(records):

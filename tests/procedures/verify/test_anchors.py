@@ -111,3 +111,101 @@ def test_an_anchor_without_a_reason_is_refused(records, tmp_path):
     north = records_of(tmp_path / "north", small_job())
     ran = calib("anchor", "add", north, "--reason", " ", records=records)
     assert (ran.status, "why it is anchored" in ran.err) == (2, True)
+
+
+# --- two companies' records ------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def north(records, tmp_path):
+    """Other records, which keep a head of the records as `south`."""
+    north = records_of(tmp_path / "other", small_job()).rename(tmp_path / "calibration.sqlite")
+    assert calib("anchor", "add", f"south={records}", "--reason", "exchange", records=north).status == 0
+    return north
+
+
+def grown(records):
+    """The records with one more entry."""
+    assert calib("instrument", "suspend", "PG-1", "--reason", "dropped", records=records).status == 0
+    return records
+
+
+def test_other_records_are_called_by_a_name_of_ones_own(records, north):
+    assert [anchor["records"] for anchor in calib("anchor", "list", "--json", records=north).document["anchors"]] == [
+        "south"
+    ]
+    ran = calib("anchor", "check", f"south={grown(records)}", records=north)
+    assert (ran.status, ran.out) == (0, "south holds 1 head kept here, the last at ledger entry 45\n")
+
+
+def test_whose_own_records_are_of_another_name_there_says_that_name(records, north):
+    ran = calib("verify", "--anchors", north, records=records)
+    assert (ran.status, "they keep those of: south" in ran.err) == (2, True)
+    assert calib("verify", "--json", "--anchors", f"south={north}", records=records).document["anchors"] == 1
+
+
+def test_records_that_were_forged_since_are_found_from_here_and_not_anchored_again(records, north):
+    rewritten(grown(records))
+    ran = calib("anchor", "check", f"south={records}", records=north)
+    assert (ran.status, "has another digest of ledger entry 45: entries up to it were replaced" in ran.out) == (1, True)
+    ran = calib("anchor", "add", f"south={records}", "--reason", "exchange", records=north)
+    assert (ran.status, "nothing was anchored, since there are findings" in ran.err) == (1, True)
+    assert len(calib("anchor", "list", "--json", records=north).document["anchors"]) == 1
+
+
+def test_of_several_heads_those_that_fit_say_from_where_on_it_was_replaced(records, north):
+    calib("anchor", "add", f"south={grown(records)}", "--reason", "exchange", records=north)
+    change(records, "UPDATE event SET reason = 'fell' WHERE id = (SELECT max(id) FROM event)")
+    forged(records)
+    ran = calib("anchor", "check", f"south={records}", records=north)
+    assert "has another digest of ledger entry 46: entries 46 to 46 were replaced" in ran.out
+    assert "entry 45" not in ran.out
+
+
+def test_an_entry_that_was_altered_or_lost_without_forging_the_rest_is_named(records, north):
+    change(records, "UPDATE reading SET remarks = 'x' WHERE id = 1")
+    change(records, "DELETE FROM ledger WHERE sequence = 45")
+    ran = calib("anchor", "check", f"south={records}", records=north)
+    assert ran.status == 1
+    assert "south: reading 1: " in ran.out
+    assert "names ledger entry 45; the ledger ends at 44: its tail was cut" in ran.out
+
+
+def test_a_head_that_is_kept_is_not_written_again(records, north):
+    ran = calib("anchor", "add", f"south={records}", "--reason", "exchange", records=north)
+    assert (ran.status, ran.out.startswith("anchored already: south at ledger entry 45")) == (0, True)
+    assert len(calib("anchor", "list", "--json", records=north).document["anchors"]) == 1
+
+
+def test_a_head_that_came_by_mail_is_kept_from_its_file(records, north, anchors):
+    grown(records)
+    calib("verify", "--anchor", anchors, records=records)
+    ran = calib("anchor", "add", f"south={anchors}", "--reason", "by mail", "--json", records=north)
+    assert [(head["sequence"], head["written"]) for head in ran.document["heads"]] == [(45, False), (46, True)]
+    assert calib("anchor", "check", f"south={records}", records=north).status == 0
+
+
+def test_a_head_by_mail_that_contradicts_one_that_is_kept_is_not_written(records, north, tmp_path):
+    mailed = tmp_path / "mailed.anchors"
+    calib("verify", "--anchor", mailed, records=rewritten(records))
+    ran = calib("anchor", "add", f"south={mailed}", "--reason", "by mail", records=north)
+    assert (ran.status, "that entry, or one before it, was replaced" in ran.out) == (1, True)
+
+
+def test_a_head_by_mail_of_a_ledger_that_became_shorter_is_not_written(north, tmp_path):
+    mailed = tmp_path / "mailed.anchors"
+    head = {"records": "south", "sequence": 44, "digest": "0" * 64, "time": "2030-01-01T00:00:00+00:00"}
+    mailed.write_text(json.dumps(head))
+    ran = calib("anchor", "add", mailed, "--reason", "by mail", records=north)
+    assert (ran.status, "ends at ledger entry 44" in ran.out, "the tail was cut" in ran.out) == (1, True, True)
+
+
+def test_records_are_no_anchor_of_themselves(records):
+    ran = calib("anchor", "add", records, "--reason", "exchange", records=records)
+    assert (ran.status, "expected other records than these" in ran.err) == (2, True)
+
+
+def test_records_of_which_nothing_is_kept_are_told_with_those_that_are(records, north):
+    ran = calib("anchor", "check", records, records=north)
+    assert (ran.status, "'records.sqlite'; expected records of which a head is kept here" in ran.err) == (2, True)
+    assert "kept are those of: south" in ran.err

@@ -10,7 +10,7 @@ import secrets
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from hmac import compare_digest
 from importlib import import_module
 from typing import ParamSpec, TypeVar
@@ -18,6 +18,7 @@ from urllib.parse import quote, unquote
 
 from anyio import fail_after
 from anyio.to_thread import current_default_thread_limiter
+from jinja2 import Environment
 from python_multipart.multipart import parse_options_header
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -44,11 +45,14 @@ from calib.errors import (
     RecordsError,
     RefusedError,
     UnitError,
+    UnreachableError,
+    UnsureError,
 )
 from calib.faces.pages.frame.door import LARGEST_SENT, Door, TooMuchSentError, counted_bytes, too_much
 from calib.faces.pages.frame.form import Form, Upload
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Outcome, Page, Pages, Sent, address
 from calib.faces.pages.frame.served import Asset, Served, assets, version_of
+from calib.faces.pages.frame.typeset import typeset
 from calib.faces.pages.frame.visit import MayNotError, NotSignedInError, Visit, roles_on_record
 from calib.faces.template import environment
 from calib.records import database
@@ -57,9 +61,10 @@ from calib.records.on_file import MOST_CONNECTIONS
 
 # The pages, in the order of the menu: each a file of the folder above.
 PAGES = (
-    "home", "job", "report_desk", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading", "photographs",
-    "fleet", "instrument", "instrument_history", "certificate", "certificate_in", "events", "checks", "without_network",
-    "sign_in", "passkeys", "account",
+    "home", "job", "report_desk", "correlations", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading",
+    "photographs", "fleet", "due", "labels", "reviews", "review", "instrument", "instrument_history", "certificate",
+    "certificate_in", "events", "checks", "interval", "records", "people", "one_time_link", "log", "assessor",
+    "without_network", "sign_in", "passkeys", "account",
 )  # fmt: skip
 
 _MOST_FIELDS, _MOST_FILES = 1_000, 20
@@ -128,6 +133,7 @@ class _Frame:
             agent=request.headers.get("user-agent") or "a browser",
             is_change=page.method == "POST",
             is_for_keeping="calib-keep" in request.headers,
+            is_by_worker="calib-worker" in request.headers,
         )  # fmt: skip
         visit, refused = await _in_thread(self._let_in, visit, page, is_json)
         if refused is not None:  # before anything is read of what was sent
@@ -206,6 +212,9 @@ class _Frame:
         """The visit of whoever asks, and the answer where they may not ask this."""
         try:
             visit = self._with_person(visit)
+        except CalibError as error:  # the records cannot be read: the page is nobody's, and of nobody known
+            return visit, self._refused(replace(visit, secret=""), error, is_json=is_json)
+        try:
             _must_be_let_in(visit, page)
         except CalibError as error:
             return visit, self._refused(visit, error, is_json=is_json)
@@ -258,25 +267,31 @@ class _Frame:
             )
             return Response(answer.content, media_type=answer.kind, headers=named | dict(answer.headers))
         response = (
-            JSONResponse(answer.content, answer.status)
+            JSONResponse(answer.content, answer.status, self._of(visit))
             if isinstance(answer, Document)
-            else RedirectResponse(answer.address, 303)  # which writes each sign as one that a header may hold
+            # which writes each sign as one that a header may hold
+            else RedirectResponse(answer.address, 303, self._of(visit))
         )
+        if visit.is_by_worker and isinstance(answer, Goto):
+            response.status_code = 200  # a worker cannot look behind a redirection: it is told where it leads
         if begun is not None:
             self._set_cookie(response, secret, is_kept=True)
         return response
 
+    def _of(self, visit: Visit) -> dict[str, str]:
+        """Whose answer it is, if that is known, and of which version: a worker keeps it for them alone (assets/worker.js)."""
+        of = {"Calib-Person": quote(visit.person)} if visit.secret else {}
+        return of | {"Calib-Version": version_of(self.assets)}
+
     def _page(self, visit: Visit, shown: Filled) -> Response:
         said = self.served.credentials.take_said(visit.secret) if visit.person and not visit.is_for_keeping else []
         menu = [page for page in self.pages if page.menu is not None and visit.may(page.act)]
-        text = environment("calib.faces.pages").get_template(shown.template).render(
+        text = _templates().get_template(shown.template).render(
             content=shown.content, title=shown.title, visit=visit, form=visit.form, menu=menu, said=said,
             token=token_of(visit.secret), address=address, addresses={page.address for page in self.pages},
             asset=lambda name: self.assets[name].address,
         )  # fmt: skip
-        # Whose page it is, and of which version: a worker keeps it for them alone (assets/worker.js).
-        of = {"Calib-Person": quote(visit.person), "Calib-Version": version_of(self.assets)}
-        response = Response(text, shown.status, media_type="text/html", headers=of | dict(shown.headers))
+        response = Response(text, shown.status, media_type="text/html", headers=self._of(visit) | dict(shown.headers))
         if visit.secret and not visit.person:
             self._set_cookie(response, visit.secret, is_kept=False)
         return response
@@ -291,20 +306,23 @@ class _Frame:
         is_json: bool,
     ) -> Response:
         """A mistake or a refusal: on the form where it was typed, else by itself."""
-        status = _status_of(error)
-        if status == 401 and not is_json:
+        status, told = _status_of(error), _told_of(error)
+        if told != str(error):
+            _LOG.warning("%s", error)
+        if status == 401 and not (is_json or visit.is_by_worker):
             to = "/" if visit.is_change else visit.address  # what takes a change shows nothing
             return Response(status_code=303, headers={"Location": address("/sign-in?to={}", to)})
         findings = error.findings if isinstance(error, BadInputError) else ()
         if page is not None and page.again is not None and not is_json:
-            form = replace(visit.form, findings=findings, refused="" if findings else str(error))
+            typed = visit.form.typed if visit.is_change else visit.asked
+            form = replace(visit.form, typed=typed, findings=findings, refused="" if findings else told)
             try:
                 shown = self._of_handler(replace(visit, form=form), replace(page, handler=page.again), names or {})
             except CalibError:  # the page itself cannot be shown: what was wrong at first is said
-                return self._failed(visit, str(error), status, is_json=is_json)
+                return self._failed(visit, told, status, is_json=is_json)
             if isinstance(shown, Filled):
                 return self._page(replace(visit, form=form), replace(shown, status=status))
-        return self._failed(visit, str(error), status, is_json=is_json, findings=findings)
+        return self._failed(visit, told, status, is_json=is_json, findings=findings)
 
     def _failed(
         self, visit: Visit, told: str, status: int, *, is_json: bool, findings: Sequence[Finding] = ()
@@ -324,6 +342,14 @@ class _Frame:
             self.served.cookie, secret, max_age=int(SESSION_LONGEST.total_seconds()) if is_kept else None,
             path="/", secure=self.served.is_secure, httponly=True, samesite="lax",
         )  # fmt: skip
+
+
+@cache
+def _templates() -> Environment:
+    """The templates of the pages, which know how a text is typeset."""
+    templates = environment("calib.faces.pages")
+    templates.filters["typeset"] = typeset
+    return templates
 
 
 def _must_be_let_in(visit: Visit, page: Page) -> None:
@@ -369,6 +395,17 @@ def _status_of(error: CalibError) -> int:
     if isinstance(error, BadInputError) and any(finding.column == "by" for finding in error.findings):
         return 403
     return next((status for kind, status in _STATUS.items() if isinstance(error, kind)), 400)
+
+
+def _told_of(error: CalibError) -> str:
+    """What a visitor is told: where a server has gone, what to do, and not which."""
+    if isinstance(error, UnsureError):
+        return (
+            "the records went away while they confirmed this: all of it may be on record, or nothing; look in a minute"
+        )
+    if isinstance(error, UnreachableError):
+        return "the records do not answer just now: nothing was written; try again in a minute"
+    return str(error)
 
 
 def token_of(secret: str) -> str:

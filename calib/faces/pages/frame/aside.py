@@ -26,9 +26,10 @@ _ENDED = "the process that did it has ended before it was done"
 
 @dataclass(frozen=True)
 class Ended:
-    """How a piece of work ended, in a line."""
+    """How a piece of work ended, in words."""
 
     told: str
+    is_right: bool = False  # it was done, and what it looked at is as it should be
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class _Work:
     key: str
     act: Callable[[Any, Tell], str]  # a function of a module
     wish: Any
-    ended: Callable[[str], None]
+    ended: Callable[[Ended], None]
 
 
 class Aside:
@@ -49,8 +50,8 @@ class Aside:
         self._thread: Thread | None = None
         self._lock = Lock()
 
-    def begin(self, key: str, act: Callable[[Any, Tell], str], wish: Any, ended: Callable[[str], None]) -> None:
-        """Do it after what was begun before; `act` tells its steps and answers a line, or raises CalibError."""
+    def begin(self, key: str, act: Callable[[Any, Tell], str], wish: Any, ended: Callable[[Ended], None]) -> None:
+        """Do it after what was begun before; `act` tells its steps and answers in words, or raises CalibError."""
         with self._lock:
             self._steps[key] = []
             self._waiting.put(_Work(key, act, wish, ended))
@@ -69,7 +70,7 @@ class Aside:
             work = self._waiting.get()
             outcome = self._outcome(work)
             try:
-                work.ended(outcome.told)
+                work.ended(outcome)
             except CalibError:
                 _LOG.exception("what became of a piece of work could not be written down")
             with self._lock:
@@ -98,7 +99,7 @@ def _in_process(pipe: Connection, act: Callable[[Any, Tell], str], wish: Any) ->
     """Do it and tell the server; where that is gone telling fails, and so does what was to come."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the key that ends the server reaches this process too
     try:
-        pipe.send(Ended(act(wish, pipe.send)))
+        pipe.send(Ended(act(wish, pipe.send), is_right=True))
     except CalibError as error:
         pipe.send(Ended(str(error)))
     except OSError:  # nobody is there to be told

@@ -1,12 +1,19 @@
 """What was typed into a form, and what is wrong with it, field by field."""
 
-from collections.abc import Callable, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any, TypeVar
 
 from calib.errors import BadInputError, Doubt, Finding, NotInRecordsError
-from calib.procedures.typed.cells import whole
+from calib.faces.written import unit_text, with_units
+from calib.procedures.typed.answers import as_meant
+from calib.procedures.typed.cells import day, whole
+from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.headings import PERCENT, fixed_unit
 from calib.procedures.typed.sheets import FileContent
+from calib.records.words import LARGEST_KEY
 
 _Read = TypeVar("_Read")
 
@@ -50,6 +57,11 @@ class Form:
         """Fields as cells of a row: blank is absent."""
         return {name: self[name] or None for name in names}
 
+    def meant(self, columns: Iterable[TypedColumn], behind: str = "") -> dict[str, str]:
+        """The cells that were filled, as their columns mean them: 2,5 is 2.5. `behind` stands behind each field's name."""
+        cells = {column.name: as_meant(column, self[f"{column.name}{behind}"])[0].strip() for column in columns}
+        return {name: cell for name, cell in cells.items() if cell}
+
     @property
     def is_sure(self) -> bool:
         """Whether whoever typed it said that what is unusual is right."""
@@ -65,16 +77,55 @@ class Form:
         return [told_beside(finding) for finding in self.findings if field_of(name) in fields_of(finding)]
 
 
+@dataclass(frozen=True)
+class FormField:
+    """A field of a form that consists of nothing else."""
+
+    name: str  # of its column
+    label: str
+    told: str = ""
+    kind: str = "text"  # of the input: text, password, date, file
+    choices: Sequence[tuple[str, str]] = ()  # value and words, where it is chosen
+    required: bool = False
+
+
 def choices(words: Sequence[str], *, may_be_blank: bool = False) -> list[tuple[str, str]]:
     """Words to choose from, each as it is sent and as it is shown; a blank one first where nothing need be chosen."""
-    return [*([("", "\u2013")] if may_be_blank else []), *((word, word) for word in words)]
+    return [*([("", "\u2013")] if may_be_blank else []), *((word, with_units(word)) for word in words)]
 
 
-def number_of(typed: str) -> int:
-    """The number of a reading in an address; raises NotInRecordsError where it is none."""
-    if whole(typed) is not None:
-        raise NotInRecordsError(f"no reading {typed!r}")
+def label_of(column: str) -> str:
+    """What the field of a column is called: its words, and the unit that its name ends with: temperature [°C]."""
+    unit = fixed_unit(column)
+    words = column if unit is None else column.removesuffix(f"_{unit}")
+    return words.replace("_", " ") + ("" if unit is None else f" [{'%' if unit == PERCENT else unit_text(unit)}]")
+
+
+def number_of(typed: str, record: str = "reading") -> int:
+    """The number of a record in an address; raises NotInRecordsError where it is none, or larger than any may be."""
+    if not re.fullmatch("[1-9][0-9]{0,9}", typed) or int(typed) > LARGEST_KEY:
+        raise NotInRecordsError(f"no {record} {typed!r}")
     return int(typed)
+
+
+def day_typed(name: str, typed: str, usual: date) -> date:
+    """A day as typed into a field, or the usual one where it is blank; raises BadInputError."""
+    cell = typed.strip()
+    if not cell:
+        return usual
+    if (expected := day(cell)) is not None:
+        raise BadInputError([Finding.typed(name, cell, expected)])
+    return date.fromisoformat(cell)
+
+
+def days_typed(name: str, typed: str, usual: int) -> int:
+    """A number of days as typed into a field, or the usual one where it is blank; raises BadInputError."""
+    cell = typed.strip()
+    if not cell:
+        return usual
+    if (expected := whole(cell)) is not None:
+        raise BadInputError([Finding.typed(name, cell, f"a number of days: {expected}")])
+    return int(cell)
 
 
 def field_of(column: str) -> str:

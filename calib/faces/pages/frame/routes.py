@@ -64,7 +64,7 @@ class Page:
     act: str | None  # of ACTS; absent: everybody signed in
     open_to_all: bool
     menu: str | None
-    again: Handler | None = None  # of one that takes: shows the form once more with what was wrong
+    again: Handler | None = None  # shows the form once more with what was wrong
     largest: int | None = None  # [byte] of what is sent there; as everywhere if not given
 
 
@@ -75,12 +75,18 @@ class Pages:
         self.declared: list[Page] = []
 
     def shows(
-        self, address: str, *, act: str | None = None, open_to_all: bool = False, menu: str | None = None
+        self,
+        address: str,
+        *,
+        again: bool = False,
+        act: str | None = None,
+        open_to_all: bool = False,
+        menu: str | None = None,
     ) -> Callable[[Handler], Handler]:
-        """Declare what an address shows."""
+        """Declare what an address shows; with `again` it shows too what was wrong with what follows its ?, as a form's findings."""
 
         def declare(handler: Handler) -> Handler:
-            self.declared.append(Page(address, "GET", handler, act, open_to_all, menu))
+            self.declared.append(Page(address, "GET", handler, act, open_to_all, menu, handler if again else None))
             return handler
 
         return declare

@@ -66,6 +66,7 @@ class Served:
     credentials: Credentials
     base_address: str  # without a path: https://calib.example
     aside: Aside = field(default_factory=Aside, compare=False)
+    verifying: Aside = field(default_factory=Aside, compare=False)  # apart: a report does not wait for it
 
     @property
     def is_secure(self) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime, time
 
 from sqlmodel import Session
 
@@ -46,12 +46,19 @@ class Visit:
     client: str = ""  # address of the network that asks
     agent: str = ""  # what the browser says that it is
     is_for_keeping: bool = False  # a worker asks for the page, and nobody looks at it yet
+    is_by_worker: bool = False  # a worker sends what was typed, and keeps it where it is not taken
     remarks: list[str] = field(default_factory=list)  # to be said beside what was done
 
     @property
     def path(self) -> str:
         """The address without what follows its ?."""
         return self.address.partition("?")[0]
+
+    @property
+    def login(self) -> str | None:
+        """The login as which the person's transactions run on a server; None for a file."""
+        enrolled = self.served.credentials.enrolled(self.person)
+        return None if enrolled is None else enrolled.login
 
     def reading(self) -> Session:
         """A session that reads one consistent state of the records until the handler has returned."""
@@ -78,6 +85,10 @@ class Visit:
     def signature(self, action: str = "page") -> Signature:
         """The person, now, and what they do, in the words of the ledger."""
         return Signature(self.person, self.at, action)
+
+    def last_of(self, day: date) -> datetime:
+        """The last moment of a day here, of the present day now."""
+        return self.at if day == self.at.date() else datetime.combine(day, time(23, 59, 59), self.at.tzinfo)
 
     def may(self, act: str | None) -> bool:
         """Whether the person may do an act of ACTS; with none everybody signed in may."""
