@@ -153,8 +153,10 @@ def _constraint(state: str, said: Any) -> str | None:
 
 def _of_each_host(said: str) -> str | None:
     """What the driver says of several hosts, one after the other; None where it was not several."""
-    each = [f"{one['host']}{one['port'] and ':'}{one['port']}: {one['said']}" for one in _ATTEMPT.finditer(said)]
-    return f"no host takes the connection ({'; '.join(each)}): try again in a minute" if each else None
+    attempts = [
+        f"{each['host']}{each['port'] and ':'}{each['port']}: {each['said']}" for each in _ATTEMPT.finditer(said)
+    ]
+    return f"no host takes the connection ({'; '.join(attempts)}): try again in a minute" if attempts else None
 
 
 def _one_line(error: object) -> str:

@@ -36,7 +36,7 @@ from calib.faces.written import Content
 from calib.procedures.enter.on_site import job_listed, last_used
 from calib.procedures.enter.send_entry import MeanwhileError, Sending, send_entry
 from calib.procedures.fleet.ready_for_job import ready_for_job
-from calib.procedures.plan.passing_indications import passing_indications
+from calib.procedures.plan.indications_that_pass import indications_that_pass
 
 pages = Pages()
 MOST_METERS, MOST_FORMS = 6, 120  # of a job that are kept beside its cards
@@ -135,7 +135,7 @@ def limits(visit: Visit, job: str) -> Document:
     session = visit.reading()
     last = last_used(session, job, instrument=tag)  # by the method that the form begins with
     methods = [last["method"]] if last else []
-    passing = passing_indications(session, job, tag, methods, visit.at)
+    passing = indications_that_pass(session, job, tag, methods, visit.at)
     ends = {outlet: entered_reading.ends_inside(*map(finite, each)) for outlet, each in passing.of_outlets.items()}
     return Document({"unit": passing.unit, "outlets": ends})
 

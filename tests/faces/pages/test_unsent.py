@@ -11,7 +11,7 @@ import pytest
 from calib.faces.pages import without_network
 from calib.faces.pages.frame.served import assets
 from calib.procedures.fleet.record_event import record_event
-from calib.procedures.plan.passing_indications import passing_indications
+from calib.procedures.plan.indications_that_pass import indications_that_pass
 from calib.records import database
 from calib.records.ledger import Signature
 from calib.records.tables.entries import SentEntry
@@ -278,7 +278,7 @@ def test_limits_are_those_of_the_plan_rounded_to_the_inside(served, tom):
     limits = answer.json()
     assert (limits["unit"], set(limits["outlets"])) == ("m/s", {"S-1", "S-2", "R-1", "E-1"})
     with database.reading(served.records) as session:
-        low, high = passing_indications(session, "J-1", "VA-1", ("sweep",), datetime.now(UTC)).of_outlets["S-2"]
+        low, high = indications_that_pass(session, "J-1", "VA-1", ("sweep",), datetime.now(UTC)).of_outlets["S-2"]
     ends = [Decimal(limits["outlets"]["S-2"][end]) for end in ("from", "to")]
     grain = Decimal("0.001")
     assert low <= ends[0] < Decimal(low) + grain

@@ -6,7 +6,7 @@ import pytest
 
 from calib.errors import NotInRecordsError
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.plan.passing_indications import passing_indications
+from calib.procedures.plan.indications_that_pass import indications_that_pass
 from calib.records import database
 from tests.folders import NOW, changed, records_of
 
@@ -25,7 +25,7 @@ def stated(folder, meter, indications):
 
 def test_readings_within_the_ends_pass_and_those_beyond_do_not(tmp_path):
     with database.reading(str(records_of(tmp_path / "planned", changed()))) as session:
-        passing = passing_indications(session, "J-1", "VA-1", ("sweep",), NOW)
+        passing = indications_that_pass(session, "J-1", "VA-1", ("sweep",), NOW)
     assert passing.unit == "m/s"
     ends = [passing.of_outlets[outlet] for outlet in OUTLETS.values()]
     for place, end in enumerate(zip(*ends, strict=True)):
@@ -36,21 +36,21 @@ def test_readings_within_the_ends_pass_and_those_beyond_do_not(tmp_path):
 
 def test_nothing_is_said_where_no_meter_may_be_used_or_needs_a_probe(small_records):
     with database.reading(str(small_records)) as session:
-        assert passing_indications(session, "J-1", "PG-1", (), NOW).of_outlets == {}
-        assert passing_indications(session, "J-1", "VA-1", (), NOW.replace(year=2031)).of_outlets == {}
+        assert indications_that_pass(session, "J-1", "PG-1", (), NOW).of_outlets == {}
+        assert indications_that_pass(session, "J-1", "VA-1", (), NOW.replace(year=2031)).of_outlets == {}
         for job, tag in (("J-9", "VA-1"), ("J-1", "VA-9")):
             with pytest.raises(NotInRecordsError):
-                passing_indications(session, job, tag, (), NOW)
+                indications_that_pass(session, job, tag, (), NOW)
 
 
 def test_an_end_that_the_calibration_does_not_reach_is_none(tmp_path):
     sheets = changed(("outlets.csv", 3, "tolerance_percent", "80"), ("outlets.csv", 3, "design_flow", "1500"))
     with database.reading(str(records_of(tmp_path, sheets))) as session:
-        low, high = passing_indications(session, "J-1", "VA-1", (), NOW).of_outlets["S-2"]
+        low, high = indications_that_pass(session, "J-1", "VA-1", (), NOW).of_outlets["S-2"]
     assert (0 < low < high, high) == (True, math.inf)
 
 
 def test_an_outlet_without_a_design_has_none(tmp_path):
     blank = [("outlets.csv", 2, column, "") for column in ("design_flow", "flow_unit", "tolerance_percent")]
     with database.reading(str(records_of(tmp_path, changed(*blank)))) as session:
-        assert set(passing_indications(session, "J-1", "VA-1", (), NOW).of_outlets) == {"S-2", "R-1", "E-1"}
+        assert set(indications_that_pass(session, "J-1", "VA-1", (), NOW).of_outlets) == {"S-2", "R-1", "E-1"}

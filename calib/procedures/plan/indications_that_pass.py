@@ -36,7 +36,7 @@ class PassingIndications:
     of_outlets: Mapping[str, tuple[float, float]]  # by name; an end that its calibration does not reach is infinite
 
 
-def passing_indications(
+def indications_that_pass(
     session: Session, job: str, tag: str, methods: Sequence[str], at: datetime
 ) -> PassingIndications:
     """The indications of a meter that would pass by the best of some methods, or of all where none is named.
