@@ -63,7 +63,7 @@ def test_it_is_text_on_every_page_that_shows_it(served, tom):
     for place, answer in pages.items():
         assert answer.status_code in (200, 403, 422), place  # S-2 is no duct that is traversed; some are for others
         assert runs_nothing(answer) or answer.headers["content-type"] == "application/json", place
-        has_figures = place.endswith("/report")  # of its budgets, 49 among them
+        has_figures = place.endswith(("/report", "/interval"))  # 49 among them, and an indication of 2.49 m/s
         assert has_figures or "49" not in re.findall(r"\b49\b", answer.text), place
     # of the person, the job, the outlet, the instrument and the method, each in its own place
     assert text_of(pages["/"]).count(SCRIPT) >= 2
