@@ -100,4 +100,4 @@ def test_the_command_writes_it_and_takes_the_place_of_another_sheet_alone(demo_r
     assert file.read_bytes() == first
     file.write_bytes(b"%PDF-1.7 a certificate\n%%EOF\n")
     refused = calib(*words, records=demo_records)
-    assert (refused.status, "is no sheet of labels" in refused.err) == (1, True)
+    assert (refused.status, "is no sheet of labels" in refused.err) == (2, True)
