@@ -114,7 +114,9 @@ def test_the_flow_before_has_the_coverage_probability_that_is_asked_for(records)
     before, _ = evaluated(records, probability=0.99)
     amend(records, "S-1", "width=410")
     _, (one,) = evaluated(records, probability=0.99)
-    assert of(one.flows_before[0].flows, one.flows_before[0].place) == pytest.approx(flows_at(before, "S-1")[0], rel=SAME)
+    assert of(one.flows_before[0].flows, one.flows_before[0].place) == pytest.approx(
+        flows_at(before, "S-1")[0], rel=SAME
+    )
     assert one.flows_before[0].flows.coverage_probability == 0.99
     assert one.flows_before[0].flows.coverage_factor[0] > 2.57  # of the normal distribution, GUM Table G.1
 
@@ -126,7 +128,9 @@ def test_the_flow_before_the_last_of_two_amendments_is_that_of_the_first(records
     first, last = evaluated(records)[1]
     assert (first.revision, first.changes, first.flows_before) == (2, {"width": ("400", "410")}, ())
     assert (last.revision, last.changes) == (3, {"height": ("200", "210")})
-    assert of(last.flows_before[0].flows, last.flows_before[0].place) == pytest.approx(flows_at(between, "S-1")[0], rel=SAME)
+    assert of(last.flows_before[0].flows, last.flows_before[0].place) == pytest.approx(
+        flows_at(between, "S-1")[0], rel=SAME
+    )
 
 
 def test_amendments_stand_in_the_order_in_which_they_were_written_whatever_the_zone(records):
