@@ -44,7 +44,7 @@ Arrays run over the readings of a job, or over their points; there is no loop ov
 
 from calib.measurement.at_density import at_density
 from calib.measurement.at_points import indication_scale
-from calib.measurement.flows import DECIDED, METHOD, Flows, flow_values, flows
+from calib.measurement.flows import DECIDED, METHOD, PLANT_DRIFT, Flows, flow_values, flows
 from calib.measurement.influences_of_air import DENSITY, NOT_OBSERVED, InfluencesOfAir, influences_of_air
 from calib.measurement.readings import (
     Air,
@@ -64,6 +64,7 @@ __all__ = [
     "DENSITY",
     "METHOD",
     "NOT_OBSERVED",
+    "PLANT_DRIFT",
     "Air",
     "AirOfReadings",
     "Calibrations",

@@ -15,13 +15,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.arrays import Floats, Integers
-from calib.measurement.flows import Flows
+from calib.measurement.flows import PLANT_DRIFT, Flows
 from calib.measurement.standards_behind import REFERENCE_STANDARD, SCATTER, STABILITY
 from calib.uncertainty.propagation import Contribution, UnlikeSeries
-from calib.uncertainty.sharing import AtComparisons, Share, common
+from calib.uncertainty.sharing import AtComparisons, Share, common, independent
 
 _OF_CALIBRATIONS = (SCATTER, REFERENCE_STANDARD, STABILITY)
 _FACTOR = "outlet factor"
+_NEW_IN_EACH_TRAVERSE = frozenset({"repeatability", "resolution"})  # the spread of the pairs shows it
+_OF_NO_TRAVERSE = _NEW_IN_EACH_TRAVERSE | {_FACTOR, PLANT_DRIFT}
 
 
 @dataclass(frozen=True)
@@ -168,3 +170,61 @@ def _along(at: AtComparisons, rows: Integers, weight: Floats) -> tuple[Integers,
     where, index = np.unique(at.comparison[entries], return_inverse=True)
     worth = at.share[entries] * weight[place[at.result[entries]]]
     return where, np.bincount(index, worth, where.size).astype(np.float64, copy=False)
+
+
+@dataclass(frozen=True)
+class FoundInDuct:
+    """An outlet and the duct that its factor was found in, by their rows in the flows, with those of the factor's traverses."""
+
+    duct: int
+    outlet: int
+    traverses: tuple[int, ...]
+    relative_reference: float  # standard uncertainty of K from its traverses [1]
+
+
+def for_their_difference(flows: Flows, found: FoundInDuct) -> Flows:
+    """The flows, with what a duct and an outlet both bear of the traverses in the row of the duct, as far as it does not cancel.
+
+        q_outlet = v A K,   K from q_i of the traverses:     q_duct (e_duct/q_duct - mean(e_i/q_i) q_outlet/q_duct)
+
+    Whatever errs in every traverse of the duct alike (method, section, density, calibrations) stands in both with its sign. The
+    density of air that the reading at the outlet rests on too is left as it is: K has it less its own at the face.
+    """
+    borne = list(_borne_by_both(flows, found))
+    whole = np.sqrt(sum(float(parts @ parts) for _, _, parts in borne))
+    at_most = min(whole, found.relative_reference * flows.flow[found.outlet])
+    contributions = list(flows.contributions)
+    for place, columns, parts in borne:
+        net = contributions[place].parts.copy()
+        net[found.duct, columns] -= parts * (at_most / whole)
+        contributions[place] = replace(contributions[place], parts=net)
+    for place, each in enumerate(contributions):
+        if each.name == _FACTOR and whole > 0:
+            contributions[place] = _less(each, found.outlet, at_most)
+    return replace(flows, contributions=tuple(contributions))
+
+
+def _borne_by_both(flows: Flows, found: FoundInDuct) -> Iterator[tuple[int, slice, Floats]]:
+    """What the outlet bears through its factor of each influence that errs alike in the duct and in all its traverses."""
+    rows, flow = np.array(found.traverses), flows.flow
+    for place, each in enumerate(flows.contributions):
+        if each.name in _OF_NO_TRAVERSE:
+            continue
+        for share in each.shared:
+            columns = slice(0, each.parts.shape[1]) if share.columns is None else share.columns
+            group = share.group[found.duct]
+            is_at_both = share.group[found.outlet] == group and bool(np.any(each.parts[found.outlet, columns]))
+            is_left = is_at_both and share.pool not in _OF_CALIBRATIONS
+            if share.rule is not independent and np.all(share.group[rows] == group) and not is_left:
+                relative = each.parts[rows, columns] / flow[rows, np.newaxis]
+                yield place, columns, flow[found.outlet] * relative.mean(axis=0)
+
+
+def _less(factor: Contribution, row: int, borne: float) -> Contribution:
+    """The line of the factors, at one row without what it bears of the traverses."""
+    whole = np.sqrt(factor.variance)
+    left = whole.copy()
+    left[row] = np.sqrt(max(whole[row] ** 2 - borne**2, 0.0))
+    share = np.divide(left, whole, out=np.ones_like(whole), where=whole > 0)
+    dof = np.where(share > 0, factor.degrees_of_freedom * share**4, np.inf)
+    return replace(factor, parts=left[:, np.newaxis], shares=(), degrees_of_freedom=dof)

@@ -35,6 +35,7 @@ from calib.uncertainty.sharing import Share, common, independent, not_known, not
 METHOD = frozenset({"method", "method common", "method own"})  # names of what a method contributes
 
 DECIDED = "decided in review"  # what a review widened a value by
+PLANT_DRIFT = "plant drift"
 
 
 @dataclass(frozen=True)
@@ -488,7 +489,7 @@ def _methods(readings: Readings, flow: Floats) -> Iterator[Contribution]:
 
 def _plant_drift(readings: Readings, flow: Floats) -> Iterator[Contribution]:
     if readings.plant_drift is not None:
-        yield _type_b("plant drift", readings.plant_drift.relative * flow, readings.plant_drift.stream)
+        yield _type_b(PLANT_DRIFT, readings.plant_drift.relative * flow, readings.plant_drift.stream)
 
 
 def _type_b(name: str, parts: Floats, source: Integers, degrees_of_freedom: Floats | None = None) -> Contribution:

@@ -9,6 +9,7 @@ from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableR
 from calib.faces.report.table_cells import flow_cell, row_of, words_cell
 from calib.faces.written import Content, moment_text, unit_text
 
+RECORDED_SINCE = "Recorded since an issue"
 _NONE_REFUSED = "None: every reading was taken with an instrument in calibration."
 
 
@@ -18,9 +19,19 @@ def changes_section(report: Content) -> Iterator[Block]:
     if not changes:
         return
     yield Heading(2, "Changes", "changes")
-    columns = (TableColumn("What", is_wordy=True), TableColumn("Before"), TableColumn("After"))
+    columns = (
+        TableColumn("What", is_wordy=True),
+        TableColumn("Before"),
+        TableColumn("After"),
+        TableColumn("Why", is_wordy=True),
+    )
     rows = tuple(
-        row_of(words_cell(each["what"]), words_cell(_shown(each["before"])), words_cell(_shown(each["after"])))
+        row_of(
+            words_cell(each["what"]),
+            words_cell(_shown(each["before"])),
+            words_cell(_shown(each["after"])),
+            words_cell("; ".join(each["because"])),
+        )
         for each in changes
     )
     yield Table("Changes from the revision before", columns, rows)
@@ -51,10 +62,18 @@ def amendments_section(report: Content) -> Iterator[Block]:
 
 
 def reviews_section(report: Content) -> Iterator[Block]:
-    """Nonconforming work that this job rests on: what was found, which flows hold, by whose decision."""
-    if not report["reviews"]:
-        return
-    yield Heading(2, "Nonconforming work", "nonconforming")
+    """Nonconforming work that this job rests on: what was found, what holds, by whose decision; what was recorded late."""
+    of_work = [each for each in report["reviews"] if each["answered_by"] is None]
+    if of_work:
+        yield Heading(2, "Nonconforming work", "nonconforming")
+        yield _table_of_reviews("Nonconforming work", of_work)
+    since = [each for each in report["reviews"] if each["answered_by"] is not None]
+    if since:
+        yield Heading(2, RECORDED_SINCE, "recorded-since")
+        yield _table_of_reviews(RECORDED_SINCE, since)
+
+
+def _table_of_reviews(title: str, reviews: Sequence[Content]) -> Table:
     columns = (
         TableColumn("What was found", is_wordy=True),
         TableColumn("Readings that rest on it", is_wordy=True),
@@ -68,9 +87,9 @@ def reviews_section(report: Content) -> Iterator[Block]:
             words_cell(decided_text(review), "; lines are open" if review["open"] else ""),
             words_cell(disposed_text(review)),
         )
-        for review in report["reviews"]
+        for review in reviews
     )
-    yield Table("Nonconforming work", columns, tuple(rows))
+    return Table(title, columns, tuple(rows))
 
 
 def _amendment(amendment: Content) -> TableRow:
@@ -100,7 +119,7 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     columns = (
         TableColumn("Outlet"),
         TableColumn("System"),
-        TableColumn("Instrument"),
+        TableColumn("Indicated; remarks", is_wordy=True),
         TableColumn("Observed"),
         TableColumn("Reasons", is_wordy=True),
         TableColumn("What became of it", is_wordy=True),
@@ -110,7 +129,7 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         row_of(
             words_cell(refusal["outlet"]),
             words_cell(refusal["system"], f", {refusal['service']}"),
-            words_cell(refusal["instrument"]),
+            words_cell(indicated_text(refusal)),
             words_cell(moment_text(refusal["observed_at"])),
             words_cell("; ".join(refusal["reasons"])),
             words_cell(what_became(refusal, readings)),
@@ -119,6 +138,18 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         for place, refusal in enumerate(report["refusals"], start=1)
     )
     yield Table("Refused readings", columns, tuple(rows))
+
+
+def refused_at(report: Content, outlet: str) -> Iterator[Content]:
+    """The refused readings of an outlet."""
+    yield from (each for each in report["refusals"] if each["outlet"] == outlet)
+
+
+def indicated_text(refusal: Content) -> str:
+    """What a refused reading indicated, and what was remarked on site."""
+    indications = (refusal["observations"] or refusal["indication"]).replace(";", ", ")
+    remarked = f"; remarked: {refusal['remarks']}" if refusal["remarks"] else ""
+    return f"{refusal['instrument']} indicated {indications} {unit_text(refusal['unit'])}{remarked}"
 
 
 def what_became(refusal: Content, readings: Mapping[int, Content]) -> str:

@@ -69,7 +69,11 @@ def as_csv(report: Content) -> str:
             for each in report["amendments"]
             for change in each["changes"]
         ),
-        *({"record": "change", "column": each["what"]} | _same(each, "before", "after") for each in report["changes"]),
+        *(
+            {"record": "change", "column": each["what"], "reasons": "; ".join(each["because"])}
+            | _same(each, "before", "after")
+            for each in report["changes"]
+        ),
         *(
             {"record": record, "instrument": each["tag"]}
             | _same(each, "certificate", "laboratory", "calibrated_on", "due_on")

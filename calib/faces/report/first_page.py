@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from calib.counted import count_of
-from calib.faces.parts.review_on_job import decided_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -14,6 +13,7 @@ from calib.faces.report.blocks import (
     Title,
     runs,
 )
+from calib.faces.report.corrections_and_refusals import RECORDED_SINCE
 from calib.faces.report.verdict_section import verdict_section
 from calib.faces.written import Content, moment_text
 from calib.procedures.on_record.company import CompanyMark
@@ -125,10 +125,15 @@ def _decided(report: Content) -> Iterator[Notice]:
 
 
 def _answered(report: Content) -> Iterator[Notice]:
-    """What was recorded since the revision before, which this one is the first to answer."""
-    for review in report["reviews"]:
-        if review["answered_by"] == report["revision"] and not review["withdrawn"]:
-            said = f"{review['happened']}: {decided_text(review)}: "
-            yield Notice(
-                "Recorded since the revision before.", runs(said, Run("Nonconforming work", to="nonconforming"), ".")
-            )
+    """That more was recorded since the revision before, which this one is the first to answer: how much, and where it stands."""
+    mine = [each for each in report["reviews"] if each["answered_by"] == report["revision"] and not each["withdrawn"]]
+    if mine:
+        came = count_of(len(mine), "record", "records")
+        yield Notice(
+            f"{came} came in after the revision before.",
+            runs(
+                "This revision takes them in: " if len(mine) > 1 else "This revision takes it in: ",
+                Run(RECORDED_SINCE, to="recorded-since"),
+                ".",
+            ),
+        )

@@ -8,6 +8,7 @@ from math import isclose
 from typing import Any
 
 from calib.faces.parts.review_on_job import decided_text
+from calib.faces.report.causes_of_changes import causes_of_reading, causes_of_total
 from calib.faces.written import Content, total_name
 from calib.quantities import unit
 
@@ -22,16 +23,24 @@ def revised(document: Content, before: bytes | None) -> Content:
 
 
 def content_changes(before: Content, after: Content) -> list[Content]:
-    """Each statement that changed, came or went: what it is of, what was said before, what is said now (None: nothing)."""
+    """Each statement that changed, came or went: what it is of, what was said before, what is said now (None: nothing), and why."""
+    of_readings, of_totals = ([part(each) for each in (before, after)] for part in (_readings, _totals))
+    causes = {
+        what: tell(before, after, earlier.get(what), now.get(what))
+        for tell, (earlier, now) in ((causes_of_reading, of_readings), (causes_of_total, of_totals))
+        for what, _, _ in _flows_compared(earlier, now)
+    }
     told = chain(
         _compared(_facts(before), _facts(after)),
-        _flows_compared(_readings(before), _readings(after)),
-        _flows_compared(_totals(before), _totals(after)),
+        _flows_compared(*of_readings),
+        _flows_compared(*of_totals),
         _compared(_refusals(before), _refusals(after)),
         _compared(_instruments(before), _instruments(after)),
         _compared(_reviews(before), _reviews(after)),
     )
-    return [{"what": what, "before": earlier, "after": now} for what, earlier, now in told]
+    return [
+        {"what": what, "before": earlier, "after": now, "because": causes.get(what, [])} for what, earlier, now in told
+    ]
 
 
 def _compared(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[tuple[str, str | None, str | None]]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from calib.counted import count_of
 from calib.faces.cautions import RULES_IN_BRIEF
 from calib.faces.drawings.verdict_bar import verdict_bar
-from calib.faces.parts.cross_checks import other_measurements, sides_text
+from calib.faces.parts.cross_checks import not_in_agreement, other_measurements, sides_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -22,10 +22,18 @@ from calib.faces.report.blocks import (
     paragraph,
     runs,
 )
-from calib.faces.report.corrections_and_refusals import what_became
+from calib.faces.report.corrections_and_refusals import indicated_text, refused_at, what_became
 from calib.faces.report.signature_line import signatures
 from calib.faces.report.table_cells import NOTHING, flow_cell, probability_cell, row_of, statement_cell, words_cell
-from calib.faces.written import Content, design_text, names_text, rounded, unit_text
+from calib.faces.written import (
+    Content,
+    design_text,
+    names_text,
+    probability_text,
+    rounded,
+    total_in_full,
+    unit_text,
+)
 from calib.procedures.measure.cross_checks import TwoWays
 from calib.records.words import NET, SERVICES
 
@@ -40,13 +48,15 @@ _DOES: Mapping[str, tuple[str, str]] = {
     "not judged": ("has no limits to be judged by", "have no limits to be judged by"),
 }
 _COLUMNS = (*SERVICES, NET)
+_WITH = {"fail": " with its design", "conditional fail": " comply with its design"}
+_FAILING = frozenset(_WITH)
 
 
 def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """The verdict, and all that a reader with ten seconds needs."""
     summary = report["summary"]
     yield Heading(2, "Verdict", "verdict")
-    yield paragraph(Run(verdict_sentence(summary), Mark.STRONG))
+    yield paragraph(Run(" ".join([verdict_sentence(summary), *systems_sentences(summary["systems"])]), Mark.STRONG))
     if report["gaps_reason"]:
         left = names_text([each["outlet"] for each in report["not_measured"]])
         yield paragraph(f"Issued without {left}: ", report["gaps_reason"].rstrip("."), ".")
@@ -69,6 +79,13 @@ def verdict_sentence(summary: Content) -> str:
         return "The design flow complies." if count == 1 else f"All {count} design flows comply."
     parts = [f"{statements[word]} {does[statements[word] > 1]}" for word, does in _DOES.items() if statements.get(word)]
     return f"Of {count_of(count, 'design flow', 'design flows')} {_listed(parts)}."
+
+
+def systems_sentences(totals: Sequence[Content]) -> Iterator[str]:
+    """Each system whose total fails the design of the system, or probably does: AHU-1, supply: the total does not comply."""
+    for total in totals:
+        if total["conformity"] in _FAILING:
+            yield f"{total_in_full(total)}: the total {_DOES[total['conformity']][0]}{_WITH[total['conformity']]}."
 
 
 def counted_sentences(report: Content) -> Iterator[str]:
@@ -123,17 +140,23 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
     readings = {reading["reading"]: reading for reading in report["readings"]}
     listed = report["summary"]["attention"]
     worst = [each for each in listed if each["statement"] != "conditional pass"]
-    if worst:
-        checks = report["cross_checks"]
-        rows = tuple(_attention(each, readings.get(each["reading"]), checks, anchors) for each in worst)
+    totals = [total for total in (*report["totals"], *report["job_totals"]) if _fails(total)]
+    units = [each["design"]["unit"] for each in (*worst, *totals)]
+    if units:
+        failing = sum(each["statement"] == "fail" for each in worst)
+        rows = [_attention(each, readings.get(each["reading"]), report, anchors) for each in worst]
+        rows[failing:failing] = map(_of_total, totals)
         named = "What needs attention"
-        yield Table(named, _columns(worst[0]["design"]["unit"]), rows, runs(Run(named, Mark.STRONG)))
-    doubtful = [_doubtful(each, readings[each["reading"]], anchors) for each in listed[len(worst) :]]
+        yield Table(named, _columns(units[0]), tuple(rows), runs(Run(named, Mark.STRONG)))
+    doubtful = [_doubtful(each, readings[each["reading"]], report, anchors) for each in listed[len(worst) :]]
     if doubtful:
-        parts: list[str | Run] = ["Probably complying, with a limit within U: "]
+        unit = unit_text(listed[len(worst)]["design"]["unit"])
+        parts: list[str | Run] = [f"Probably complying, with a limit within U (flow ± U, allowed, all in {unit}): "]
         for place, said in enumerate(doubtful):
             parts += ["; " if place else "", *said]
         yield paragraph(*parts, ".", soft=True)
+    if twice := list(not_in_agreement(report["cross_checks"], {each["outlet"] for each in listed})):
+        yield paragraph(Run(f"{'; '.join(twice)}.", Mark.STRONG))
 
 
 def _columns(unit: str) -> tuple[TableColumn, ...]:
@@ -147,10 +170,31 @@ def _columns(unit: str) -> tuple[TableColumn, ...]:
     )
 
 
-def _attention(each: Content, reading: Content | None, checks: Sequence[Content], anchors: Anchors) -> TableRow:
+def _fails(total: Content) -> bool:
+    return total["design"] is not None and total["design"]["conformity"] in _FAILING
+
+
+def _of_total(total: Content) -> TableRow:
+    """A system whose total fails: what would settle it is said at its outlets."""
+    design = total["design"]
+    return row_of(
+        words_cell(total_in_full(total), Run(" (total)", Mark.SOFT)),
+        _without_unit(total["flow"]),
+        words_cell(allowed_text(design)),
+        statement_cell(design["conformity"]),
+        probability_cell(design["probability_of_conformity"]),
+        words_cell(
+            f"of {count_of(total['outlets_measured'], 'outlet', 'outlets')}: set the system, or ask for its design"
+        ),
+    )
+
+
+def _attention(each: Content, reading: Content | None, report: Content, anchors: Anchors) -> TableRow:
     outlet = words_cell(each["outlet"], Run(f" ({each['system']}, {each['service']})", Mark.SOFT))
     allowed = words_cell(allowed_text(each["design"]))
-    settled = words_cell("; ".join([*_settling(each, reading), *other_measurements(checks, each["outlet"])]))
+    refused = () if reading is not None else map(indicated_text, refused_at(report, each["outlet"]))
+    others = other_measurements(report["cross_checks"], each["outlet"])
+    settled = words_cell("; ".join([*_settling(each, reading), *refused, *others]))
     if reading is None:
         return row_of(outlet, NOTHING, allowed, words_cell(Run("not measured", Mark.STRONG)), NOTHING, settled)
     return row_of(
@@ -204,9 +248,20 @@ def _to_pass(passing: Content | None) -> str:
     return f": {allowed_text(ends)} {unit_text(passing['unit'])} would pass"
 
 
-def _doubtful(each: Content, reading: Content, anchors: Anchors) -> tuple[Run, Run]:
-    probability = "".join(run.text for run in probability_cell(reading["design"]["probability_of_conformity"]).text)
-    return Run(each["outlet"], to=anchors.of("reading", each["reading"])), Run(f" ({probability})")
+def _doubtful(each: Content, reading: Content, report: Content, anchors: Anchors) -> Iterator[Run]:
+    """Flow ± U, the range allowed, what would settle it, and a repeat or another measurement that does not agree."""
+    design, passing, count = reading["design"], each["passing_flows"], each["observations_to_settle"]
+    yield Run(each["outlet"], to=anchors.of("reading", each["reading"]))
+    said = [allowed_text(each["design"]), probability_text(design["probability_of_conformity"])]
+    if count is not None:
+        said.append(f"{count} observations would settle it")
+    elif passing is not None:
+        said.append(
+            f"{allowed_text({'lower_limit': passing['from'], 'upper_limit': passing['to']})} would pass clearly"
+        )
+    yield Run(f" {rounded(reading['flow'])} ({', '.join(said)})")
+    for told in not_in_agreement(report["cross_checks"], of=each["outlet"]):
+        yield Run(f", {told}", Mark.STRONG)
 
 
 # --- systems ---------------------------------------------------------------------------------------------------------------------

@@ -453,6 +453,7 @@ OF_CHANGES = (
     SheetColumn("What", _at("what"), width=40),
     SheetColumn("Before", _at("before"), width=50),
     SheetColumn("After", _at("after"), width=50),
+    SheetColumn("Why", _joined("because"), width=60),
 )
 OF_REVIEWS = (
     SheetColumn("Instrument", _at("instrument"), width=12),

@@ -10,7 +10,8 @@ Which readings speak about one flow is a decision on the records alone:
   together; where no design tells, the only duct there is, which is then said. A duct whose traverses were paired with faces
   is none of these;
 - an outlet by difference: the main less the outlets that were measured, where some were not. It has no E_n;
-- a branch and its outlet: a duct whose traverses were paired with the face of one outlet;
+- a branch and its outlet: a duct whose traverses were paired with the face of one outlet. Where the factor that the outlet uses was
+  found there, what errs in all the traverses alike is in the factor too, and cancels (`carried_by_factors.for_their_difference`);
 - the supply of a room and what is taken from it: they agree too where the difference has the sign that the design asks for;
 - a repeat and the reading that it repeats. Taken with the same instrument, probe and method, what errs in both cancels, as in the
   drift of the plant.
@@ -36,6 +37,7 @@ from sqlmodel import Session
 
 from calib.confirmation.normalised_error import Agreement, agreement_of_difference
 from calib.measurement import Flows
+from calib.measurement.carried_by_factors import FoundInDuct, for_their_difference
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.plant_drift import first_of_repeat, is_taken_alike
 from calib.procedures.measure.results import Results, results, results_of_flows
@@ -62,12 +64,12 @@ class TwoWays(StrEnum):
 _LEAKAGE = 0.1
 
 FOUND_THERE = "the outlet's factor was found in this duct, so that the two are not independent"
+FOUND_THERE_AND_CARRIED = f"{FOUND_THERE}; what the factor bears of the traverses cancels in U(d)"
 TAKEN_AS_MAIN = "the only duct there, taken as the main of all outlets: no design says so"
 
 Ducts = tuple[int, ...]  # by their keys
-PairedDucts = Mapping[
-    int, Mapping[int, set[int]]
-]  # duct -> outlet -> factors found in the one for the other, by their keys
+# duct -> outlet -> factors found in the one for the other, each with the readings in the duct; all by their keys
+PairedDucts = Mapping[int, Mapping[int, Mapping[int, Sequence[int]]]]
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,7 @@ class TwoMeasurements:
     room: str = ""
     wanted: str = ""  # sign that the design asks of the difference: "positive", "negative"
     taken_alike: bool = False  # with the same instrument, probe and method at the same outlet
+    found_in: FoundInDuct | None = None  # whose error the outlet's factor carries; None: nothing that is known
     remark: str = ""
 
 
@@ -207,9 +210,33 @@ def _of_branches(evaluation: Evaluation, counting: Mapping[int, int], paired: Pa
             ((outlet, factors),) = outlets.items()
             if outlet in counting:
                 factor = evaluation.measured[counting[outlet]].factor
-                is_found_there = factor is not None and key(factor.id) in factors
-                remark = FOUND_THERE if is_found_there else ""
-                yield TwoMeasurements(TwoWays.BRANCH, (counting[duct],), (counting[outlet],), remark=remark)
+                if factor is None or key(factor.id) not in factors:
+                    yield TwoMeasurements(TwoWays.BRANCH, (counting[duct],), (counting[outlet],))
+                    continue
+                found_in = _found_in(evaluation, counting[duct], counting[outlet], factors[key(factor.id)])
+                yield TwoMeasurements(
+                    TwoWays.BRANCH,
+                    (counting[duct],),
+                    (counting[outlet],),
+                    found_in=found_in,
+                    remark=FOUND_THERE if found_in is None else FOUND_THERE_AND_CARRIED,
+                )
+
+
+def _found_in(evaluation: Evaluation, duct: int, outlet: int, readings: Sequence[int]) -> FoundInDuct | None:
+    """The duct as that of the factor; None where a traverse does not stand or was taken otherwise, as one in another duct is.
+
+    With the calibration of the face readings no traverse was taken: of that the difference is in the factor.
+    """
+    measured, factor = evaluation.measured, evaluation.measured[outlet].factor
+    assert factor is not None  # noqa: S101 (asked before)
+    place = {key(each.reading.id): row for row, each in enumerate(measured)}
+    rows = [place[reading] for reading in readings if reading in place]
+    are_all = factor.degrees_of_freedom is not None and len(rows) == factor.degrees_of_freedom + 1
+    alike = all(is_taken_alike(measured[row], measured[duct]) for row in rows)
+    if not (are_all and alike) or any(measured[row].calibration.is_that_of(factor.calibration_id) for row in rows):
+        return None
+    return FoundInDuct(duct, outlet, tuple(rows), factor.relative_reference)
 
 
 def _of_rooms(evaluation: Evaluation, counting: Mapping[int, int]) -> Iterator[TwoMeasurements]:
@@ -239,10 +266,11 @@ def _checked(compared: Sequence[TwoMeasurements], flows: Flows, evaluation: Eval
     probability = evaluation.flow.coverage_probability
     alone = evaluation.flow if flows is evaluation.flows else results_of_flows(flows, probability)
     alike = replace(flows, contributions=tuple(map(_cancelling, flows.contributions)))
-    for is_alike, of_lot in ((False, flows), (True, alike)):
-        lot = [each for each in compared if each.taken_alike == is_alike]
-        if lot:
-            yield from _lot_checked(lot, alone, of_lot, probability)
+    plain = [each for each in compared if not each.taken_alike and each.found_in is None]
+    lots = [(plain, flows), ([each for each in compared if each.taken_alike], alike)]
+    lots += [([each], for_their_difference(flows, each.found_in)) for each in compared if each.found_in is not None]
+    checked = (check for lot, of_lot in lots if lot for check in _lot_checked(lot, alone, of_lot, probability))
+    yield from sorted(checked, key=lambda check: compared.index(check.compared))
 
 
 _SIDES = attrgetter("first"), attrgetter("second")

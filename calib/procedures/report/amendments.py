@@ -1,4 +1,9 @@
-"""What was amended in a job since it was first typed: both values, the reason, and the flow as it was before."""
+"""What was amended in a job since it was first typed: both values, the reason, and the flow as it was before.
+
+Decision (2026-11-30). The flow before is evaluated with the outlet as it was and all else as it counts now, so that before and
+after differ by the amendment alone. Options: the records as they were (an evaluation for each amendment). Cost: where more was
+recorded since, as a repeat that tells a drift, it is in both, and the revision before said the flow without it; Changes has that.
+"""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -113,7 +118,7 @@ def _flows_before(
 ) -> dict[int, FlowBefore]:
     """Flows of the outlets' readings as these were before their last amendment, where the gate lets them stand so.
 
-    All readings of the job are evaluated with them, since a repeatability is pooled over them; what was recorded since counts.
+    All readings of the job are evaluated with them, since a repeatability is pooled over these.
     """
     taken = [(row, each) for row, each in enumerate(evaluation.measured) if key(each.outlet.id) in outlets]
     if not taken or evaluation.flow is None:

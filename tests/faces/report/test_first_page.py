@@ -353,3 +353,59 @@ def test_the_first_sheet_of_the_workbook_says_what_the_first_page_does(tmp_path)
     assert any(cell.startswith("Of 4 design flows ") or cell == "All 4 design flows comply." for cell in cells)
     assert RULES_IN_BRIEF["guarded non-binary"] in cells
     assert any(cell.startswith("Supply [m³/h]: ") for cell in cells)
+
+
+# --- each outlet that probably complies, and what speaks against it --------------------------------------------------------------
+
+
+def test_a_nearly_failed_outlet_has_its_flow_its_range_and_what_would_settle_it(demo_folder):
+    """By the fields of the JSON: flow ± U, allowed range, and the flows that would pass with this U or the observations."""
+    content = json.loads((demo_folder / "LM-27-r2.json").read_text())
+    words = Page((demo_folder / "LM-27-r2.html").read_text()).text
+    readings = {each["reading"]: each for each in content["readings"]}
+    doubtful = [each for each in content["summary"]["attention"] if each["statement"] == "conditional pass"]
+    assert len(doubtful) == 5
+    for each in doubtful:
+        stated = readings[each["reading"]]["flow"]["statement"].partition(")")[0].lstrip("(")
+        low, high = (f"{each['design'][end]:.4g}" for end in ("lower_limit", "upper_limit"))
+        assert f"{each['outlet']} {stated} ({low} to {high}, " in words
+        if each["observations_to_settle"] is None:
+            ends = (f"{each['passing_flows'][end]:.4g}" for end in ("from", "to"))
+            assert f"{' to '.join(ends)} would pass clearly" in words
+
+
+def test_an_outlet_that_was_not_measured_has_what_the_refused_meter_indicated_and_the_remark(demo_folder):
+    """As typed in the demo's sheets: 2.36, 2.41 and 2.37 m/s with VA-13."""
+    words = Page((demo_folder / "LM-27-r2.html").read_text()).text
+    assert words.count("VA-13 indicated 2.36, 2.41, 2.37 m/s; remarked: taken with the meter from van 3") == 2
+    text = PdfDocument(demo_folder / "LM-27-r2.pdf")[0].get_textpage().get_text_range()
+    assert "taken with the meter from van 3" in " ".join(text.split())
+
+
+def test_a_repeat_that_does_not_agree_is_said_at_its_outlet(tmp_path):
+    """S-1 read again at 4.6 m/s, 7 % above its 4.30 m/s: the same vane and method, so that the two differ by more than U(d)."""
+    sheets = small_job()
+    first = next(row for row in sheets["readings.csv"] if row["outlet"] == "S-1")
+    again = {
+        "observed_at": "2026-03-05T16:10+01:00",
+        "indication": "",
+        "observations": "4.60;4.61;4.60",
+        "stage": "repeat",
+    }
+    sheets["readings.csv"] = [row | {"stage": ""} for row in sheets["readings.csv"]] + [first | again]
+    content, page = first_page_of(tmp_path, sheets)
+    (check,) = [each for each in content["cross_checks"] if each["kind"] == "repeated reading"]
+    assert abs(check["normalised_error"]) > 1
+    assert "a repeat: " in page
+    assert "does not agree" in page
+
+
+def test_a_system_whose_total_fails_is_named_by_the_verdict_and_needs_attention(tmp_path):
+    """AH-1's supply against 4200 m3/h, where its outlets give some 1350."""
+    sheets = small_job()
+    sheets["systems.csv"] = [
+        {"job": "J-1", "system": "AH-1", "service": "supply", "design_flow": "4200", "flow_unit": "m3/h", "tolerance_percent": "10"}
+    ]  # fmt: skip
+    _, page = first_page_of(tmp_path, sheets)
+    assert "AH-1, supply: the total does not comply with its design." in page
+    assert "3780 to 4620" in page

@@ -2,12 +2,14 @@
 
 import copy
 import json
+from datetime import timedelta
 
 from calib.faces.report.content import content
 from calib.faces.report.revision_changes import content_changes, revised
 from calib.procedures.report.collect import report
 from calib.records import database
-from tests.folders import NOW, changed, records_of
+from tests.command import calib
+from tests.folders import NOW, changed, records_of, small_job
 
 
 def document(tmp_path, *cells):
@@ -46,13 +48,14 @@ def test_facts_certificates_and_refusals_are_told(tmp_path):
         {"outlet": "S-1", "instrument": "VA-1", "observed_at": "2026-03-05", "reasons": ["overdue", "suspended"]}
     ]
     assert content_changes(before, after) == [
-        {"what": "site", "before": "Site", "after": "Another site"},
+        {"what": "site", "before": "Site", "after": "Another site", "because": []},
         {
             "what": "refused reading at S-1 with VA-1, 2026-03-05",
             "before": None,
             "after": "overdue; suspended",
+            "because": [],
         },
-        {"what": "certificate of VA-1", "before": "C-101", "after": "C-201"},
+        {"what": "certificate of VA-1", "before": "C-101", "after": "C-201", "because": []},
     ]
 
 
@@ -71,5 +74,74 @@ def test_a_revision_is_compared_with_the_json_that_was_issued(tmp_path):
     one = document(tmp_path)
     before = json.dumps(one | {"title": "Another title"}).encode()
     assert revised(one, before)["changes"] == [
-        {"what": "title", "before": "Another title", "after": "Flows of a small hall"}
+        {"what": "title", "before": "Another title", "after": "Flows of a small hall", "because": []}
     ]
+
+
+# --- why -------------------------------------------------------------------------------------------------------------------------
+
+
+def as_of(records):
+    with database.reading(str(records)) as session:
+        return content(report(session, "J-1", NOW + timedelta(days=2)), NOW)
+
+
+def act(records, *arguments):
+    answer = calib(*arguments, "--by", "A. Person", records=records)
+    assert answer.status in (0, 1), answer.err
+
+
+def why(before, after):
+    return {each["what"]: each["because"] for each in content_changes(before, after)}
+
+
+def test_each_statement_that_changed_names_its_own_cause(tmp_path):
+    """An outlet amended in one system, the plant's drift in another service, and another design of the supply."""
+    records = records_of(tmp_path, small_job())
+    before = as_of(records)
+    act(
+        records,
+        "outlet",
+        "amend",
+        "J-1",
+        "S-1",
+        "--set",
+        "width=410",
+        "--reason",
+        "measured inside the frame",
+        "--sure",
+    )
+    between = as_of(records)
+    told = why(before, between)
+    amended = "outlet S-1 amended (revision 2): measured inside the frame"
+    supply = next(name for name in told if name.startswith("AH-1, supply"))
+    assert told["flow at S-1, reading 1"] == [amended]
+    assert told[supply] == [amended]
+    exhaust = small_job()["readings.csv"][-1]
+    assert not any(exhaust["outlet"] in name for name in told)
+
+
+def test_a_total_whose_design_is_another_says_so_and_names_no_reading(tmp_path):
+    records = records_of(tmp_path, small_job())
+    before = as_of(records)
+    act(records, "system", "add", "J-1", "AH-1", "supply", "--design-flow", "4200", "--flow-unit", "m3/h",
+        "--tolerance-percent", "10", "--sure")  # fmt: skip
+    told = why(before, as_of(records))
+    assert list(told) == ["AH-1, supply", *list(told)[1:]]
+    (cause,) = told["AH-1, supply"]
+    assert cause == "design 1450 m³/h → 4200 m³/h, 3780 to 4620 allowed"
+
+
+def test_flows_that_carry_the_drift_of_the_plant_name_the_repeat(tmp_path):
+    records = records_of(tmp_path, small_job())
+    before = as_of(records)
+    sheet = small_job()["readings.csv"][0]
+    act(records, "reading", "add", "J-1", "S-1", "4.28", "4.31", "4.30", "--instrument", sheet["instrument"], "--unit",
+        sheet["unit"], "--method", sheet["method"], "--at", "2026-03-05T16:10+01:00", "--stage", "repeat", "--sure")  # fmt: skip
+    after = as_of(records)
+    (drift,) = after["plant_drift"]
+    said = f"drift of the plant, by reading {drift['repeat_reading']}, a repeat at S-1"
+    told = why(before, after)
+    carrying = {f"flow at {each['outlet']}, reading {each['reading']}": each for each in before["readings"]}
+    for name, each in carrying.items():
+        assert (said in told.get(name, [])) is (each["service"] == "supply" and each["outlet"] != "S-1")

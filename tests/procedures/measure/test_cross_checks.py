@@ -11,7 +11,13 @@ from dataclasses import replace
 import pytest
 from GTC import set_correlation, ureal
 
-from calib.procedures.measure.cross_checks import FOUND_THERE, TAKEN_AS_MAIN, TwoWays, cross_checks_of, mains_of
+from calib.procedures.measure.cross_checks import (
+    FOUND_THERE_AND_CARRIED,
+    TAKEN_AS_MAIN,
+    TwoWays,
+    cross_checks_of,
+    mains_of,
+)
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import results_of_flows
 from calib.records import database
@@ -152,7 +158,7 @@ def test_a_duct_whose_traverses_were_paired_with_an_outlet_is_its_branch(paired)
     job, checks = checks_of(paired)
     (check,) = checks[TwoWays.BRANCH]
     assert (named(job, check.compared.first), named(job, check.compared.second)) == (["D-9"], ["S-9"])
-    assert check.compared.remark == FOUND_THERE
+    assert check.compared.remark == FOUND_THERE_AND_CARRIED
     assert check.agrees
 
 
@@ -301,3 +307,39 @@ def test_of_the_two_other_ducts_of_the_demo_one_is_a_branch(demo):
     job, checks = demo
     (branch,) = [check for check in checks if check.compared.kind is TwoWays.BRANCH]
     assert named(job, (*branch.compared.first, *branch.compared.second)) == ["B1 branch to S1-6", "S1-6 corridor"]
+
+
+# What is new in each traverse, and what no traverse has.
+OF_ITSELF = {"repeatability", "resolution", "outlet factor", "plant drift"}
+
+
+def test_the_u_of_a_branch_and_its_outlet_is_what_gtc_makes_of_a_factor_found_there(demo):
+    """One error of each influence in the duct; K = mean(q_i/(v_i A)) is correlated with it as the traverses bear it (5.2.2).
+
+    By hand, of the figures in the report: sqrt(5.22^2 + 9.16^2 - 2 27.0) = 7.6 m3/h, and not 10.5.
+    """
+    job, checks = demo
+    (branch,) = [check for check in checks if check.compared.kind is TwoWays.BRANCH]
+    (duct,), (face,) = branch.compared.first, branch.compared.second
+    traverses = [row for row, each in enumerate(job.measured) if each.outlet.id == job.measured[duct].outlet.id]
+    flow = job.flow.value
+    of_duct, of_face, factor = ureal(0.0, 0.0), ureal(0.0, 0.0), []
+    for each in job.flows.contributions:
+        own = math.hypot(*each.parts[face])
+        if each.name == "outlet factor":
+            k = ureal(0.0, own / flow[face], independent=False)
+        elif each.name in OF_ITSELF:
+            of_duct, of_face = of_duct + ureal(0.0, math.hypot(*each.parts[duct])), of_face + ureal(0.0, own)
+        else:
+            of_face += ureal(0.0, own)
+            for column in range(each.parts.shape[1]):
+                error = ureal(0.0, 1.0, independent=False)
+                of_duct += each.parts[duct, column] * error
+                borne = sum(each.parts[row, column] / flow[row] for row in traverses) / len(traverses)
+                factor.append((error, borne))
+    for error, borne in factor:
+        set_correlation(borne / k.u, error, k)
+    told, row = branch.difference
+    expected = (of_duct - of_face - flow[face] * k).u
+    assert told.combined.standard_uncertainty[row] == pytest.approx(expected, rel=1e-9)
+    assert 3600 * expected == pytest.approx(7.6, abs=0.05)
