@@ -139,6 +139,7 @@ def test_what_is_asked_for_behind_an_address_is_never_a_failure(served):
     asked = {
         "/": ("jobs",), "/sign-in": ("to",), "/instruments/VA-1": ("at", "job"), "/jobs/J-1": ("instrument",),
         OUTLET: ("reading", "refusal", "instrument", "unit"), f"{OUTLET}/traverse": ("values", "began", "client_key"),
+        "/jobs/J-1/kept": ("instrument",), "/jobs/J-1/limits": ("instrument",),
     }  # fmt: skip
     for page, names in asked.items():
         for name, hostile in product(names, HOSTILE):
