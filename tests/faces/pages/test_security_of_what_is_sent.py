@@ -144,6 +144,7 @@ def test_what_is_asked_for_behind_an_address_is_never_a_failure(served):
         OUTLET: ("reading", "refusal", "instrument", "unit"), f"{OUTLET}/traverse": ("values", "began", "client_key"),
         "/reviews": ("state", "instrument", "job", "sort"), "/intervals": ("after",),
         "/instruments/VA-1/interval": ("target", "judged"),
+        "/jobs/J-1/kept": ("instrument",), "/jobs/J-1/limits": ("instrument",),
     }  # fmt: skip
     for page, names in asked.items():
         for name, hostile in product(names, HOSTILE):
