@@ -115,6 +115,11 @@ def significant(value: float, digits: int) -> str:
     return with_powers(format(value, f".{digits}g").replace("-", "−"))
 
 
+def all_digits(value: float, digits: int) -> str:
+    """So many significant digits with their trailing zeros, as a column of one quantity has them: 3249.90, −0.00300."""
+    return with_powers(format(value, f"#.{digits}g").rstrip(".").replace("-", "−"))
+
+
 def with_powers(text: str) -> str:
     """A text with the powers of ten of its numbers raised: 2.6458 × 10⁻⁷ for 2.6458e-07."""
     return _EXPONENT.sub(lambda power: f" × 10{str(int(power[1].replace('−', '-'))).translate(_RAISED)}", text)
@@ -141,7 +146,7 @@ def coverage_percent_text(probability: float) -> str:
 
 def risk_text(probability: float) -> str:
     """A risk is small: two digits in percent."""
-    return "< 0.01 %" if probability < 0.0001 else f"{100 * probability:.2g} %"
+    return "< 0.01 %" if probability < 0.0001 else f"{all_digits(100 * probability, 2)} %"
 
 
 def degrees_text(degrees_of_freedom: float | None) -> str:

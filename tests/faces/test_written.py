@@ -2,7 +2,7 @@
 
 import pytest
 
-from calib.faces.written import unit_text
+from calib.faces.written import all_digits, risk_text, unit_text
 from calib.quantities import UNITS
 
 TYPESET = {
@@ -39,3 +39,26 @@ def test_every_other_unit_is_shown_as_it_is_typed():
 def test_quotients_of_units_are_typeset_part_by_part():
     assert unit_text("(m3/h)/(m/s)") == "(m³/h)/(m/s)"
     assert unit_text("(m/s)/degC") == "(m/s)/°C"
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [
+        (3249.9016, 6, "3249.90"),
+        (231.18, 6, "231.180"),
+        (610.288, 6, "610.288"),
+        (0.8249350, 7, "0.8249350"),
+        (1.75, 7, "1.750000"),
+        (-0.003, 3, "−0.00300"),
+        (0.0, 3, "0.00"),
+        (123.4, 3, "123"),
+        (2.6458e-7, 3, "2.65 × 10⁻⁷"),
+    ],
+)
+def test_numbers_of_one_column_have_as_many_significant_digits(value, digits, text):
+    assert all_digits(value, digits) == text
+
+
+@pytest.mark.parametrize(("risk", "text"), [(0.019, "1.9 %"), (0.02, "2.0 %"), (0.16, "16 %"), (0.00005, "< 0.01 %")])
+def test_a_risk_has_two_digits(risk, text):
+    assert risk_text(risk) == text

@@ -1,8 +1,10 @@
 """Budgets in full: the measurement function of each kind, its input quantities, and what a reader needs to work one flow out."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from math import isclose
 from typing import Any
 
+from calib.faces.parts.reading_evidence import FOUND
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Heading, Paragraph, Run, Table, TableColumn, TableRow, number_columns
 from calib.faces.report.formulas import measurement_function
@@ -151,7 +153,7 @@ def _quantities(place: int, budget: Content, reading: Content) -> Table:
         TableColumn("Evaluation", is_short=True),
         *number_columns("ν_i", "c_i", f"u_i [{unit_text(flow['unit'])}]", "Share of u² [%]"),
     )
-    rows = [_quantity(each, flow["unit"]) for each in budget["quantities"]]
+    rows = [_quantity(each, reading) for each in budget["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
     total = row_of(
         Cell(with_symbols("q_V")),
@@ -172,20 +174,36 @@ def _interval(flow: Content) -> str:
     return f", interval {ends_of_interval(flow)}" if flow["interval"] else ""
 
 
-def _quantity(each: Content, flow_unit: str) -> TableRow:
-    unit = each["unit"]
-    dof = each["degrees_of_freedom"]
+def _quantity(each: Content, reading: Content) -> TableRow:
+    unit, flow_unit = each["unit"], reading["flow"]["unit"]
+    dof, typed = each["degrees_of_freedom"], _typed(reading["evidence"])
     return row_of(
         Cell(with_symbols(each["symbol"])),
-        digits_cell(each["estimate"], 7, unit),
+        _as_typed(each["estimate"], 7, unit, typed.get(each["symbol"])),
         words_cell(unit_text(unit)),
-        digits_cell(each["standard_uncertainty"], 5, unit),
+        _as_typed(each["standard_uncertainty"], 5, unit, typed.get(f"u({each['symbol']})")),
         words_cell(f"{each['evaluation']}, {each['distribution']}"),
         degrees_cell(dof),
         digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
         digits_cell(each["contribution"], 5, flow_unit),
         Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
     )
+
+
+def _typed(evidence: Content) -> Mapping[str, str | None]:
+    """What was typed of the quantities of a budget, with its digits: factor or effective area with its u, and the sides."""
+    factor, size = evidence["factor"], evidence["dimensions"] or {}
+    sides = {"w": size.get("width"), "h": size.get("height"), "d": size.get("diameter")}
+    if factor is None or factor["kind"] == FOUND:
+        return sides
+    symbol = "K" if factor["unit"] == "1" else "A_e"
+    return sides | {symbol: factor["value"], f"u({symbol})": factor["standard_uncertainty"]}
+
+
+def _as_typed(value: float, digits: int, unit: str | None, typed: str | None) -> Cell:
+    """A number of its own row as it was typed, where it was; else with so many digits, as a whole number has none behind."""
+    is_typed = typed is not None and isclose(float(typed), value, rel_tol=1e-9)
+    return Cell((Run(typed if typed is not None and is_typed else significant(value, digits)),), value, unit)
 
 
 def _result(reading: Content) -> str:

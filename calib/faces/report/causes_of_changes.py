@@ -4,7 +4,7 @@ Both reports tell it as they were issued, in JSON: what differs in the evidence 
 amendment, repeat, review or certificate behind it; a total has the causes of its readings, and its own design.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from math import isclose
 
 from calib.faces.parts.review_on_job import decided_text
@@ -155,7 +155,7 @@ def _is_alike(earlier: Content, now: Content, name: str) -> bool:
     return isclose(first, last, rel_tol=_AS_ACCURATE)
 
 
-def _share(reading: Mapping[str, Content], name: str) -> float:
+def _share(reading: Content, name: str) -> float:
     u = [each["standard_uncertainty"] for each in reading["contributions"] if each["name"] == name]
     flow = reading["flow"]["value"]
     return float(sum(u)) / flow if flow else 0.0

@@ -48,8 +48,9 @@ def as_csv(report: Content) -> str:
             for each in report["rooms"]
         ),
         *(
-            {"record": "refusal", "reasons": " | ".join(each["reasons"])}
-            | _same(each, "system", "service", "outlet", "instrument", "observed_at")
+            {"record": "refusal", "reasons": " | ".join(each["reasons"]), "indication_unit": each["unit"]}
+            | {"indications": each["observations"] or each["indication"]}
+            | _same(each, "system", "service", "outlet", "instrument", "observed_at", "operator", "remarks")
             for each in report["refusals"]
         ),
         *(

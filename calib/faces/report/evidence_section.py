@@ -11,7 +11,7 @@ from calib.faces.report.flows_section import earlier_flows
 from calib.faces.report.observed import DayAndZone, common_day, day_sentence, observed_cell
 from calib.faces.report.table_cells import NOTHING, leading_cell, row_of, words_cell
 from calib.faces.report.traverses_and_air import air_named
-from calib.faces.written import Content, significant, unit_text
+from calib.faces.written import Content, all_digits, significant, unit_text
 from calib.uncertainty.statement import plain, round_result
 
 _TakenWith = tuple[str, ...]
@@ -157,7 +157,7 @@ def _factor(evidence: Content, factor: Content) -> tuple[str, str, str]:
     if factor["kind"] != FOUND:
         u = f"{factor['standard_uncertainty'] or '0'}{unit}"
         return f"{factor['value']}{unit}", u, f"{factor['source'] or 'not stated'}{declared}"
-    value, u = significant(factor["value"], 7), significant(factor["standard_uncertainty"], 5)
+    value, u = all_digits(factor["value"], 7), all_digits(factor["standard_uncertainty"], 5)
     return f"{value}{unit}", f"{u}{unit}", f"found on site: {factor['source']}"
 
 
@@ -200,7 +200,7 @@ def _velocity(velocity: Content) -> Cell:
 
 def _unrounded(flow: Content) -> Cell:
     """A flow with digits beyond those that mean something, for whoever works it out."""
-    return Cell((Run(f"{significant(flow['value'], 6)} {unit_text(flow['unit'])}"),), flow["value"], flow["unit"])
+    return Cell((Run(f"{all_digits(flow['value'], 6)} {unit_text(flow['unit'])}"),), flow["value"], flow["unit"])
 
 
 def _indications(reading: Content) -> str:

@@ -3,12 +3,12 @@
 from calib.faces.report.blocks import Cell, Mark, Run, TableRow, runs
 from calib.faces.written import (
     Content,
+    all_digits,
     degrees_text,
     ends_of_interval,
     probability_text,
     risk_text,
     rounded,
-    significant,
     two_digits,
     unit_text,
 )
@@ -37,8 +37,8 @@ def number_cell(value: float | None, form: str, unit: str | None = None) -> Cell
 
 
 def digits_cell(value: float, digits: int, unit: str | None = None) -> Cell:
-    """A cell with a number of so many significant digits; the unit stands in another column."""
-    return Cell((Run(significant(value, digits)),), value, unit)
+    """A cell with a number of so many significant digits, zeros among them; the unit stands in another column."""
+    return Cell((Run(all_digits(value, digits)),), value, unit)
 
 
 def flow_cell(flow: Content | None, to: str | None = None, otherwise: str = "not measured") -> Cell:

@@ -289,6 +289,13 @@ def test_csv_gives_the_reasons_of_a_refusal(demo):
     assert row["flow"] == ""
 
 
+def test_csv_gives_what_a_refused_reading_indicated_and_its_remark(demo):
+    """As typed in the sheet of the demo's readings."""
+    (row,) = [row for row in table(demo["csv"]) if row["record"] == "refusal"]
+    assert (row["indications"], row["indication_unit"]) == ("2.36;2.41;2.37", "m/s")
+    assert (row["operator"], row["remarks"]) == ("S. Quill", "taken with the meter from van 3")
+
+
 # --- the page --------------------------------------------------------------------------------------------------------------------
 
 

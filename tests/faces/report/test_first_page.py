@@ -361,7 +361,7 @@ def test_the_first_sheet_of_the_workbook_says_what_the_first_page_does(tmp_path)
 def test_a_nearly_failed_outlet_has_its_flow_its_range_and_what_would_settle_it(demo_folder):
     """By the fields of the JSON: flow ± U, allowed range, and the flows that would pass with this U or the observations."""
     content = json.loads((demo_folder / "LM-27-r2.json").read_text())
-    words = Page((demo_folder / "LM-27-r2.html").read_text()).text
+    words = Page.of((demo_folder / "LM-27-r2.html").read_text()).text
     readings = {each["reading"]: each for each in content["readings"]}
     doubtful = [each for each in content["summary"]["attention"] if each["statement"] == "conditional pass"]
     assert len(doubtful) == 5
@@ -376,7 +376,7 @@ def test_a_nearly_failed_outlet_has_its_flow_its_range_and_what_would_settle_it(
 
 def test_an_outlet_that_was_not_measured_has_what_the_refused_meter_indicated_and_the_remark(demo_folder):
     """As typed in the demo's sheets: 2.36, 2.41 and 2.37 m/s with VA-13."""
-    words = Page((demo_folder / "LM-27-r2.html").read_text()).text
+    words = Page.of((demo_folder / "LM-27-r2.html").read_text()).text
     assert words.count("VA-13 indicated 2.36, 2.41, 2.37 m/s; remarked: taken with the meter from van 3") == 2
     text = PdfDocument(demo_folder / "LM-27-r2.pdf")[0].get_textpage().get_text_range()
     assert "taken with the meter from van 3" in " ".join(text.split())
@@ -396,8 +396,8 @@ def test_a_repeat_that_does_not_agree_is_said_at_its_outlet(tmp_path):
     content, page = first_page_of(tmp_path, sheets)
     (check,) = [each for each in content["cross_checks"] if each["kind"] == "repeated reading"]
     assert abs(check["normalised_error"]) > 1
-    assert "a repeat: " in page
-    assert "does not agree" in page
+    assert "a repeat: " in page.text
+    assert "does not agree" in page.text
 
 
 def test_a_system_whose_total_fails_is_named_by_the_verdict_and_needs_attention(tmp_path):
@@ -407,5 +407,5 @@ def test_a_system_whose_total_fails_is_named_by_the_verdict_and_needs_attention(
         {"job": "J-1", "system": "AH-1", "service": "supply", "design_flow": "4200", "flow_unit": "m3/h", "tolerance_percent": "10"}
     ]  # fmt: skip
     _, page = first_page_of(tmp_path, sheets)
-    assert "AH-1, supply: the total does not comply with its design." in page
-    assert "3780 to 4620" in page
+    assert "AH-1, supply: the total does not comply with its design." in page.text
+    assert "3780 to 4620" in page.text
