@@ -31,6 +31,7 @@ OF_FILES = {
     "procedures/enter/test_import_cells.py",
     "procedures/enter/test_import_any_text.py",
     "faces/pages/test_in_a_browser.py",
+    "faces/pages/test_without_network.py",  # what is sent, test_unsent asks of a server; the tests that name both run on both
     "faces/pages/test_desk_in_a_browser.py",
     "procedures/report/test_signing_key.py",  # who is on record, test_persons_and_roles asks of a server
     "test_evaluating_writes_nothing",

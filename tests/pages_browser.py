@@ -41,15 +41,17 @@ def serving(engine, credentials, port=0, **settings):
 
 
 @contextmanager
-def chromium(*words):
-    """The browser, without a screen; further words of its command."""
+def chromium(*words, env=None):
+    """The browser, without a screen; further words of its command, and another environment than this one's."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("needs playwright, which drives a browser")
     path = program()
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage", *words])
+        browser = play.chromium.launch(
+            executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage", *words], env=env
+        )
         try:
             yield browser
         finally:
@@ -90,6 +92,11 @@ def phone(browser, address, light="light", width=NARROW, **settings):
 def sign_in(page, name="Tom", to="/sign-in"):
     """Sign in by the password, at an address that asks for it."""
     page.goto(to)
+    give_password(page, name)
+
+
+def give_password(page, name):
+    """Sign in where it is asked for."""
     page.get_by_label("Name").fill(name)
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in", exact=True).click()

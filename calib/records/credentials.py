@@ -103,6 +103,7 @@ class IssueAsked:
     job: str
     revision: int
     told: str | None = None  # absent: it is under way, or what did it has ended
+    began: datetime | None = None  # absent: it was not asked for yet
 
 
 @dataclass(frozen=True)
@@ -285,10 +286,20 @@ class Credentials:
 
     def issues_asked(self, person: str) -> list[IssueAsked]:
         """The reports that a person asked to be issued, the last one first."""
+        return self._issues("person", person)
+
+    def issues_asked_of(self, job: str) -> list[IssueAsked]:
+        """The issues of a job's report that anybody asked for, the last one first."""
+        return self._issues("job", job)
+
+    def _issues(self, column: str, value: str) -> list[IssueAsked]:
         with self._asked() as file:
-            asked = "SELECT key, person, job, revision, told FROM issuing WHERE person = ? ORDER BY began DESC"
-            rows = file.execute(asked, (person,)).fetchall()
-        return [IssueAsked(*row) for row in rows]
+            asked = "SELECT key, person, job, revision, told, began FROM issuing WHERE "
+            rows = file.execute(f"{asked}{column} = ? ORDER BY began DESC", (value,)).fetchall()
+        return [
+            IssueAsked(key, person, job, revision, told, datetime.fromtimestamp(began, UTC))
+            for key, person, job, revision, told, began in rows
+        ]
 
     # --- traverses begun ---------------------------------------------------------------------------------------------------------
 

@@ -90,15 +90,21 @@ def would_pass(answer: Content) -> list[str]:
         return []
     if passing is None:
         return ["no indication that the instrument is calibrated for would pass with this U"]
-    low, high = (
-        None if passing[end] is None else f"{_inward(passing[end], up=end == 'from')}" for end in ("from", "to")
-    )
     mean = "mean indications" if answer["traverse"] else "indications"
+    low, high = ends_inside(passing["from"], passing["to"]).values()
     if high is None:
         return [f"{mean} of {low} {unit} or more would pass"]
     if low is None or passing["from"] <= 0:
         return [f"{mean} up to {high} {unit} would pass"]
     return [f"{mean} from {low} to {high} {unit} would pass"]
+
+
+def ends_inside(low: float | None, high: float | None) -> dict[str, str | None]:
+    """Both ends of what would pass, each rounded to the inside; one that is absent is none."""
+    return {
+        "from": None if low is None else _inward(low, up=True),
+        "to": None if high is None else _inward(high, up=False),
+    }
 
 
 def _inward(end: float, *, up: bool) -> str:

@@ -73,15 +73,17 @@ def take_back_event(visit: Visit, tag: str, entry: str) -> Goto:
 
 def take_record_back(visit: Visit, tag: str, entry: str, of: str, withdraw: Withdraw) -> Goto:
     """Take a record of an instrument back, and go to those that are left."""
+    number = number_of(entry, of.removesuffix("s"))
     with visit.writing_last() as session:
-        withdrawn = withdraw(session, tag, number_of(entry), visit.form["reason"], visit.signature("page withdrawal"))
+        withdrawn = withdraw(session, tag, number, visit.form["reason"], visit.signature("page withdrawal"))
     said = withdrawn_event.text(withdrawn_event.document(withdrawn)).splitlines()
     return Goto(address("/instruments/{}/", tag) + of, said)
 
 
 def to_take_back(tag: str, entry: str, of: str, records: list[dict[str, object]]) -> dict[str, object]:
     """The record of a number among those of an instrument, as the page that takes it back shows it."""
-    own = [each for each in records if each["id"] == number_of(entry)]
+    number = number_of(entry, of.removesuffix("s"))
+    own = [each for each in records if each["id"] == number]
     return {"tag": tag, "number": entry, "of": of, "record": own[0] if own else None}
 
 

@@ -7,6 +7,7 @@ import secrets
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
+from threading import Lock
 
 from sqlmodel import Session
 
@@ -32,6 +33,7 @@ from calib.records.ledger import Signature
 pages = Pages()
 SIGNED_AS = "page issue"
 LOOKS_AGAIN_AFTER = 2  # [s]
+_BEGUN_ONE_BY_ONE = Lock()  # of two who ask at once the second is told of the first
 
 
 @dataclass(frozen=True)
@@ -68,17 +70,18 @@ def issuing(visit: Visit, job: str) -> Filled:
 @pages.takes(f"{DESK}/issue", again=issuing, act="issue")
 def begin(visit: Visit, job: str) -> Goto:
     """Check what was typed, and begin."""
-    running = under_way(visit, job)
-    if running is not None:
-        raise RefusedError(f"revision {running.revision} is being issued already")
     wish = _wish(visit, job)
-    with visit.reading_first() as session:
-        _must_be_right(session, visit, wish)
-        revision = len(issues_of(session, job)) + 1
-    asked = IssueAsked(secrets.token_urlsafe(16), visit.person, job, revision)
-    credentials = visit.served.credentials
-    credentials.ask_issue(asked, visit.at)
-    visit.served.aside.begin(asked.key, issued_aside, wish, partial(credentials.end_issue, asked.key))
+    with _BEGUN_ONE_BY_ONE:
+        running = under_way(visit, job)
+        if running is not None:
+            raise RefusedError(f"revision {running.revision} is being issued already, by {running.person}")
+        with visit.reading_first() as session:
+            _must_be_right(session, visit, wish)
+            revision = len(issues_of(session, job)) + 1
+        asked = IssueAsked(secrets.token_urlsafe(16), visit.person, job, revision)
+        credentials = visit.served.credentials
+        credentials.ask_issue(asked, visit.at)
+        visit.served.aside.begin(asked.key, issued_aside, wish, partial(credentials.end_issue, asked.key))
     return Goto(address("/issuing/{}", asked.key))
 
 

@@ -55,10 +55,9 @@ def report_desk(visit: Visit, job: str) -> Filled:
 
 
 def under_way(visit: Visit, job: str) -> IssueAsked | None:
-    """The issue of this job's report that the person asked for and that is not done; None where there is none."""
-    asked = visit.served.credentials.issues_asked(visit.person)
-    running = (each for each in asked if each.job == job and visit.served.aside.steps(each.key) is not None)
-    return next(running, None)
+    """The issue of this job's report that somebody asked for and that is not done; None where there is none."""
+    asked = visit.served.credentials.issues_asked_of(job)
+    return next((each for each in asked if visit.served.aside.steps(each.key) is not None), None)
 
 
 def what_is_missing(document: Content) -> list[str]:

@@ -82,7 +82,7 @@ def _named(amendment: Content) -> tuple[str, int, str]:
 @pages.shows(f"{_REVISIONS}/{{revision:name}}/{{form:name}}")
 def form(visit: Visit, job: str, revision: str, form: str) -> Sent:
     """A form of a revision, byte for byte as it was issued, to keep."""
-    session, of_issue = visit.reading(), number_of(revision)
+    session, of_issue = visit.reading(), number_of(revision, "revision")
     content = issued_bytes(session, job, of_issue, form)
     name = next(
         each.name

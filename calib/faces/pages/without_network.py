@@ -6,6 +6,13 @@ pages of one person, and of one version of the assets. A reading that did not re
 
 Decision (2026-11-29). A reading is sent by the page and not by the worker. Options: the worker by Background Sync (not in every
 browser, and nobody is there to answer a question). Cost: somebody has to open a page.
+
+Decision (2026-11-30). A reading that was asked back is changed under its own key. Options: a new one (then two stand in the phone
+until the first is taken off). Nothing was written under that key; where it was after all, what is sent is found, or told.
+
+Decision (2026-11-30). Corrections, traverses and photographs are not queued, and a page that was kept says so before anything is
+typed. A correction is of what stands on record when it arrives, which the phone does not know; a traverse asks the server for each
+of its points; a browser may drop what it keeps of photographs by their size. Cost: a slip seen in a basement is noted.
 """
 
 import json
@@ -16,18 +23,23 @@ from typing import Any, Self
 
 from sqlmodel import Session
 
+from calib.arrays import finite
 from calib.errors import BadInputError, CalibError, DoubtError, Finding, RecordsError, RefusedError
 from calib.faces.answers import entered_reading
 from calib.faces.pages.frame.application import token_of
 from calib.faces.pages.frame.form import Form
-from calib.faces.pages.frame.routes import Document, Filled, Pages, Sent
+from calib.faces.pages.frame.routes import Document, Filled, Pages, Sent, address
 from calib.faces.pages.frame.served import assets, version_of
 from calib.faces.pages.frame.visit import MayNotError, Visit
 from calib.faces.pages.outlet import proof_of, typed_entry
 from calib.faces.written import Content
+from calib.procedures.enter.on_site import job_listed, last_used
 from calib.procedures.enter.send_entry import MeanwhileError, Sending, send_entry
+from calib.procedures.fleet.ready_for_job import ready_for_job
+from calib.procedures.plan.passing_indications import passing_indications
 
 pages = Pages()
+MOST_METERS, MOST_FORMS = 6, 120  # of a job that are kept beside its cards
 _FORM = 1  # of a reading as a browser keeps it
 _LARGEST_FILE = 5_000_000  # [byte]
 
@@ -84,7 +96,10 @@ def _worker() -> bytes:
 @pages.shows("/without-network", open_to_all=True)
 def without_network(_visit: Visit) -> Filled:
     """What is shown in the place of a page that was not kept; the worker keeps this one."""
-    told = ["There is no network, and this device has not kept this page. Nothing was sent, and nothing kept."]
+    told = [
+        "There is no network, and this device has not kept this page. Nothing was sent, and nothing kept.",
+        "Traverses, corrections, photographs and openings need the network; the forms of a job that was opened before do not.",
+    ]
     return Filled("told.html", {"told": told, "status": 0}, title="Without network")
 
 
@@ -95,6 +110,34 @@ def still_signed_in(_visit: Visit) -> Filled:
         "There is no network. You are still signed in: sign out again when there is network, before another person takes the phone."
     ]
     return Filled("told.html", {"told": told, "status": 0}, title="Still signed in")
+
+
+# --- what is kept of a job -------------------------------------------------------------------------------------------------------
+
+
+@pages.shows("/jobs/{job:name}/kept")
+def kept_of_job(visit: Visit, job: str) -> Document:
+    """Addresses that the worker keeps of a job beside its cards: with each meter that may be used now, what is left first."""
+    session = visit.reading()
+    meters = ready_for_job(session, job, visit.person, visit.asked.get("instrument", ""), visit.at, MOST_METERS)
+    tags, site = [each.instrument.tag for each in meters], job_listed(session, job)
+    outlets = [*site.left, *(name for name in site.outlets if name in site.measured)]
+    forms = [address("/jobs/{}/outlets/{}?instrument={}", job, outlet, tag) for outlet in outlets for tag in tags]
+    beside = [address("/instruments/{}", tag) for tag in tags]
+    beside += [address("/jobs/{}/limits?instrument={}", job, tag) for tag in tags]
+    return Document({"addresses": [*beside, *forms[:MOST_FORMS]]})
+
+
+@pages.shows("/jobs/{job:name}/limits")
+def limits(visit: Visit, job: str) -> Document:
+    """The indications of a meter that would pass at each outlet, to compare with what is typed: no statement on a reading."""
+    tag = visit.asked.get("instrument", "")
+    session = visit.reading()
+    last = last_used(session, job, instrument=tag)  # by the method that the form begins with
+    methods = [last["method"]] if last else []
+    passing = passing_indications(session, job, tag, methods, visit.at)
+    ends = {outlet: entered_reading.ends_inside(*map(finite, each)) for outlet, each in passing.of_outlets.items()}
+    return Document({"unit": passing.unit, "outlets": ends})
 
 
 # --- readings that were not sent -------------------------------------------------------------------------------------------------

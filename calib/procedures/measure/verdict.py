@@ -117,8 +117,14 @@ def passing_flows(evaluation: Evaluation, row: int) -> tuple[float, float] | Non
     guard = float(judgement.guard_bands.width[row]) / judged
     if not (judged > 0 and guard < 1 and lower < upper):  # no limits too: they are not numbers
         return None
-    ends = lower / (1.0 - guard), upper / (1.0 + guard)
+    ends = flows_within((lower, upper), guard)
     return ends if ends[0] <= ends[1] else None
+
+
+def flows_within(limits: tuple[float, float], guard: float) -> tuple[float, float]:
+    """The ends of the flows that lie within limits by a relative guard band at the least [as the limits]."""
+    lower, upper = limits
+    return lower / (1.0 - guard), upper / (1.0 + guard)
 
 
 def passing_indications(evaluation: Evaluation, only: int | None = None) -> list[tuple[float, float] | None]:

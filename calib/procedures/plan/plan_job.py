@@ -50,7 +50,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
     """Plan a job; raises NotInRecordsError for a job that is not there. Unknown methods are left to `method_findings`."""
     job = job_named(session, name)
     records = on_record(session)
-    air, reasons = _air(records, key(job.id), wish)
+    air, reasons = latest_air(records, key(job.id), wish)
     if wish.air is not None:
         expected = {(key(job.id), EXPECTED): _conditions(key(job.id), wish.air, wish.at)}
         records = replace(records, conditions={**records.conditions, **expected}, worked_out={})
@@ -58,7 +58,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
     gear, left_out = gear_on(records, probes_of(session, records.instruments, records.pairs), wish)
     asked = Asked(records, wish, gear, left_out, air)
     outlets = outlets_in_force(session, [key(job.id)])
-    planned = tuple(_of_outlet(asked, outlets[outlet_id]) for outlet_id in sorted(outlets))
+    planned = tuple(plan_outlet(asked, outlets[outlet_id]) for outlet_id in sorted(outlets))
     return JobPlan(job, wish, planned, left_out, standards_among(records, gear), air, reasons)
 
 
@@ -72,7 +72,7 @@ def method_findings(session: Session, methods: Iterable[str]) -> list[Finding]:
 # --- the air ---------------------------------------------------------------------------------------------------------------------
 
 
-def _air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tuple[str, ...]]:
+def latest_air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tuple[str, ...]]:
     """The job's latest conditions on record that give a density; the reasons against those that are later."""
     if wish.air is not None:
         return None, ()
@@ -115,7 +115,8 @@ def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[Condition, ..
 # --- one outlet ------------------------------------------------------------------------------------------------------------------
 
 
-def _of_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
+def plan_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
+    """What can prove the tolerance of one outlet or duct."""
     design = design_of(outlet)
     limits = limits_of(outlet, design)
     half_width = planned_half_width(design, limits)

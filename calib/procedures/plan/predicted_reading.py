@@ -105,6 +105,12 @@ def _air_of_design(asked: Asked, outlet: Outlet, gear: Gear) -> AirFound | None:
     return asked.air if declared.reasons else declared
 
 
+def indication_of(records: OnRecord, prediction: Predicted, flow: float) -> float:
+    """Indication that a flow as measured [m3/s] gives [unit of the instrument]; raises CurveError outside its calibration."""
+    instrument = prediction.gear.instrument
+    return unit(instrument.indicated, instrument.unit).from_si(_indication(records, prediction.standing, flow))
+
+
 def _held_by_the_factor(records: OnRecord, outlet: Outlet, gear: Gear, method: Method) -> Iterable[str]:
     """A factor found in the field holds for its instrument and method only: the gate's rule, said once for all others."""
     factor = None if gear.way.is_flow or outlet.found_factor is None else records.factors.get(outlet.found_factor)

@@ -87,6 +87,13 @@ def test_an_event_is_taken_back_by_qa_with_the_reason_and_stays_on_record(served
     assert quinn.fill_in(f"{EVENTS}/9999/withdrawal", reason="none").status_code == 404
 
 
+def test_a_number_that_is_none_is_told_by_what_it_is_of(served):
+    quinn = served.signed_in("Quinn")
+    for address, said in ((f"{EVENTS}/x", "no event 'x'"), (f"{CHECKS}/x", "no check 'x'")):
+        for page in (quinn.get(address), quinn.fill_in(f"{address}/withdrawal", reason="none")):
+            assert (page.status_code, said in text_of(page)) == (404, True)
+
+
 def test_a_check_is_charted_with_the_limits_it_was_held_to(served):
     tom = served.signed_in("Tom")
     assert "VA-1: zero check passed" in told_after(tom, tom.fill_in(CHECKS, **ZERO))

@@ -122,6 +122,30 @@ def test_a_page_that_was_closed_finds_its_issue_again_and_a_second_one_is_not_be
     assert len(issues(served)) == 1
 
 
+def _waits(flag, _):
+    while not Path(flag).exists():
+        time.sleep(0.05)
+    return "issued"
+
+
+def test_an_issue_that_another_engineer_asked_for_is_shown_and_none_is_begun_beside_it(ed, served, tmp_path):
+    served.credentials.ask_issue(IssueAsked("k", "Eve", "J-1", 1), datetime(2026, 6, 1, 9, 30, tzinfo=UTC))
+    aside, done = served.served.aside, tmp_path / "done"
+    aside.begin("k", _waits, str(done), lambda told: served.credentials.end_issue("k", told))
+    running = "Revision 1 is being issued by Eve since 2026-06-01 09:30 UTC"
+    for address in ("/jobs/J-1/report", ISSUE):
+        assert running in text_of(ed.get(address))
+    refused = ed.fill_in(ISSUE)
+    assert (refused.status_code, "being issued already, by Eve" in text_of(refused)) == (409, True)
+    assert served.credentials.issues_asked("Ed") == []
+    assert ed.get("/issuing/k").status_code == 404  # how far it is is shown to whoever asked
+    done.touch()
+    until = time.monotonic() + LONGEST
+    while aside.steps("k") is not None and time.monotonic() < until:
+        time.sleep(0.05)
+    assert running not in text_of(ed.get(ISSUE))
+
+
 def test_a_reason_is_text_whatever_signs_it_holds(ed):
     page = ed.fill_in(ISSUE, reason=HOSTILE, gaps_reason=HOSTILE)
     assert (page.status_code, runs_nothing(page)) == (422, True)  # of a first revision there is none, nor of gaps

@@ -85,10 +85,13 @@ def test_a_revision_that_was_not_issued_is_told(ed, asked):
     assert runs_nothing(page)
 
 
-@pytest.mark.parametrize("address", ["1/pdf", "9/json", "x/json", "1/%2e%2e"])
-def test_a_form_that_is_not_kept_is_told(ed, served, address):
+@pytest.mark.parametrize(
+    ("address", "said"), [("1/pdf", ""), ("9/json", ""), ("x/json", "no revision 'x'"), ("1/%2e%2e", "")]
+)
+def test_a_form_that_is_not_kept_is_told(ed, served, address, said):
     issue_again(served, None, forms=("json",))
-    assert ed.get(f"{REVISIONS}/{address}").status_code == 404
+    page = ed.get(f"{REVISIONS}/{address}")
+    assert (page.status_code, said in text_of(page)) == (404, True)
 
 
 @pytest.mark.usefixtures("twice")

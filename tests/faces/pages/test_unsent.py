@@ -3,12 +3,15 @@
 import json
 import re
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from urllib.parse import quote
 
 import pytest
 
+from calib.faces.pages import without_network
 from calib.faces.pages.frame.served import assets
 from calib.procedures.fleet.record_event import record_event
+from calib.procedures.plan.passing_indications import passing_indications
 from calib.records import database
 from calib.records.ledger import Signature
 from calib.records.tables.entries import SentEntry
@@ -240,6 +243,60 @@ def test_the_worker_is_of_the_version_of_the_pages_and_knows_each_asset(served, 
     assert worker.headers["content-type"].startswith("text/javascript")
     assert worker.headers["cache-control"] == "no-store"
     assert all(asset.address in worker.text for asset in assets().values())
+
+
+def test_of_a_job_the_worker_keeps_each_meter_that_may_be_used_and_its_forms_what_is_left_first(
+    served, tom, monkeypatch
+):
+    now = datetime.now(UTC)
+    with served.writing_as("Quinn") as session:
+        record_event(session, "VA-2", "suspension", now, "dropped", Signature("Quinn", now, "event add"))
+    tom.fill_in("/jobs/J-1/readings/2/withdrawal", why="at the wrong grille")  # of S-2
+    addresses = tom.get("/jobs/J-1/kept").json()["addresses"]
+    forms = [each for each in addresses if "/outlets/" in each]
+    assert forms[0] == "/jobs/J-1/outlets/S-2?instrument=VA-1"
+    assert len(forms) == len(set(forms)) == 4 * 2  # by VA-1 and RS-1
+    assert {"/instruments/VA-1", "/instruments/RS-1", "/jobs/J-1/limits?instrument=RS-1"} < set(addresses)
+    assert not any("VA-2" in each or "PG-1" in each for each in addresses)
+    assert all(tom.get(each).status_code == 200 for each in addresses)
+    chosen = tom.get("/jobs/J-1/kept?instrument=RS-1").json()["addresses"]
+    assert chosen[0] == "/instruments/RS-1"
+    monkeypatch.setattr(without_network, "MOST_FORMS", 3)
+    assert [each for each in tom.get("/jobs/J-1/kept").json()["addresses"] if "/outlets/" in each] == forms[:3]
+    for wrong in (
+        "/jobs/J-9/kept",
+        "/jobs/J-1/kept?instrument=VA-9",
+        "/jobs/J-1/limits",
+        "/jobs/J-9/limits?instrument=VA-1",
+    ):
+        assert tom.get(wrong).status_code == 404
+
+
+def test_limits_are_those_of_the_plan_rounded_to_the_inside(served, tom):
+    answer = tom.get("/jobs/J-1/limits?instrument=VA-1")
+    limits = answer.json()
+    assert (limits["unit"], set(limits["outlets"])) == ("m/s", {"S-1", "S-2", "R-1", "E-1"})
+    with database.reading(served.records) as session:
+        low, high = passing_indications(session, "J-1", "VA-1", ("sweep",), datetime.now(UTC)).of_outlets["S-2"]
+    ends = [Decimal(limits["outlets"]["S-2"][end]) for end in ("from", "to")]
+    grain = Decimal("0.001")
+    assert low <= ends[0] < Decimal(low) + grain
+    assert Decimal(high) - grain < ends[1] <= high
+    assert answer.headers["calib-person"] == "Tom"
+
+
+def test_a_worker_is_told_where_an_answer_leads_and_that_nobody_is_signed_in(served, tom):
+    by_worker = {"Calib-Worker": "yes"}
+    answer = tom.fill_in("/jobs/J-1/outlets/S-2", **FIELDS, client_key="k", headers=by_worker)
+    (written,) = on_record(served, SentEntry)
+    assert (answer.status_code, answer.headers["location"]) == (
+        200,
+        f"/jobs/J-1/outlets/S-2?reading={written['record_id']}",
+    )
+    nobody = served.visitor()
+    answer = nobody.fill_in("/jobs/J-1/outlets/S-2", **FIELDS, client_key="k2", headers=by_worker)
+    assert (answer.status_code, "location" in answer.headers, answer.headers["calib-person"]) == (401, False, "")
+    assert len(on_record(served, SentEntry)) == 1
 
 
 def test_a_page_says_whose_it_is(served, tom):

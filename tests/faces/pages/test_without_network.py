@@ -4,14 +4,17 @@ import json
 import re
 import time
 from collections import Counter
-from contextlib import ExitStack
-from datetime import UTC, datetime
+from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from threading import Thread
 
 import pytest
 
 from calib.faces.pages import without_network
 from calib.faces.pages.frame import application
 from calib.faces.pages.frame.served import Asset, assets
+from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from calib.records.ledger import Signature
@@ -19,9 +22,10 @@ from calib.records.tables.entries import SentEntry
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 from tests.accessible import violations_on
+from tests.conftest import FILE, SERVER
 from tests.folders import all_of
 from tests.mortal_server import mortal
-from tests.pages_browser import lasting_phone, phone, scrolls_sideways, serving, sign_in, small_targets
+from tests.pages_browser import give_password, lasting_phone, phone, scrolls_sideways, serving, sign_in, small_targets
 
 S_2 = "/jobs/J-1/outlets/S-2"
 AS_OF = re.compile(r"As of \d\d:\d\d, without network")
@@ -70,9 +74,36 @@ def opened_job(page, name="Tom"):
 
 def type_reading(page, *values, outlet="S-2"):
     page.goto(f"/jobs/J-1/outlets/{outlet}")
+    fill_in(page, *values)
+
+
+def fill_in(page, *values):
+    """Fill in the form of an outlet that is open."""
     for count, value in enumerate(values, start=1):
         page.get_by_label(f"Pass {count}").fill(value)
     page.get_by_role("button", name="Keep the reading").click()
+
+
+@contextmanager
+def answering(content, port=0):
+    """A server that answers whatever it is asked with a page; its address."""
+
+    class Answering(BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(content)
+
+        do_POST = do_GET  # noqa: N815 (so the library calls it)
+
+        def log_message(self, *_):
+            pass
+
+    with ThreadingHTTPServer(("127.0.0.1", port), Answering) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_address[1]}"
+        server.shutdown()
 
 
 def told(page, words):
@@ -93,7 +124,7 @@ def usable(page):
 # --- pages -----------------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("light", ["light", "dark"])
+@pytest.mark.parametrize(("backend", "light"), [(FILE, "light"), (SERVER, "dark")], indirect=["backend"])
 def test_a_reading_typed_without_network_is_sent_when_there_is_network(browser, served, address, light):
     with phone(browser, address, light) as page:
         opened_job(page)
@@ -143,12 +174,69 @@ def test_an_instrument_is_not_said_to_be_ready_without_saying_as_of_when(browser
         assert page.get_by_text(AS_OF).count() == 0
 
 
+def test_meters_are_changed_and_looked_up_without_network_and_digits_compared_with_what_would_pass(
+    browser, served, address
+):
+    with phone(browser, address) as page:
+        opened_job(page)
+        wait_for_script(page, f"async () => (await ({PAGES_KEPT})()).filter(each => each === '{S_2}').length > 2")
+        page.context.set_offline(True)
+        page.goto("/instruments/VA-2")
+        page.get_by_text("May be used").wait_for()
+        page.get_by_text(AS_OF).wait_for()
+        page.goto(S_2)
+        page.locator("summary", has_text="Photographs").click()
+        told(page, "To keep a photograph needs the network")
+        told(page, "to correct it needs the network")
+        assert page.locator("form[data-photograph]").count() == 0
+        page.locator("summary", has_text="Another meter").click()
+        page.get_by_label("Tag of the meter").fill("VA-2")
+        page.get_by_role("button", name="Take this meter").click()
+        page.get_by_text(AS_OF).wait_for()
+        compared = page.locator(".compared")
+        for values, said in (
+            (("640", "700"), "Pass 2: outside what would pass"),
+            (("640", "641"), "Each pass is within"),
+        ):
+            for count, value in enumerate(values, start=1):
+                page.get_by_label(f"Pass {count}").fill(value)
+            compared.get_by_text(said).wait_for()
+        assert re.search(r"63\d\.\d to 66\d\.\d fpm, as of \d\d:\d\d\. The server decides\.$", compared.inner_text())
+        usable(page)
+        page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+        page.get_by_label("Unit that the meter shows").select_option("m/s")
+        assert compared.inner_text() == ""
+        page.get_by_label("Unit that the meter shows").select_option("fpm")
+        page.get_by_role("button", name="Keep the reading").click()
+        page.wait_for_url("**/unsent")
+        page.context.set_offline(False)
+        told(page, "On record")
+        page.goto(S_2)
+        assert page.locator(".compared").inner_text() == ""
+        assert page.locator("form[data-photograph]").count() == 1
+    assert on_record(served, Reading)[-1]["observations"] == "640;641"
+
+
+def test_before_the_first_reading_of_an_outlet_its_form_says_what_would_pass(browser, served, address):
+    with served.writing_as("Tom") as session:
+        number = next(each.id for each in all_of(session, Reading) if each.indication == "2.52")
+        withdraw_reading(session, "J-1", number, "another grille", Signature("Tom", datetime.now(UTC), "test"))
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.goto("/jobs/J-1/outlets/E-1")
+        # 40 L/s through a valve of 160 mm with the factor 0.80 are 2.49 m/s; 20 % less a guard of half of them would pass
+        told(page, re.compile(r"2\.[12]\d\d? to 2\.[67]\d\d? m/s would pass"))
+        page.goto(S_2)
+        assert page.locator(".compared").inner_text() == ""
+
+
 def test_a_page_that_was_never_opened_says_that_there_is_no_network(browser, address):
     with phone(browser, address) as page:
         opened_job(page)
         page.context.set_offline(True)
         page.goto("/account")
         told(page, "There is no network")
+        told(page, "Traverses, corrections, photographs and openings need the network")
         usable(page)
         page.get_by_role("link", name="To the jobs").click()
         page.get_by_text(AS_OF).wait_for()
@@ -275,6 +363,7 @@ def test_what_is_unusual_is_asked_when_it_is_sent(browser, served, address):
     assert len(on_record(served)) == 1
 
 
+@pytest.mark.parametrize("backend", [FILE, SERVER], indirect=True)
 def test_of_two_phones_at_one_outlet_the_second_is_shown_what_the_first_one_sent(browser, served, address):
     with phone(browser, address) as first, phone(browser, address) as second:
         for page, name, values in ((first, "Tom", ("3.10", "3.12")), (second, "Ed", ("3.14", "3.16"))):
@@ -367,6 +456,95 @@ def test_a_file_rescues_what_was_not_sent(browser, served, address, tmp_path):
         told(page, "On record")
         usable(page)
     assert len(on_record(served)) == 1
+
+
+def test_what_was_asked_back_is_changed_on_the_phone_and_is_one_reading(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.context.set_offline(True)
+        type_reading(page, "3.10", "6.50")
+        page.wait_for_url("**/unsent")
+        page.context.set_offline(False)
+        told(page, "is that right?")
+        page.context.set_offline(True)
+        change(page, "6.50", "6.60")
+        page.wait_for_url("**/unsent")
+        told(page, "3.10; 6.60 m/s")
+        page.get_by_text("1 reading not sent").wait_for()
+        page.context.set_offline(False)
+        told(page, "is that right?")
+        (entry,) = page.evaluate("() => queue.entries()")
+        change(page, "6.60", "3.12")
+        page.wait_for_url(re.compile(r"reading=\d"))
+        assert page.evaluate("() => queue.entries()") == []
+    (sent,) = on_record(served)
+    assert sent["client_key"] == entry["client_key"]
+    reading = on_record(served, Reading)[-1]
+    assert reading["observations"] == "3.10;3.12"
+    observed = datetime.fromisoformat(reading["observed_at"]) + timedelta(seconds=int(sent["clock_offset_s"]))
+    assert observed == datetime.fromisoformat(entry["fields"]["observed_at"])
+
+
+def change(page, before, after):
+    """Change the second pass of the reading that was asked back, in its form."""
+    page.get_by_role("link", name="Change it").click()
+    told(page, "is that right?")
+    second = page.get_by_label("Pass 2")
+    assert (page.get_by_label("Pass 1").input_value(), second.input_value()) == ("3.10", before)
+    usable(page)
+    second.fill(after)
+    page.get_by_role("button", name="Keep the reading").click()
+
+
+def test_a_reading_typed_when_the_session_has_ended_is_kept_and_sent_after_signing_in(browser, served, address):
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.goto(S_2)
+        served.credentials.end_sessions("Tom")
+        fill_in(page, "3.10", "3.12")
+        page.wait_for_url("**/sign-in*")
+        page.get_by_text("1 reading not sent: sign in").wait_for()
+        give_password(page, "Tom")
+        told(page, "On record")
+    assert [each["observations"] for each in on_record(served, Reading)][-1] == "3.10;3.12"
+
+
+def test_a_reading_that_a_stranger_answers_is_kept(browser, served):
+    served.enrol("Tom")
+    with ExitStack() as opened:
+        with serving(served.engine, served.credentials) as address:
+            page = opened.enter_context(phone(browser, address))
+            opened_job(page)
+            page.goto(S_2)
+        port = int(address.rpartition(":")[2])
+        with answering(b"Welcome to our network", port):
+            fill_in(page, "3.10", "3.12")
+            page.wait_for_url("**/unsent")
+        with serving(served.engine, served.credentials, port=port):
+            page.goto("/unsent")
+            told(page, "On record")
+    assert len(on_record(served)) == 1
+
+
+def test_what_another_site_sends_is_no_reading(browser, served, address):
+    with phone(browser, address) as page, answering(b"<p>Another site") as elsewhere:
+        opened_job(page)
+        page.goto(elsewhere)
+        fields = {"instrument": "VA-1", "pass_1": "9", "person": "Tom", "known": "[]", "client_key": "k"}
+        page.evaluate(
+            """([address, fields]) => {
+              const form = Object.assign(document.createElement("form"), {method: "post", action: address});
+              for (const [name, value] of Object.entries(fields))
+                form.append(Object.assign(document.createElement("input"), {name, value}));
+              document.body.append(form);
+              form.submit();
+            }""",
+            [f"{address}{S_2}", fields],
+        )
+        page.wait_for_url(f"{address}/**")
+        page.goto(f"{address}/unsent")
+        told(page, "No reading of yours waits")
+    assert on_record(served) == []
 
 
 def test_a_remark_in_the_phone_is_text(browser, address):

@@ -21,5 +21,13 @@ const queue = (() => {
     keep: entry => within("readwrite", store => store.put(entry)),
     add: entry => within("readwrite", store => store.add(entry)),
     drop: key => within("readwrite", store => store.delete(key)),
+    isAnswered: entry => entry.state === "accepted" || entry.state === "kept as refused",
+    isAskedBack: entry => entry.state !== "waiting" && !queue.isAnswered(entry),  // nothing of it was written
   };
 })();
+
+function timeOf(answer) {  // when the server gave it, with the day where that was another one
+  const at = new Date(answer.headers.get("Date")), two = number => String(number).padStart(2, "0");
+  const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} `;
+  return `${at.toDateString() === new Date().toDateString() ? "" : day}${two(at.getHours())}:${two(at.getMinutes())}`;
+}

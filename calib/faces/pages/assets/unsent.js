@@ -6,7 +6,7 @@
   const person = told("person"), list = document.querySelector("[data-unsent]");
   const place = entry => `/jobs/${encodeURIComponent(entry.job)}/outlets/${encodeURIComponent(entry.outlet)}`;
   const count = (number, what) => `${number} reading${number === 1 ? "" : "s"} ${what}`;
-  const isAnswered = entry => entry.state === "accepted" || entry.state === "kept as refused";
+  const {isAnswered, isAskedBack} = queue;
   const two = number => String(number).padStart(2, "0");
 
   function time() {  // by the clock of this device, with its zone
@@ -34,7 +34,8 @@
       others && count(others, "of another person not sent"),
     ].filter(Boolean);
     bar.hidden = !lines.length;
-    bar.replaceChildren(element("a", lines.join(", "), {href: "/unsent"}));
+    const first = person || !unsent.length ? "" : ": sign in, and what is yours is sent";
+    bar.replaceChildren(element("a", lines.join(", ") + first, {href: "/unsent"}));
     for (const note of document.querySelectorAll(".not-sent")) note.remove();
     for (const link of document.querySelectorAll(".card a.whole")) {
       const here = unsent.filter(entry => place(entry) === new URL(link.href).pathname);
@@ -83,6 +84,10 @@
           send();
         });
         choices.append(button);
+      }
+      if (isAskedBack(entry)) {
+        const meter = fields.instrument ? `?instrument=${encodeURIComponent(fields.instrument)}` : "";
+        choices.append(element("a", "Change it", {href: `${place(entry)}${meter}#${entry.client_key}`, className: "button quiet"}));
       }
       if (!isAnswered(entry)) {
         const button = element("button", "Take it off this phone", {type: "button", className: "quiet"});
@@ -155,17 +160,43 @@
 
   // --- on a page ---
 
+  // A reading that was asked back is changed under its own key: nothing was written under that, and where its answer is lost after
+  // all, what is sent again is found and not written twice. It stays in the queue until what it became is on record.
+  async function askedBack(form) {
+    const keys = [location.hash.slice(1), form.elements.client_key.value];
+    return (await queue.entries()).find(entry => keys.includes(entry.client_key) && entry.person === person && isAskedBack(entry));
+  }
+
+  function fillIn(form, entry) {
+    for (const [name, value] of Object.entries(entry.fields)) if (form.elements[name]) form.elements[name].value = value;
+    for (const folded of form.querySelectorAll("details")) folded.open = true;
+    const asked = element("div", "", {className: "wrong", role: "status"});
+    asked.append(element("p", `${STATES[entry.state]}. Changed here it keeps its time, ${entry.fields.observed_at}.`));
+    asked.append(...entry.said.map(line => element("p", line)));
+    form.prepend(asked);
+  }
+
   for (const form of document.querySelectorAll("form[data-entry]")) {
-    const own = crypto.randomUUID ? crypto.randomUUID() : form.elements.client_key.value;
+    let own = crypto.randomUUID ? crypto.randomUUID() : form.elements.client_key.value, before = null;
+    askedBack(form).then(entry => {
+      if (!entry) return;
+      [own, before] = [entry.client_key, entry];
+      if (location.hash) fillIn(form, entry);  // otherwise the server has filled it in with what was typed since
+    });
     form.addEventListener("submit", () => {
+      const known = [...JSON.parse(form.dataset.entry), ...(before ? before.known : [])];
       for (const [name, value] of Object.entries({
-        client_key: own, observed_at: time(), sent_at: time(), person, known: form.dataset.entry,
+        client_key: own, observed_at: before ? before.fields.observed_at : time(), sent_at: time(), person, known: JSON.stringify(known),
       })) {
         const field = form.elements[name] || form.appendChild(element("input", "", {type: "hidden", name}));
         field.value = value;
       }
     });
   }
+
+  // What needs the network says so before anything is typed into it.
+  if (document.querySelector(".as-of"))
+    for (const part of document.querySelectorAll("[data-online]")) part.replaceWith(element("span", part.dataset.online));
 
   const out = document.querySelector("form.out");
   if (out) out.addEventListener("submit", event => {
@@ -196,9 +227,9 @@
 
   if (navigator.serviceWorker) {
     navigator.serviceWorker.register("/worker.js").catch(() => {});
-    const links = [...document.querySelectorAll("[data-keep] a.whole")].map(link => link.href);
-    if (person && !document.querySelector(".as-of"))
-      navigator.serviceWorker.ready.then(ready => ready.active.postMessage({keep: [location.href, "/", "/unsent", ...links]}));
+    const job = document.querySelector("[data-keep]"), links = [...document.querySelectorAll("[data-keep] a.whole")].map(link => link.href);
+    const kept = {keep: [location.href, "/", "/unsent", ...links], more: job && job.dataset.keep};
+    if (person && !document.querySelector(".as-of")) navigator.serviceWorker.ready.then(ready => ready.active.postMessage(kept));
   }
   if (person) {
     addEventListener("online", send);

@@ -2,9 +2,9 @@
 // Before it the server puts VERSION, ASSETS and queue.js. A page of another version is passed on and never kept.
 const PATIENCE = 8000, LONGER = 20000;  // ms
 const PAGES = `pages ${VERSION} `, ALL_ASSETS = `assets ${VERSION}`, NONE = "/without-network", STILL = "/still-signed-in";
-// What can be read or filled in without network: a job, the form of an outlet, an instrument.
-const KEPT = /^\/($|jobs\/[^/]+(\/outlets\/[^/]+)?$|instruments\/[^/]+$|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
-const OUTLET = /^\/jobs\/([^/]+)\/outlets\/([^/]+)$/;
+// What can be read or filled in without network: a job, the form of an outlet and its limits, an instrument.
+const KEPT = /^\/($|jobs\/[^/]+(\/limits|\/outlets\/[^/]+)?$|instruments\/[^/]+$|unsent$)/, ONLY_NOW = ["reading", "refusal", "at", "began"];
+const LIMITS = /^\/jobs\/[^/]+\/limits$/, OUTLET = /^\/jobs\/([^/]+)\/outlets\/([^/]+)$/;
 
 addEventListener("install", event => event.waitUntil((async () => {
   const cache = await caches.open(ALL_ASSETS);
@@ -20,10 +20,11 @@ addEventListener("fetch", event => {
   const {request} = event, address = new URL(request.url);
   if (address.origin !== location.origin) return;
   if (address.pathname.startsWith("/assets/")) event.respondWith(asset(request));
+  else if (LIMITS.test(address.pathname)) event.respondWith(shown(event, address, kept => kept || Response.error()));
   else if (request.mode === "navigate" && request.method === "GET") event.respondWith(shown(event, address));
   else if (request.mode === "navigate") event.respondWith(changed(request, address));
 });
-addEventListener("message", event => event.waitUntil(keepEach(event.data.keep)));
+addEventListener("message", event => event.waitUntil(keepWith(event.data)));
 
 async function forget(which) {
   for (const name of await caches.keys()) if (which(name)) await caches.delete(name);
@@ -42,14 +43,14 @@ function reached(request, patience) {
   return patience ? Promise.race([answered, late]) : answered;
 }
 
-async function shown(event, address) {
+async function shown(event, address, without = kept => kept ? asOf(kept) : none()) {
   const kept = await keptPage(address), before = signedOut;
   try {
     const answer = await reached(event.request, kept && PATIENCE);
     event.waitUntil(keep(address, answer.clone(), before));
     return answer;
   } catch {
-    return kept ? asOf(kept) : none();
+    return without(kept);
   }
 }
 
@@ -70,11 +71,22 @@ async function keep(address, answer, before) {
   const page = await answer.text();
   if (page.includes('class="said"')) return;  // what is said once
   const headers = new Headers(answer.headers);
-  if (signedOut === before) await (await caches.open(own)).put(named(address), new Response(page, {headers}));
+  if (signedOut !== before) return;
+  const meter = OUTLET.test(address.pathname) && /<input type="hidden" name="instrument" value="([^"&]+)"/.exec(page);
+  const names = new Set([named(address), meter ? ofMeter(address.pathname, meter[1]) : named(address)]);
+  for (const name of names) await (await caches.open(own)).put(name, new Response(page, {headers}));
 }
 
-async function keepEach(addresses) {
+async function keepWith({keep: addresses, more}) {
   const before = signedOut;
+  await keepEach(addresses, before);
+  try {
+    if (more) await keepEach((await (await fetch(more, {redirect: "error"})).json()).addresses, before);
+  } catch {  // another time
+  }
+}
+
+async function keepEach(addresses, before) {
   for (const each of addresses) {
     const address = new URL(each, location.origin), kept = await keptPage(address);
     if (kept && Date.now() - Date.parse(kept.headers.get("Date")) < 600000) continue;
@@ -86,10 +98,14 @@ async function keepEach(addresses) {
   }
 }
 
-// A page for one meter is none for another.
+// A page for one meter is none for another; one that was asked for without a meter is that of the meter that it chose, too.
 function named(address) {
   const meter = address.searchParams.get("instrument");
-  return address.pathname + (meter === null ? "" : `?instrument=${encodeURIComponent(meter)}`);
+  return meter === null ? address.pathname : ofMeter(address.pathname, meter);
+}
+
+function ofMeter(path, meter) {
+  return `${path}?instrument=${encodeURIComponent(meter)}`;
 }
 
 async function keptPage(address) {
@@ -101,12 +117,8 @@ async function keptPage(address) {
   return undefined;
 }
 
-const two = number => String(number).padStart(2, "0");
 async function asOf(kept) {
-  const at = new Date(kept.headers.get("Date")), today = new Date();
-  const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} `;
-  const time = `${at.toDateString() === today.toDateString() ? "" : day}${two(at.getHours())}:${two(at.getMinutes())}`;
-  const line = `<p class="as-of" role="status">As of ${time}, without network</p>`;
+  const line = `<p class="as-of" role="status">As of ${timeOf(kept)}, without network</p>`;
   return new Response((await kept.text()).replace(/<main[^>]*>/, found => found + line), {headers: kept.headers});
 }
 
@@ -116,20 +128,25 @@ async function none(page = NONE) {
 
 async function changed(request, address) {
   if (address.pathname === "/sign-out") return leaving(request);
-  const copy = request.clone();
+  const place = OUTLET.exec(address.pathname);
+  const isOwn = request.referrer.startsWith(`${location.origin}/`);  // what another site sends is no reading of a person
+  const fields = place && isOwn ? Object.fromEntries(await request.clone().formData()) : {};
+  if (!fields.known) return reached(request).catch(() => none());  // no reading, or its page had no script
   try {
-    return await reached(request, OUTLET.test(address.pathname) && LONGER);
-  } catch {
-    const place = OUTLET.exec(address.pathname);
-    const fields = place && Object.fromEntries(await copy.formData());
-    if (!place || !fields.known) return none();  // no reading, or its page had no script
-    try {
-      await put(place, fields);
-    } catch {
-      return none();
-    }
-    return Response.redirect("/unsent", 303);
+    const sent = {method: "POST", body: new URLSearchParams(fields), headers: {"Calib-Worker": "yes"}, redirect: "manual"};
+    const answer = await reached(new Request(address, sent), LONGER), to = answer.headers.get("Location");
+    if (to) await queue.drop(fields.client_key);  // where it was changed: what it was before
+    if (to) return Response.redirect(to, 303);
+    // Another session, or none: it is not lost to the page that says so. Without the version it is no answer of the pages.
+    if (answer.headers.has("Calib-Version") && ![401, 403].includes(answer.status)) return answer;
+  } catch {  // the server was not reached
   }
+  try {
+    await put(place, fields);
+  } catch {
+    return none();
+  }
+  return Response.redirect("/unsent", 303);
 }
 
 async function leaving(request) {
@@ -149,6 +166,7 @@ async function put([, job, outlet], {token, client_key, person, known, sure, kee
     known: JSON.parse(known), sure: sure === "yes", keep: wanted === "yes", state: "waiting", said: [],
   };
   const before = (await queue.entries()).find(each => each.client_key === client_key);
-  if (!before) await queue.add(entry);
+  if (before && queue.isAskedBack(before)) await queue.keep(entry);  // what was changed of it
+  else if (!before) await queue.add(entry);
   else if (JSON.stringify(before.fields) !== JSON.stringify(fields)) await queue.add({...entry, client_key: crypto.randomUUID()});
 }

@@ -130,6 +130,7 @@ class _Frame:
             agent=request.headers.get("user-agent") or "a browser",
             is_change=page.method == "POST",
             is_for_keeping="calib-keep" in request.headers,
+            is_by_worker="calib-worker" in request.headers,
         )  # fmt: skip
         visit, refused = await _in_thread(self._let_in, visit, page, is_json)
         if refused is not None:  # before anything is read of what was sent
@@ -260,13 +261,20 @@ class _Frame:
             )
             return Response(answer.content, media_type=answer.kind, headers=named | dict(answer.headers))
         response = (
-            JSONResponse(answer.content, answer.status)
+            JSONResponse(answer.content, answer.status, self._of(visit))
             if isinstance(answer, Document)
-            else RedirectResponse(answer.address, 303)  # which writes each sign as one that a header may hold
+            # which writes each sign as one that a header may hold
+            else RedirectResponse(answer.address, 303, self._of(visit))
         )
+        if visit.is_by_worker and isinstance(answer, Goto):
+            response.status_code = 200  # a worker cannot look behind a redirection: it is told where it leads
         if begun is not None:
             self._set_cookie(response, secret, is_kept=True)
         return response
+
+    def _of(self, visit: Visit) -> dict[str, str]:
+        """Whose answer it is, and of which version: a worker keeps it for them alone (assets/worker.js)."""
+        return {"Calib-Person": quote(visit.person), "Calib-Version": version_of(self.assets)}
 
     def _page(self, visit: Visit, shown: Filled) -> Response:
         said = self.served.credentials.take_said(visit.secret) if visit.person and not visit.is_for_keeping else []
@@ -276,9 +284,7 @@ class _Frame:
             token=token_of(visit.secret), address=address, addresses={page.address for page in self.pages},
             asset=lambda name: self.assets[name].address,
         )  # fmt: skip
-        # Whose page it is, and of which version: a worker keeps it for them alone (assets/worker.js).
-        of = {"Calib-Person": quote(visit.person), "Calib-Version": version_of(self.assets)}
-        response = Response(text, shown.status, media_type="text/html", headers=of | dict(shown.headers))
+        response = Response(text, shown.status, media_type="text/html", headers=self._of(visit) | dict(shown.headers))
         if visit.secret and not visit.person:
             self._set_cookie(response, visit.secret, is_kept=False)
         return response
@@ -294,7 +300,7 @@ class _Frame:
     ) -> Response:
         """A mistake or a refusal: on the form where it was typed, else by itself."""
         status = _status_of(error)
-        if status == 401 and not is_json:
+        if status == 401 and not (is_json or visit.is_by_worker):
             to = "/" if visit.is_change else visit.address  # what takes a change shows nothing
             return Response(status_code=303, headers={"Location": address("/sign-in?to={}", to)})
         findings = error.findings if isinstance(error, BadInputError) else ()

@@ -86,10 +86,10 @@ def label_of(column: str) -> str:
     return words.replace("_", " ") + ("" if unit is None else f" [{'%' if unit == PERCENT else unit_text(unit)}]")
 
 
-def number_of(typed: str) -> int:
-    """The number of a reading in an address; raises NotInRecordsError where it is none."""
+def number_of(typed: str, record: str = "reading") -> int:
+    """The number of a record in an address; raises NotInRecordsError where it is none."""
     if whole(typed) is not None:
-        raise NotInRecordsError(f"no reading {typed!r}")
+        raise NotInRecordsError(f"no {record} {typed!r}")
     return int(typed)
 
 

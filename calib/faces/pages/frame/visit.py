@@ -46,6 +46,7 @@ class Visit:
     client: str = ""  # address of the network that asks
     agent: str = ""  # what the browser says that it is
     is_for_keeping: bool = False  # a worker asks for the page, and nobody looks at it yet
+    is_by_worker: bool = False  # a worker sends what was typed, and keeps it where it is not taken
     remarks: list[str] = field(default_factory=list)  # to be said beside what was done
 
     @property
