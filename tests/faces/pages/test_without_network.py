@@ -224,8 +224,8 @@ def test_before_the_first_reading_of_an_outlet_its_form_says_what_would_pass(bro
     with phone(browser, address) as page:
         opened_job(page)
         page.goto("/jobs/J-1/outlets/E-1")
-        # 40 L/s through a valve of 160 mm with the factor 0.80 are 2.49 m/s; 20 % less a guard of half of them would pass
-        told(page, re.compile(r"2\.[12]\d\d? to 2\.[67]\d\d? m/s would pass"))
+        # 40 L/s through a valve of 160 mm with the factor 0.80 are 490 fpm; within 20 % less a guard of half of that it would pass
+        told(page, re.compile(r"4[2-4]\d\.\d to 5[2-4]\d\.\d fpm would pass"))
         page.goto(S_2)
         assert page.locator(".compared").inner_text() == ""
 
