@@ -16,7 +16,7 @@ from calib.procedures.enter.sitting import SETUP
 from calib.procedures.fleet.ready_instead import ready_instead
 from calib.procedures.on_record.by_name import tags_in_use
 from calib.procedures.on_record.methods import names_of_methods
-from calib.procedures.on_record.serves_as import Service
+from calib.procedures.on_record.serves_as import Duty
 from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.records.tables.outlets import Outlet
 from calib.records.words import STAGES
@@ -69,7 +69,7 @@ def _readiness(session: Session, visit: Visit, decision: Decision, outlet: Outle
 
 def instead_of(session: Session, visit: Visit, tag: str, outlet: Outlet) -> list[Content]:
     """What else could be used at an outlet: instruments that measure the same there and may be used now."""
-    wanted = Service.IN_A_SECTION if is_traversed(outlet) else Service.AT_A_FACE
+    wanted = Duty.IN_A_SECTION if is_traversed(outlet) else Duty.AT_A_FACE
     instead = ready_instead(session, tag, visit.at, visit.at, wanted)
     return list(readiness.document(visit.at, instead, None)["instruments"])
 

@@ -12,13 +12,13 @@ from sqlmodel import Session, col, select
 from calib.procedures.fleet.ready import Readiness, ready
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.probe_pairs import all_pairs
-from calib.procedures.on_record.serves_as import OF_FLOWS, Service, measures_air, probes_of, services_of
+from calib.procedures.on_record.serves_as import OF_FLOWS, Duty, duties_of, measures_air, probes_of
 from calib.records.record import key
 from calib.records.tables.instruments import Instrument
 
 
 def ready_instead(
-    session: Session, tag: str, at: datetime, now: datetime, wanted: Service | None = None
+    session: Session, tag: str, at: datetime, now: datetime, wanted: Duty | None = None
 ) -> list[Readiness]:
     """Instruments that may be used at a time instead of another, those of the same kind first; raises NotInRecordsError.
 
@@ -34,12 +34,12 @@ def ready_instead(
     ]
     together = {key(each.id): each for each in (own, *alike)}
     probes = probes_of(session, together, all_pairs(session, together))
-    services = services_of(session, together.values(), probes)
-    asked = services[key(own.id)] if wanted is None else {wanted}
-    others = [each.tag for each in alike if _serves(services[key(each.id)], asked or OF_FLOWS)]
+    duties = duties_of(session, together.values(), probes)
+    asked = duties[key(own.id)] if wanted is None else {wanted}
+    others = [each.tag for each in alike if _serves(duties[key(each.id)], asked or OF_FLOWS)]
     return [each for each in ready(session, others, at, now, None) if each.decision.allowed]
 
 
-def _serves(services: Collection[Service], asked: Collection[Service]) -> bool:
-    """Whether an instrument with such uses so far does something of what is asked; one without any whatever a flow is read by."""
-    return not set(services or OF_FLOWS).isdisjoint(asked)
+def _serves(duties: Collection[Duty], asked: Collection[Duty]) -> bool:
+    """Whether an instrument with such duties so far does what is asked; one that had none does whatever reads a flow."""
+    return not set(duties or OF_FLOWS).isdisjoint(asked)

@@ -25,7 +25,7 @@ _PROBE = re.compile(r"\b(pitot|tube|probe)\b", re.IGNORECASE)
 _ANEMOMETER = re.compile(r"anemometer|vane|thermal|wire|film", re.IGNORECASE)
 
 
-class Service(Enum):
+class Duty(Enum):
     """What an instrument served as."""
 
     AT_A_FACE = auto()
@@ -34,28 +34,26 @@ class Service(Enum):
     AS_A_STANDARD = auto()
 
 
-OF_FLOWS = frozenset({Service.AT_A_FACE, Service.IN_A_SECTION})
+OF_FLOWS = frozenset({Duty.AT_A_FACE, Duty.IN_A_SECTION})
 
 
-def services_of(
-    session: Session, instruments: Collection[Instrument], probes: Collection[int]
-) -> dict[int, set[Service]]:
+def duties_of(session: Session, instruments: Collection[Instrument], probes: Collection[int]) -> dict[int, set[Duty]]:
     """What each of some instruments, by key, served as so far; nothing of one that was never used. `probes`: see `probes_of`."""
-    services: dict[int, set[Service]] = {key(each.id): set() for each in instruments}
-    own = col(Reading.instrument_id).in_(services)
+    duties: dict[int, set[Duty]] = {key(each.id): set() for each in instruments}
+    own = col(Reading.instrument_id).in_(duties)
     read = (
         select(Reading.instrument_id, col(Reading.traverse_id).is_not(None))
         .where(own, not_retracted(Reading))
         .distinct()
     )
     for instrument, is_traversed in session.exec(read):
-        services[instrument].add(Service.IN_A_SECTION if is_traversed else Service.AT_A_FACE)
+        duties[instrument].add(Duty.IN_A_SECTION if is_traversed else Duty.AT_A_FACE)
     for standard in session.exec(select(ReferenceStandard.instrument_id).distinct()):
-        if standard in services:
-            services[standard].add(Service.AS_A_STANDARD)
-    for probe in services.keys() & set(probes):
-        services[probe].add(Service.AS_A_PROBE)
-    return services
+        if standard in duties:
+            duties[standard].add(Duty.AS_A_STANDARD)
+    for probe in duties.keys() & set(probes):
+        duties[probe].add(Duty.AS_A_PROBE)
+    return duties
 
 
 def measures_air(instrument: Instrument) -> bool:

@@ -5,7 +5,7 @@ from datetime import datetime
 import pytest
 
 from calib.procedures.fleet.ready_instead import ready_instead
-from calib.procedures.on_record.serves_as import Service
+from calib.procedures.on_record.serves_as import Duty
 from calib.records import database
 
 AT = datetime.fromisoformat("2026-10-15T12:00+01:00")
@@ -21,8 +21,8 @@ def instead(records, tag, wanted=None):
     ("tag", "wanted", "others"),
     [
         ("VA-11", None, ["TA-05", "VA-12"]),
-        ("VA-11", Service.AT_A_FACE, ["TA-05", "VA-12"]),
-        ("VA-11", Service.IN_A_SECTION, ["TA-06"]),
+        ("VA-11", Duty.AT_A_FACE, ["TA-05", "VA-12"]),
+        ("VA-11", Duty.IN_A_SECTION, ["TA-06"]),
         ("TA-06", None, []),
         ("PT-07", None, []),
         ("RS-01", None, []),
