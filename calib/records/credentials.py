@@ -1,8 +1,9 @@
 """How people prove in a browser who they are: a file of its own, which only its owner may read (mode 0600).
 
 It is no evidence and no part of the records: nothing in it is appended for ever, and a backup of the records does not hold it. It
-keeps hashes of passwords, public keys of passkeys, digests of sessions and of one-time links, and how often somebody tried. Whoever
-reads it can sign in as nobody: secrets stand in it as digests (SHA-256 of 32 random bytes) or as slow hashes.
+keeps hashes of passwords, public keys of passkeys, digests of sessions and of one-time links, how often somebody tried, and what a
+person has under way: a report that is made, a traverse that was left. Whoever reads it can sign in as nobody: secrets stand in it
+as digests (SHA-256 of 32 random bytes) or as slow hashes.
 
 Decision (2026-11-29). A file of SQLite beside the records. Options: tables of the records (append-only: a password would be
 evidence for ever, and a server's logins could read it), a file of JSON (two changes at once: one is lost).
