@@ -191,10 +191,10 @@ def read(text: str, quantity: str) -> tuple[float, Unit]:
     if parts is None or (parts[2][0].isdigit() and not text[parts.start(2) - 1].isspace()):
         raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {coherent(quantity).symbol}'")
     typed = unit(quantity, parts[2])
-    number = parts[1].replace(",", ".")
-    expected = finite_number(number)
+    with_point = parts[1].replace(",", ".")
+    expected = finite_number(with_point)
     if COMMA_OR_THOUSANDS.fullmatch(parts[1]):
-        expected = f"{number} or {parts[1].replace(',', '')}, written without a comma: it may mean either"
+        expected = f"{with_point} or {parts[1].replace(',', '')}, written without a comma: it may mean either"
     if expected is not None:
         raise UnitError(f"{text!r}: expected {expected}")
-    return typed.to_si(float(number)), typed
+    return typed.to_si(float(with_point)), typed

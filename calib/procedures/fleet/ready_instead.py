@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 from calib.procedures.fleet.ready import Readiness, ready
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.probe_pairs import all_pairs
-from calib.procedures.on_record.serves_as import OF_FLOWS, Duty, duties_of, measures_air, probes_of
+from calib.procedures.on_record.serves_as import READING_FLOWS, Duty, duties_of, measures_air, probes_of
 from calib.records.record import key
 from calib.records.tables.instruments import Instrument
 
@@ -36,10 +36,10 @@ def ready_instead(
     probes = probes_of(session, together, all_pairs(session, together))
     duties = duties_of(session, together.values(), probes)
     asked = duties[key(own.id)] if wanted is None else {wanted}
-    others = [each.tag for each in alike if _serves(duties[key(each.id)], asked or OF_FLOWS)]
+    others = [each.tag for each in alike if _serves(duties[key(each.id)], asked or READING_FLOWS)]
     return [each for each in ready(session, others, at, now, None) if each.decision.allowed]
 
 
 def _serves(duties: Collection[Duty], asked: Collection[Duty]) -> bool:
     """Whether an instrument with such duties so far does what is asked; one that had none does whatever reads a flow."""
-    return not set(duties or OF_FLOWS).isdisjoint(asked)
+    return not set(duties or READING_FLOWS).isdisjoint(asked)

@@ -34,7 +34,7 @@ class Duty(Enum):
     AS_A_STANDARD = auto()
 
 
-OF_FLOWS = frozenset({Duty.AT_A_FACE, Duty.IN_A_SECTION})
+READING_FLOWS = frozenset({Duty.AT_A_FACE, Duty.IN_A_SECTION})
 
 
 def duties_of(session: Session, instruments: Collection[Instrument], probes: Collection[int]) -> dict[int, set[Duty]]:
