@@ -44,7 +44,7 @@ def corrections_of(session: Session, reading: Reading) -> list[Correction]:
     corrections = []
     for each in sorted(back.values(), key=lambda each: each.record_id):
         if each.replaced_by is not None:
-            before, after = (session.get_one(Reading, place) for place in (each.record_id, each.replaced_by))
+            before, after = (session.get_one(Reading, own_key) for own_key in (each.record_id, each.replaced_by))
             changes = dict(corrected_cells(session, before, after))
             corrections.append(Correction(each.record_id, each.replaced_by, changes, each))
     return corrections
