@@ -76,6 +76,7 @@ def measure_from_the_label(page):
     looked_at(page)
     typed(page, "4.20", "4,22", "4.19")
     page.get_by_role("button", name="Keep the reading").click()
+    page.get_by_role("link", name="Correct, withdraw").wait_for()
     page.get_by_text("would pass").wait_for()
     looked_at(page)
 

@@ -15,6 +15,7 @@ from calib.errors import UnreachableError
 from calib.faces.pages import without_network
 from calib.faces.pages.frame import application
 from calib.faces.pages.frame.served import Asset, assets
+from calib.procedures.enter.withdraw_reading import withdraw_reading
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from calib.records.ledger import Signature
@@ -215,6 +216,19 @@ def test_meters_are_changed_and_looked_up_without_network_and_digits_compared_wi
         assert page.locator(".compared").inner_text() == ""
         assert page.locator("form[data-photograph]").count() == 1
     assert on_record(served, Reading)[-1]["observations"] == "640;641"
+
+
+def test_before_the_first_reading_of_an_outlet_its_form_says_what_would_pass(browser, served, address):
+    with served.writing_as("Tom") as session:
+        number = next(each.id for each in all_of(session, Reading) if each.indication == "2.52")
+        withdraw_reading(session, "J-1", number, "another grille", Signature("Tom", datetime.now(UTC), "test"))
+    with phone(browser, address) as page:
+        opened_job(page)
+        page.goto("/jobs/J-1/outlets/E-1")
+        # 40 L/s through a valve of 160 mm with the factor 0.80 are 490 fpm; within 20 % less a guard of half of that it would pass
+        told(page, re.compile(r"4[2-4]\d\.\d to 5[2-4]\d\.\d fpm would pass"))
+        page.goto(S_2)
+        assert page.locator(".compared").inner_text() == ""
 
 
 def test_a_page_that_was_never_opened_says_that_there_is_no_network(browser, address):
