@@ -24,7 +24,8 @@ def _as_read(written: re.Match[str]) -> str:
         return f"<time>{day}</time>"
     try:
         at = datetime.fromisoformat(written[0])
-    except ValueError:
+        is_of_here = at.astimezone().utcoffset() == at.utcoffset()
+    except (ValueError, OverflowError):  # no time, or one before or after all years
         return written[0]
-    zone = "" if at.astimezone().utcoffset() == at.utcoffset() else f" ({offset})"
+    zone = "" if is_of_here else f" ({offset})"
     return f'<time datetime="{at.isoformat()}">{day} {minute}{zone}</time>'
