@@ -182,7 +182,7 @@ class FoundInDuct:
     relative_reference: float  # standard uncertainty of K from its traverses [1]
 
 
-def for_their_difference(flows: Flows, found: FoundInDuct) -> Flows:
+def for_their_difference(flows: Flows, pairing: FoundInDuct) -> Flows:
     """The flows, with what a duct and an outlet both bear of the traverses in the row of the duct, as far as it does not cancel.
 
         q_outlet = v A K,   K from q_i of the traverses:     q_duct (e_duct/q_duct - mean(e_i/q_i) q_outlet/q_duct)
@@ -190,34 +190,34 @@ def for_their_difference(flows: Flows, found: FoundInDuct) -> Flows:
     Whatever errs in every traverse of the duct alike (method, section, density, calibrations) stands in both with its sign. The
     density of air that the reading at the outlet rests on too is left as it is: K has it less its own at the face.
     """
-    borne = list(_borne_by_both(flows, found))
+    borne = list(_borne_by_both(flows, pairing))
     whole = np.sqrt(sum(float(parts @ parts) for _, _, parts in borne))
-    at_most = min(whole, found.relative_reference * flows.flow[found.outlet])
+    at_most = min(whole, pairing.relative_reference * flows.flow[pairing.outlet])
     contributions = list(flows.contributions)
     for place, columns, parts in borne:
         net = contributions[place].parts.copy()
-        net[found.duct, columns] -= parts * (at_most / whole)
+        net[pairing.duct, columns] -= parts * (at_most / whole)
         contributions[place] = replace(contributions[place], parts=net)
     for place, each in enumerate(contributions):
         if each.name == _FACTOR and whole > 0:
-            contributions[place] = _less(each, found.outlet, at_most)
+            contributions[place] = _less(each, pairing.outlet, at_most)
     return replace(flows, contributions=tuple(contributions))
 
 
-def _borne_by_both(flows: Flows, found: FoundInDuct) -> Iterator[tuple[int, slice, Floats]]:
+def _borne_by_both(flows: Flows, pairing: FoundInDuct) -> Iterator[tuple[int, slice, Floats]]:
     """What the outlet bears through its factor of each influence that errs alike in the duct and in all its traverses."""
-    rows, flow = np.array(found.traverses), flows.flow
+    rows, flow = np.array(pairing.traverses), flows.flow
     for place, each in enumerate(flows.contributions):
         if each.name in _OF_NO_TRAVERSE:
             continue
         for share in each.shared:
             columns = slice(0, each.parts.shape[1]) if share.columns is None else share.columns
-            group = share.group[found.duct]
-            is_at_both = share.group[found.outlet] == group and bool(np.any(each.parts[found.outlet, columns]))
+            group = share.group[pairing.duct]
+            is_at_both = share.group[pairing.outlet] == group and bool(np.any(each.parts[pairing.outlet, columns]))
             is_left = is_at_both and share.pool not in _OF_CALIBRATIONS
             if share.rule is not independent and np.all(share.group[rows] == group) and not is_left:
                 relative = each.parts[rows, columns] / flow[rows, np.newaxis]
-                yield place, columns, flow[found.outlet] * relative.mean(axis=0)
+                yield place, columns, flow[pairing.outlet] * relative.mean(axis=0)
 
 
 def _less(factor: Contribution, row: int, borne: float) -> Contribution:

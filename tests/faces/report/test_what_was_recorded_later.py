@@ -74,8 +74,7 @@ def test_a_later_revision_says_which_one_answered(records, tmp_path):
 
 
 def test_much_that_was_recorded_late_is_one_sentence_on_page_one(records, tmp_path):
-    done(records, "system", "add", "J-1", "AH-1", "supply", "--design-flow", "4200", "--flow-unit", "m3/h",
-         "--tolerance-percent", "10", "--sure")  # fmt: skip
+    done(records, "outlet", "amend", "J-1", "R-1", "--set", "design_flow=300", "--reason", "misread")
     words, _, document = pages(records, tmp_path / "again", *AGAIN)
     assert [each["answered_by"] for each in document["reviews"]] == [2, 2]
     said = "2 records came in after the revision before. This revision takes them in: Recorded since an issue"
