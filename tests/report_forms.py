@@ -104,7 +104,7 @@ TOTAL_CELLS = (
     {name: (name,) for name in ("system", "service", "outlets", "outlets_measured")} | FLOW_CELLS | DESIGN_CELLS
 )
 ROOM_CELLS = {name: (name,) for name in ("room", "wanted", "probability_as_wanted")}
-REFUSED = ("system", "service", "outlet", "instrument", "observed_at")
+REFUSED = ("system", "service", "outlet", "instrument", "observed_at", "operator", "remarks")
 
 
 def cells_of(one, paths):
@@ -131,7 +131,7 @@ CSV_RECORDS = {
     "total": ("totals", TOTAL_CELLS),
     "job total": ("job_totals", TOTAL_CELLS),
     "room": ("rooms", ROOM_CELLS | TOTAL_CELLS),
-    "refusal": ("refusals", {name: (name,) for name in REFUSED}),
+    "refusal": ("refusals", {name: (name,) for name in REFUSED} | {"indication_unit": ("unit",)}),
 }
 _TEXTS = ("record", "flags", "reasons", "indications", "throttled_indications")  # several texts joined
 

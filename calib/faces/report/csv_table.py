@@ -71,7 +71,7 @@ def as_csv(report: Content) -> str:
             for change in each["changes"]
         ),
         *(
-            {"record": "change", "column": each["what"], "reasons": "; ".join(each["because"])}
+            {"record": "change", "column": each["what"], "reasons": " | ".join(each["because"])}
             | _same(each, "before", "after")
             for each in report["changes"]
         ),
