@@ -147,9 +147,12 @@ def refused_at(report: Content, outlet: str) -> Iterator[Content]:
 
 def indicated_text(refusal: Content) -> str:
     """What a refused reading indicated, and what was remarked on site."""
-    indications = (refusal["observations"] or refusal["indication"]).replace(";", ", ")
+    typed = refusal["observations"] or refusal["indication"]
+    indicated = (
+        f" indicated {typed.replace(';', ', ')} {unit_text(refusal['unit'])}" if typed else ", a traverse or a log"
+    )
     remarked = f"; remarked: {refusal['remarks']}" if refusal["remarks"] else ""
-    return f"{refusal['instrument']} indicated {indications} {unit_text(refusal['unit'])}{remarked}"
+    return f"{refusal['instrument']}{indicated}{remarked}"
 
 
 def what_became(refusal: Content, readings: Mapping[int, Content]) -> str:

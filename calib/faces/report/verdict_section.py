@@ -20,7 +20,6 @@ from calib.faces.report.blocks import (
     TableRow,
     number_columns,
     paragraph,
-    runs,
 )
 from calib.faces.report.corrections_and_refusals import indicated_text, refused_at, what_became
 from calib.faces.report.signature_line import signatures
@@ -147,7 +146,8 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
         rows = [_attention(each, readings.get(each["reading"]), report, anchors) for each in worst]
         rows[failing:failing] = map(_of_total, totals)
         named = "What needs attention"
-        yield Table(named, _columns(units[0]), tuple(rows), runs(Run(named, Mark.STRONG)))
+        yield paragraph(Run(named, Mark.STRONG))
+        yield Table(named, _columns(units[0]), tuple(rows))
     doubtful = [_doubtful(each, readings[each["reading"]], report, anchors) for each in listed[len(worst) :]]
     if doubtful:
         unit = unit_text(listed[len(worst)]["design"]["unit"])

@@ -141,14 +141,14 @@ def test_names_of_sheets_are_short_enough_and_each_stands_once(small):
 
 def test_changes_and_open_reviews_have_sheets_of_their_own(small):
     changed = small | {
-        "changes": [{"what": "flow at S-1", "before": "(410 ± 20) m3/h", "after": None}],
+        "changes": [{"what": "flow at S-1", "before": "(410 ± 20) m3/h", "after": None, "because": ["typed anew"]}],
         "open_reviews": [
             {"instrument": "VA-1", "certificate": "C-101", "calibrated_on": "2026-03-01", "opened_at": "2026-03-02T08:00Z",
              "readings": [1, 2], "lines": 3, "open_lines": 2, "open_lines_in_all": 5},
         ],
     }  # fmt: skip
     sheets = Workbook.of(as_xlsx(changed, LAYOUT)).sheets
-    assert sheets["Changes"] == [{"What": "flow at S-1", "Before": "(410 ± 20) m3/h"}]
+    assert sheets["Changes"] == [{"What": "flow at S-1", "Before": "(410 ± 20) m3/h", "Why": "typed anew"}]
     assert sheets["Open reviews"][0] | {"Readings": "1, 2", "Open lines in all": 5} == sheets["Open reviews"][0]
 
 
