@@ -40,6 +40,12 @@ _DOES: Mapping[str, tuple[str, str]] = {
     "not judged": ("has no limits to be judged by", "have no limits to be judged by"),
 }
 _COLUMNS = (*SERVICES, NET)
+ATTENTION, SYSTEMS = "What needs attention", "Systems"  # names of its tables
+# ISO/IEC 17025:2017, 7.8.2.1 (from memory). On the first page, which is all that a mail and a first sheet show.
+_ABOUT_THE_PAPER = (
+    "Results relate only to the items measured, as they were then. Not to be copied except in full, "
+    "unless the issuer agrees."
+)
 
 
 def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
@@ -55,6 +61,7 @@ def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         yield Picture("verdict", bar.figure, bar.words)
     yield paragraph(" ".join([*counted_sentences(report), RULES_IN_BRIEF[report["decision_rule"]]]), soft=True)
     yield signatures(report)
+    yield paragraph(_ABOUT_THE_PAPER, soft=True)
     yield from _needing_attention(report, anchors)
     yield from _of_systems(summary)
     yield paragraph(*_of_mains(report["cross_checks"]), " ".join(_how_sure(report)), soft=True)
@@ -126,8 +133,7 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
     if worst:
         checks = report["cross_checks"]
         rows = tuple(_attention(each, readings.get(each["reading"]), checks, anchors) for each in worst)
-        named = "What needs attention"
-        yield Table(named, _columns(worst[0]["design"]["unit"]), rows, runs(Run(named, Mark.STRONG)))
+        yield Table(ATTENTION, _columns(worst[0]["design"]["unit"]), rows, runs(Run(ATTENTION, Mark.STRONG)))
     doubtful = [_doubtful(each, readings[each["reading"]], anchors) for each in listed[len(worst) :]]
     if doubtful:
         parts: list[str | Run] = ["Probably complying, with a limit within U: "]
@@ -152,7 +158,7 @@ def _attention(each: Content, reading: Content | None, checks: Sequence[Content]
     allowed = words_cell(allowed_text(each["design"]))
     settled = words_cell("; ".join([*_settling(each, reading), *other_measurements(checks, each["outlet"])]))
     if reading is None:
-        return row_of(outlet, NOTHING, allowed, words_cell(Run("not measured", Mark.STRONG)), NOTHING, settled)
+        return row_of(outlet, NOTHING, allowed, words_cell("not measured"), NOTHING, settled)
     return row_of(
         outlet,
         _without_unit(reading["flow"], to=anchors.of("reading", each["reading"])),
@@ -227,7 +233,7 @@ def _of_systems(summary: Content) -> Iterator[Block]:
         row_of(words_cell(system or "All systems"), *(_total_cell(own.get(service)) for service in services))
         for system, own in of_system.items()
     )
-    yield Table("Systems", (TableColumn("System"), *(TableColumn(label, is_number=True) for label in labels)), rows)
+    yield Table(SYSTEMS, (TableColumn("System"), *(TableColumn(label, is_number=True) for label in labels)), rows)
 
 
 def _total_cell(total: Content | None) -> Cell:
@@ -290,6 +296,8 @@ def _how_sure(report: Content) -> Iterator[str]:
 
 def _named(ruled: Sequence[Content]) -> str:
     count = sum(each["readings"] for each in ruled)
+    if count == 1:
+        return str(ruled[0]["contribution"])
     return " and ".join(f"{each['contribution']} (in {each['readings']} of {count} flows)" for each in ruled[:2])
 
 
@@ -297,10 +305,14 @@ def _wrong(whole: Content) -> str:
     """How many decisions on a whole job are to be expected to be wrong."""
     counts = {"accepted": whole["accepted"], "rejected": whole["judged"] - whole["accepted"]}
     return " and ".join(
-        f"{_number(whole[f'expected_wrongly_{decided}'])} among the {count_of(count, 'flow', 'flows')} {decided}"
+        f"{_number(whole[f'expected_wrongly_{decided}'])} {_of_flows(count)} {decided}"
         for decided, count in counts.items()
         if count
     )
+
+
+def _of_flows(count: int) -> str:
+    return "for the one flow" if count == 1 else f"among the {count} flows"
 
 
 def _number(expected: float) -> str:
