@@ -144,7 +144,7 @@ def csv_misfits(text, content, record):
     if len(rows) != len(expected):
         yield f"{len(rows)} rows for {len(expected)} {part}"
     for row, cells in zip(rows, expected, strict=False):
-        filled = {name: cell for name, cell in row.items() if cell and name not in _TEXTS}
+        filled = {name: in_symbols(cell) for name, cell in row.items() if cell and name not in _TEXTS}
         yield from filled.items() ^ {name: cell for name, cell in cells.items() if cell}.items()
 
 

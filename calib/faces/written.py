@@ -37,6 +37,19 @@ _OTHERWISE_TYPESET = sorted(
 _AS_TYPED = re.compile(rf"(?<![\w/])(?:{'|'.join(map(re.escape, _OTHERWISE_TYPESET))})(?![\w/])")
 
 
+# A value, with its U, and its unit: what is never parted by the end of a line. Read by Python and by the typesetter, so it looks
+# at nothing but itself.
+QUANTITY = r"[−+]?\d[\d.]*(?:\)? ± \d[\d.]*)?(?: × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?\)? (?:%|(?:{})\b)".format(
+    "|".join(
+        sorted(
+            {re.escape(unit_text(symbol)) for known in UNITS.values() for symbol in known if symbol[-1].isalpha()},
+            key=len,
+            reverse=True,
+        )
+    )
+)
+
+
 def with_units(text: str) -> str:
     """A text with the units in it typeset."""
     return _AS_TYPED.sub(lambda symbol: unit_text(symbol[0]), text)
@@ -134,9 +147,12 @@ def two_digits(uncertainty: float) -> str:
     return plain(round_uncertainty(uncertainty))
 
 
-def moment_text(typed_time: str) -> str:
-    """2026-10-14 09:12+01:00"""
-    return typed_time.replace("T", " ")
+def moment_text(typed_time: str, zone: str = "") -> str:
+    """2026-10-14 09:12+01:00: to the minute, and without its difference from UTC where that is `zone`, which was said before."""
+    return _SECONDS.sub("", typed_time.replace("T", " ")).removesuffix(zone)
+
+
+_SECONDS = re.compile(r"(?<= \d\d:\d\d):\d\d(?:\.\d+)?")
 
 
 def coverage_percent_text(probability: float) -> str:

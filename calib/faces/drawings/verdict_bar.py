@@ -1,17 +1,20 @@
-"""How many design flows have each statement, as one bar."""
+"""How many design flows have each statement, as one bar: as wide as a telephone, so that its letters stay large there."""
 
 from collections.abc import Mapping
+from math import ceil
 
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from calib.faces.drawings.style import FIGURE_WIDTH, STATEMENT_LOOKS, Chart, house_style
+from calib.faces.drawings.style import COLUMN_WIDTH, STATEMENT_LOOKS, Chart, house_style
 from calib.faces.palette import INK
 from calib.faces.written import SIGNS
 
-_HIGH = 0.85  # [in]
-_IN_A_ROW, _SIGNS_IN_A_ROW = 3, 72  # of the legend: three of the longest, or more if they have no more signs together
-_LEAST_NAMED = 0.03  # of the bar: a narrower part has its number in the legend alone
+_BAR_HIGH, _LINE_HIGH = 0.36, 0.17  # [in] of the bar with what is left free about it, and of a line of the legend
+_IN_A_ROW = 2  # of the legend
+_LEAST_NAMED = (
+    0.05  # of the bar for each digit: the number in a narrower part would hide it, and stands in the legend alone
+)
 
 
 def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
@@ -20,13 +23,13 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
     if not shown:
         return None
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, _HIGH))
+        figure = Figure(figsize=(COLUMN_WIDTH, _BAR_HIGH + _LINE_HIGH * ceil(len(shown) / _IN_A_ROW)))
         axes = figure.subplots()
         start = 0
         for statement, count in shown.items():
             look = STATEMENT_LOOKS[statement]
             axes.barh(0, count, left=start, **look.patch)
-            if count > _LEAST_NAMED * sum(shown.values()):
+            if count > _LEAST_NAMED * len(str(count)) * sum(shown.values()):
                 axes.text(
                     start + count / 2, 0, str(count), ha="center", va="center", fontweight="bold", color=INK,
                     bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2},
@@ -38,7 +41,6 @@ def verdict_bar(counts: Mapping[str, int]) -> Chart | None:
         axes.set_axis_off()
         labels = [f"{SIGNS.get(each, '')} {shown[each]} {each}".strip() for each in shown]
         patches = [Patch(**STATEMENT_LOOKS[each].patch, label=label) for each, label in zip(shown, labels, strict=True)]
-        in_a_row = len(labels) if sum(map(len, labels)) <= _SIGNS_IN_A_ROW else _IN_A_ROW
-        figure.legend(handles=patches, loc="outside lower left", ncols=in_a_row, columnspacing=1.0, handlelength=1.6)
+        figure.legend(handles=patches, loc="outside lower left", ncols=_IN_A_ROW, columnspacing=0.8, handlelength=1.4)
     said = ", ".join(f"{count} {statement}" for statement, count in shown.items())
     return Chart(figure, f"Design flows by statement: {said}.")

@@ -61,7 +61,7 @@ _LONGEST_WANTED = 90  # signs on one line
 BAR = 60.0  # [pt] of the small picture beside a number, with the gap before it
 _GUTTER = 4.0  # [pt] right of a column
 _INDENT = 4.0  # [pt] left of words beside figures, and of what stands behind a line between columns: they would meet
-_LONGEST_UNBROKEN = 40  # signs: a longer text is broken even where its column asks for one line
+LONGEST_UNBROKEN = 40  # signs: a longer text is broken even where its column asks for one line
 
 
 @dataclass(frozen=True)
@@ -136,7 +136,7 @@ def _with_hyphens(word: str) -> list[str]:
 
 def _is_on_one_line(column: TableColumn, text: str) -> bool:
     """Whether a column is made wide enough for this text on one line."""
-    return (column.is_number or column.is_short) and len(text) <= _LONGEST_UNBROKEN and "\n" not in text
+    return (column.is_number or column.is_short) and len(text) <= LONGEST_UNBROKEN and "\n" not in text
 
 
 def _lines(table: Table, place: int) -> set[tuple[str, bool]]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from calib.faces.parts.review_on_job import decided_text, disposed_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
+from calib.faces.report.observed import zone_of
 from calib.faces.report.table_cells import flow_cell, row_of, words_cell
 from calib.faces.written import Content, moment_text, unit_text
 
@@ -58,7 +59,9 @@ def amendments_section(report: Content) -> Iterator[Block]:
         TableColumn("By, at", is_wordy=True),
         *number_columns("Latest flow before", "Latest flow after"),
     )
-    yield Table("Amendments", columns, tuple(_amendment(amendment) for amendment in report["amendments"]))
+    yield Table(
+        "Amendments", columns, tuple(_amendment(amendment, zone_of(report)) for amendment in report["amendments"])
+    )
 
 
 def reviews_section(report: Content) -> Iterator[Block]:
@@ -92,13 +95,13 @@ def _table_of_reviews(title: str, reviews: Sequence[Content]) -> Table:
     return Table(title, columns, tuple(rows))
 
 
-def _amendment(amendment: Content) -> TableRow:
+def _amendment(amendment: Content, zone: str) -> TableRow:
     last = amendment["flows"][-1] if amendment["flows"] else {"before": None, "after": None}
     return row_of(
         words_cell(amendment["record"], f", revision {amendment['revision']}"),
         words_cell(*_amended(amendment["changes"])),
         words_cell(amendment["reason"]),
-        words_cell(amendment["by"], f", {moment_text(amendment['at'])}"),
+        words_cell(amendment["by"], f", {moment_text(amendment['at'], zone)}"),
         flow_cell(last["before"], otherwise=""),
         flow_cell(last["after"], otherwise=""),
     )
@@ -130,7 +133,7 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
             words_cell(refusal["outlet"]),
             words_cell(refusal["system"], f", {refusal['service']}"),
             words_cell(indicated_text(refusal)),
-            words_cell(moment_text(refusal["observed_at"])),
+            words_cell(moment_text(refusal["observed_at"], zone_of(report))),
             words_cell("; ".join(refusal["reasons"])),
             words_cell(what_became(refusal, readings)),
             anchor=anchors.of("refused", place),

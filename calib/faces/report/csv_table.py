@@ -7,7 +7,7 @@ from typing import Any
 
 from calib.faces.parts.cross_checks import cross_check_rows
 from calib.faces.parts.review_on_job import decided_text
-from calib.faces.written import Content
+from calib.faces.written import Content, with_units
 
 _CSV_COLUMNS = (
     "record", "system", "service", "outlet", "instrument", "certificate", "observed_at", "velocity", "velocity_unit",
@@ -248,14 +248,17 @@ def _csv_flow(flow: Content | None) -> Content:
     if flow is None:
         return {}
     ends = {f"interval_{end}": flow["interval"][end] for end in ("low", "high")} if flow["interval"] else {}
-    return {"flow": flow["value"], "flow_unit": flow["unit"], **ends} | _same(
-        flow,
-        "standard_uncertainty",
-        "expanded_uncertainty",
-        "coverage_factor",
-        "coverage_probability",
-        "effective_degrees_of_freedom",
-        "statement",
+    return (
+        {"flow": flow["value"], "flow_unit": flow["unit"], **ends}
+        | _same(
+            flow,
+            "standard_uncertainty",
+            "expanded_uncertainty",
+            "coverage_factor",
+            "coverage_probability",
+            "effective_degrees_of_freedom",
+        )
+        | {"statement": with_units(flow["statement"])}
     )
 
 

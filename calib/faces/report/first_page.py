@@ -14,9 +14,12 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.corrections_and_refusals import RECORDED_SINCE
+from calib.faces.report.observed import zone_of
 from calib.faces.report.verdict_section import verdict_section
 from calib.faces.written import Content, moment_text
 from calib.procedures.on_record.company import CompanyMark
+
+WHEN_ISSUED = ("Issued", "Written")  # the label of that moment: of an issue, and of a draft
 
 
 def first_page(report: Content, anchors: Anchors, mark: CompanyMark | None = None) -> Iterator[Block]:
@@ -54,7 +57,8 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
         yield "Measured", _span(summary["measured_from"], summary["measured_until"])
         yield "Measured by", ", ".join(summary["measured_by"])
     is_draft = report.get("is_draft", False)
-    yield "Written" if is_draft else "Issued", moment_text(report["issued"])
+    zone = zone_of(report) if summary["measured_from"] else ""
+    yield WHEN_ISSUED[is_draft], moment_text(report["issued"], zone)
     if report.get("issued_by"):
         yield "Issued by", report["issued_by"]
     if report.get("signature"):
@@ -66,11 +70,11 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
 
 def _span(first: str, last: str) -> str:
     """From when until when: of one day the day once, the zone where it is the same once."""
-    if first == last:
-        return moment_text(first)
-    same_day, same_zone = first[:10] == last[:10], first[16:] == last[16:]
-    begin = first[:16] if same_zone else first
-    return f"{moment_text(begin)} to {last[11:] if same_day else moment_text(last)}"
+    begun, ended = moment_text(first), moment_text(last)
+    if begun == ended:
+        return begun
+    same_day, same_zone = begun[:10] == ended[:10], begun[16:] == ended[16:]
+    return f"{begun[:16] if same_zone else begun} to {ended[11:] if same_day else ended}"
 
 
 def _revision(report: Content) -> str:

@@ -19,6 +19,7 @@ from calib.faces.report.blocks import (
     paragraph,
     runs,
 )
+from calib.faces.report.observed import zone_of
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, leading_cell, row_of, words_cell
 from calib.faces.written import Content, moment_text, unit_text
 
@@ -35,30 +36,30 @@ def found_factors_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     )
     here = {reading["reading"] for reading in report["readings"]}
     for _, revisions in groupby(report["found_factors"], key=lambda factor: factor["factor"]):
-        yield from _factor(list(revisions), here, report["job"], anchors)
+        yield from _factor(list(revisions), here, report["job"], zone_of(report), anchors)
 
 
-def _factor(revisions: Sequence[Content], here: set[int], job: str, anchors: Anchors) -> Iterator[Block]:
+def _factor(revisions: Sequence[Content], here: set[int], job: str, zone: str, anchors: Anchors) -> Iterator[Block]:
     latest = revisions[-1]
     yield Heading(3, f"{latest['factor']}, revision {latest['revision']}", anchors.of("factor", latest["factor"]))
     yield paragraph(
         f"{latest['same_calibration']['statement']}, with the same calibration; {latest['recalibrated']['statement']}, after a "
         "recalibration. ",
         *([f"Effective area {latest['effective_area']['statement']}. "] if latest["effective_area"] else []),
-        f"Holds for {holds_for(latest)}. Found by {latest['found_by']}, {moment_text(latest['found_at'])}: ",
+        f"Holds for {holds_for(latest)}. Found by {latest['found_by']}, {moment_text(latest['found_at'], zone)}: ",
         latest["reason"],
         ".",
     )
-    yield _pairs(latest, here, job, anchors)
+    yield _pairs(latest, here, job, zone, anchors)
     yield _uncertainties(latest)
     yield paragraph(_what_cancels(latest))
     if latest["cautions"]:
         yield Bullets(tuple(runs("Caution: ", caution, ".") for caution in latest["cautions"]))
     if len(revisions) > 1:
-        yield _revisions(revisions)
+        yield _revisions(revisions, zone)
 
 
-def _pairs(factor: Content, here: set[int], job: str, anchors: Anchors) -> Table:
+def _pairs(factor: Content, here: set[int], job: str, zone: str, anchors: Anchors) -> Table:
     unit = factor["pairs"][0]["indication"]["unit"]
     columns = (
         TableColumn("In the duct"),
@@ -70,9 +71,9 @@ def _pairs(factor: Content, here: set[int], job: str, anchors: Anchors) -> Table
     rows = tuple(
         row_of(
             _reading(pair["traverse"], pair["duct"], pair["job_of_duct"], here, job, anchors),
-            words_cell(moment_text(pair["traversed_at"])),
+            words_cell(moment_text(pair["traversed_at"], zone)),
             _reading(pair["face"], pair["outlet"], pair["job_of_outlet"], here, job, anchors),
-            words_cell(moment_text(pair["observed_at"])),
+            words_cell(moment_text(pair["observed_at"], zone)),
             digits_cell(pair["indication"]["value"], 7, unit),
             digits_cell(pair["value"], 7),
         )
@@ -131,7 +132,7 @@ def cancelling_lines(readings: Sequence[Content]) -> list[str]:
     ]
 
 
-def _revisions(revisions: Sequence[Content]) -> Table:
+def _revisions(revisions: Sequence[Content], zone: str) -> Table:
     columns = (
         TableColumn("Revision", is_number=True),
         *number_columns("K", "u, same calibration"),
@@ -145,7 +146,7 @@ def _revisions(revisions: Sequence[Content]) -> Table:
             digits_cell(each["value"], 7),
             digits_cell(each["same_calibration"]["standard_uncertainty"], 4),
             words_cell(", ".join(f"{pair['traverse']}:{pair['face']}" for pair in each["pairs"])),
-            words_cell(f"{moment_text(each['found_at'])}, {each['found_by']}"),
+            words_cell(f"{moment_text(each['found_at'], zone)}, {each['found_by']}"),
             words_cell(each["reason"]),
         )
         for each in revisions

@@ -85,7 +85,6 @@ def _blocks(
 
 def _evidence(content: Content) -> Iterator[Block]:
     yield Heading(2, "Evidence", "evidence")
-    yield paragraph(_ABOUT_THE_PAPER)
     yield paragraph(
         "The digest of the ledger of records when this report was written. ",
         Run("calib verify --digest", Mark.CODE),
@@ -98,10 +97,3 @@ def _evidence(content: Content) -> Iterator[Block]:
         )
         yield paragraph(Run(content["issue_digest"], Mark.CODE))
     yield paragraph(f"Written by {content['written_by']}. {validation_text(content.get('validation'))}", soft=True)
-
-
-# ISO/IEC 17025:2017, 7.8.2.1 (from memory).
-_ABOUT_THE_PAPER = (
-    "The results relate only to the outlets and ducts that were measured, as they were then. This report is not to be copied "
-    "except in full, unless whoever issued it agrees."
-)

@@ -31,8 +31,9 @@ from hashlib import sha256
 from itertools import count
 
 from calib.faces.drawings import as_svg
+from calib.faces.drawings.style import COLUMN_WIDTH
 from calib.faces.plain_text import by_number, controls_named, shortened
-from calib.faces.report.blocks import Block, Layout, Letterhead, Picture, Table, paragraph
+from calib.faces.report.blocks import Block, Layout, Letterhead, Notice, Picture, Table, paragraph
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.mail_text import as_plain_text
 from calib.faces.report.page import as_html, attribute
@@ -42,7 +43,11 @@ from calib.faces.report.typesetter import as_pngs
 # RFC 5322, 3.6 asks for a sender, and who issues a report has no address here. RFC 6854 allows a group without members, which few
 # programs read; an address below `.invalid` (RFC 2606, 2) is read by all and belongs to nobody. A message without To is complete.
 _SENDER = Address("Sender to be filled in", "report", "calib.invalid")
-_DPI, _WIDTH = 144, 614  # of a picture; its width on the screen [px], as wide as the text
+_DPI = 144  # of a picture
+_WIDE, _SMALL = (
+    614,
+    416,
+)  # [px] of a picture on the screen: as wide as the text, and of one for a column as the page has it
 _COLOURS = 128  # of a picture: a drawing has a dozen, and what lies between them at the edges of letters
 _COMPRESSION = 6  # of zlib: 9 takes six times as long for a tenth of the bytes
 _LONGEST_JOB = 60
@@ -110,7 +115,10 @@ def as_eml(layout: Layout, pdf: bytes, drawings: Sequence[bytes] | None = None) 
 def _body(layout: Layout, attached: str, pictures: "_Pictures") -> tuple[str, str]:
     """The first page as plain text and as a page, with as many rows of its tables as are not too large."""
     for most in _MOST_ROWS:
-        blocks = (*_cut(layout.parts[0], most), paragraph(f"The whole report is attached: {attached}. {_WITHIN}"))
+        blocks = (
+            *map(_led_on, _cut(layout.parts[0], most)),
+            paragraph(f"The whole report is attached: {attached}. {_WITHIN}"),
+        )
         first = replace(layout, blocks=blocks)
         plain, page = _encodable(as_plain_text(first)), _encodable(_for_mail(pictures.page_of(first)))
         if len(plain.encode()) + len(page.encode()) <= _BODIES:
@@ -119,6 +127,18 @@ def _body(layout: Layout, attached: str, pictures: "_Pictures") -> tuple[str, st
 
 
 _WITHIN = "Within that file are its CSV, and a JSON file with every number unrounded."
+
+
+def _led_on(block: Block) -> Block:
+    """A notice that leads on to sections which the body has not says where they are."""
+    if not isinstance(block, Notice):
+        return block
+    return replace(
+        block,
+        text=tuple(
+            replace(run, text=f"{run.text}, in the attached report", to=None) if run.to else run for run in block.text
+        ),
+    )
 
 
 def _cut(blocks: Sequence[Block], most: int) -> Iterable[Block]:
@@ -171,7 +191,10 @@ class _Pictures:
 
     def _within(self, picture: Picture) -> str:
         style = "max-width: 100%; height: auto"
-        return f'<img src="{self._next_address()}" width="{_WIDTH}" style="{style}" alt="{attribute(picture.alternative)}">'
+        width = _WIDE if picture.figure.get_figwidth() > COLUMN_WIDTH else _SMALL
+        return (
+            f'<img src="{self._next_address()}" width="{width}" style="{style}" alt="{attribute(picture.alternative)}">'
+        )
 
     def _next_address(self) -> str:
         return f"cid:{self._identifier(next(self._places))}"

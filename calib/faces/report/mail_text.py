@@ -1,5 +1,6 @@
 """A report as plain text, for a reader who is shown no page: every word and number of it, the pictures as what they tell."""
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from textwrap import wrap
 from typing import Any
@@ -24,11 +25,13 @@ from calib.faces.report.blocks import (
     on_one_line,
     unmarked,
 )
+from calib.faces.written import QUANTITY
 
 _WIDTH = 76  # signs: RFC 5322, 2.1.1 would have lines of 78 at the most
 _HELD = (
     "\ufdd0"  # a space at which no line is broken: a sign that is none, kept for a program's own use (Unicode, 23.7)
 )
+_QUANTITY = re.compile(QUANTITY)
 _UNDER = {2: "=", 3: "-"}
 
 
@@ -38,13 +41,14 @@ def as_plain_text(layout: Layout) -> str:
 
 
 def _wrapped(text: str, first: str = "", after: str = "") -> Iterator[str]:
-    lines = controls_named(text).split("\n")
+    held = _QUANTITY.sub(lambda quantity: quantity[0].replace(" ", _HELD), controls_named(text))
+    lines = held.split("\n")
     for place, line in enumerate(lines):
         begin = after if place else first
         wrapped = wrap(
             line, _WIDTH, initial_indent=begin, subsequent_indent=after, break_long_words=False, break_on_hyphens=False
         )
-        yield from wrapped or [begin.rstrip()]
+        yield from (each.replace(_HELD, " ") for each in wrapped or [begin.rstrip()])
 
 
 def _letterhead(head: Letterhead) -> Iterator[str]:
@@ -92,12 +96,12 @@ def _row(row: TableRow, columns: Sequence[TableColumn]) -> Iterator[str]:
     """What the row is of, then what each filled cell says; a number stays on one line with its uncertainty and unit."""
     texts = [on_one_line(cell.text) for cell in row.cells]
     said = [
-        f"{column.label} {text.replace(' ', _HELD) if column.is_number else text}"
+        f"{column.label}: {text.replace(' ', _HELD) if column.is_number else text}"
         for column, text in zip(columns[1:], texts[1:], strict=True)
         if text
     ]
     line = f"{texts[0]}: {'; '.join(said)}" if said else texts[0]
-    yield from (each.replace(_HELD, " ") for each in _wrapped(line, "* ", "  "))
+    yield from _wrapped(line, "* ", "  ")
 
 
 def _picture(picture: Picture) -> Iterator[str]:

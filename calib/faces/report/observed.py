@@ -10,6 +10,11 @@ DayAndZone = tuple[str, str]
 _DAY, _TIME = slice(10), slice(11, 16)
 
 
+def zone_of(report: Content) -> str:
+    """The difference from UTC that the first page tells with the times of measurement: the other times in it go without."""
+    return moment_text(report["summary"]["measured_from"] or report["issued"])[_TIME.stop :]
+
+
 def common_day(readings: Sequence[Content]) -> DayAndZone | None:
     """The day of all readings and the difference of their times from UTC; None where they differ, or there is no reading."""
     told = {(moment[_DAY], moment[_TIME.stop :]) for moment in (moment_text(each["observed_at"]) for each in readings)}

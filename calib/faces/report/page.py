@@ -34,18 +34,21 @@ from calib.faces.report.blocks import (
     TableColumn,
     TableRow,
     Title,
+    unmarked,
 )
-from calib.faces.report.column_widths import syllables
+from calib.faces.report.column_widths import LONGEST_UNBROKEN, syllables
 from calib.faces.report.page_style import on_paper, style
 from calib.faces.report.symbols import letter_and_subscript, with_symbols
-from calib.faces.written import SIGNS
+from calib.faces.written import QUANTITY, SIGNS
 
 # Letters that are written from right to left, and the marks that turn a direction without being seen.
 _TURNING = re.compile(
     "[\u0590-\u08ff\u200e\u200f\u202a-\u202e\u2066-\u2069\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff]"
 )
-# A date, and a time with its difference from UTC; within a longer number or word none is one.
-_MOMENT = re.compile(r"(?<![\w.:-])(?:\d{4}-\d\d-\d\d|\d\d:\d\d(?::\d\d)?(?:[+-]\d\d:\d\d|Z)?)(?![\w:-])")
+# On one line: a date, and a time with its difference from UTC (within a longer number or word none is one); a value and its unit.
+_ON_ONE_LINE = re.compile(
+    rf"(?<![\w.:-])(?:\d{{4}}-\d\d-\d\d|\d\d:\d\d(?::\d\d)?(?:[+-]\d\d:\d\d|Z)?)(?![\w:-])|(?<![\w.])\(?{QUANTITY}"
+)
 # Nothing is fetched and nothing runs, whatever a page may hold.
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 _Forms = Mapping[type, Callable[[Any], Iterator[str]]]
@@ -137,8 +140,8 @@ def _unfolding(said: str, *, begins_page: bool = False) -> str:
 
 
 def _text(text: str) -> str:
-    """Typed text within the page; a date and a time stand on one line each."""
-    said = _MOMENT.sub(r'<span class="at">\g<0></span>', escape(text)) if ":" in text or "-" in text else escape(text)
+    """Typed text within the page; a date, a time and a value with its unit stand on one line each."""
+    said = _ON_ONE_LINE.sub(r'<span class="at">\g<0></span>', escape(text))
     return f"<bdi>{said}</bdi>" if not text.isascii() and _TURNING.search(text) else said
 
 
@@ -252,11 +255,19 @@ def _signatures(signatures: Signatures) -> Iterator[str]:
 def _table(table: Table) -> Iterator[str]:
     kind = "cards compact" if table.is_compact else "cards"
     caption = f"<caption>{_runs(table.caption)}</caption>" if table.caption else ""
-    heads = "".join(f'<th scope="col"{_class(each)}>{_head(each.label)}</th>' for each in table.columns)
+    columns = [_breaking(each, table.rows, place) for place, each in enumerate(table.columns)]
+    heads = "".join(f'<th scope="col"{_class(each)}>{_head(each.label)}</th>' for each in columns)
     yield f'<table class="{kind}" aria-label="{attribute(table.name)}">{caption}<thead><tr>{heads}</tr></thead>\n<tbody>\n'
-    opening = [_opening(each, is_first=place == 0) for place, each in enumerate(table.columns)]
+    opening = [_opening(each, is_first=place == 0) for place, each in enumerate(columns)]
     yield from (_row(each, opening) for each in table.rows)
     yield "</tbody></table>\n"
+
+
+def _breaking(column: TableColumn, rows: Sequence[TableRow], place: int) -> TableColumn:
+    """A column as it is set: one that asks for one line, and has a longer text, is broken."""
+    if column.is_short and any(len(unmarked(row.cells[place].text)) > LONGEST_UNBROKEN for row in rows):
+        return replace(column, is_short=False)
+    return column
 
 
 def _head(label: str) -> str:

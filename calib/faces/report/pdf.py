@@ -20,6 +20,7 @@ from calib.faces.report.blocks import Layout
 from calib.faces.report.typeset_blocks import GAP, Typesetting, typeset_text
 from calib.faces.report.typeset_signs import showable, typefaces, unseen
 from calib.faces.report.typesetter import typeset_files
+from calib.faces.written import QUANTITY
 
 Paper = Literal["a4", "us-letter"]
 
@@ -54,6 +55,7 @@ def begin_pdf(
         "paper": paper,
         "margin": _MARGIN,
         "gap": GAP,
+        "quantity": QUANTITY,
         "title": unseen(layout.title or layout.job).replace("\n", " ") or "Report",
         "head": typeset_text(_head(layout)),
         "author": unseen(author),

@@ -49,6 +49,12 @@ _DOES: Mapping[str, tuple[str, str]] = {
 _COLUMNS = (*SERVICES, NET)
 _WITH = {"fail": " with its design", "conditional fail": " comply with its design"}
 _FAILING = frozenset(_WITH)
+ATTENTION, SYSTEMS = "What needs attention", "Systems"  # names of its tables
+# ISO/IEC 17025:2017, 7.8.2.1 (from memory). On the first page, which is all that a mail and a first sheet show.
+_ABOUT_THE_PAPER = (
+    "Results relate only to the items measured, as they were then. Not to be copied except in full, "
+    "unless the issuer agrees."
+)
 
 
 def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
@@ -64,6 +70,7 @@ def verdict_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         yield Picture("verdict", bar.figure, bar.words)
     yield paragraph(" ".join([*counted_sentences(report), RULES_IN_BRIEF[report["decision_rule"]]]), soft=True)
     yield signatures(report)
+    yield paragraph(_ABOUT_THE_PAPER, soft=True)
     yield from _needing_attention(report, anchors)
     yield from _of_systems(summary)
     yield paragraph(*_of_mains(report["cross_checks"]), " ".join(_how_sure(report)), soft=True)
@@ -145,9 +152,8 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
         failing = sum(each["statement"] == "fail" for each in worst)
         rows = [_attention(each, readings.get(each["reading"]), report, anchors) for each in worst]
         rows[failing:failing] = map(_of_total, totals)
-        named = "What needs attention"
-        yield paragraph(Run(named, Mark.STRONG))
-        yield Table(named, _columns(units[0]), tuple(rows))
+        yield paragraph(Run(ATTENTION, Mark.STRONG))
+        yield Table(ATTENTION, _columns(units[0]), tuple(rows))
     doubtful = [_doubtful(each, readings[each["reading"]], report, anchors) for each in listed[len(worst) :]]
     if doubtful:
         unit = unit_text(listed[len(worst)]["design"]["unit"])
@@ -196,7 +202,7 @@ def _attention(each: Content, reading: Content | None, report: Content, anchors:
     others = other_measurements(report["cross_checks"], each["outlet"])
     settled = words_cell("; ".join([*_settling(each, reading), *refused, *others]))
     if reading is None:
-        return row_of(outlet, NOTHING, allowed, words_cell(Run("not measured", Mark.STRONG)), NOTHING, settled)
+        return row_of(outlet, NOTHING, allowed, words_cell("not measured"), NOTHING, settled)
     return row_of(
         outlet,
         _without_unit(reading["flow"], to=anchors.of("reading", each["reading"])),
@@ -282,7 +288,7 @@ def _of_systems(summary: Content) -> Iterator[Block]:
         row_of(words_cell(system or "All systems"), *(_total_cell(own.get(service)) for service in services))
         for system, own in of_system.items()
     )
-    yield Table("Systems", (TableColumn("System"), *(TableColumn(label, is_number=True) for label in labels)), rows)
+    yield Table(SYSTEMS, (TableColumn("System"), *(TableColumn(label, is_number=True) for label in labels)), rows)
 
 
 def _total_cell(total: Content | None) -> Cell:
@@ -345,6 +351,8 @@ def _how_sure(report: Content) -> Iterator[str]:
 
 def _named(ruled: Sequence[Content]) -> str:
     count = sum(each["readings"] for each in ruled)
+    if count == 1:
+        return str(ruled[0]["contribution"])
     return " and ".join(f"{each['contribution']} (in {each['readings']} of {count} flows)" for each in ruled[:2])
 
 
@@ -352,10 +360,14 @@ def _wrong(whole: Content) -> str:
     """How many decisions on a whole job are to be expected to be wrong."""
     counts = {"accepted": whole["accepted"], "rejected": whole["judged"] - whole["accepted"]}
     return " and ".join(
-        f"{_number(whole[f'expected_wrongly_{decided}'])} among the {count_of(count, 'flow', 'flows')} {decided}"
+        f"{_number(whole[f'expected_wrongly_{decided}'])} {_of_flows(count)} {decided}"
         for decided, count in counts.items()
         if count
     )
+
+
+def _of_flows(count: int) -> str:
+    return "for the one flow" if count == 1 else f"among the {count} flows"
 
 
 def _number(expected: float) -> str:

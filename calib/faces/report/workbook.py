@@ -37,15 +37,16 @@ from calib.faces.report.blocks import (
     on_one_line,
     unmarked,
 )
-from calib.faces.report.workbook_columns import in_one_zone
-from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
+from calib.faces.report.first_page import WHEN_ISSUED
+from calib.faces.report.workbook_columns import MINUTE, SheetColumn, in_one_zone
+from calib.faces.report.workbook_sheets import WorkbookSheet, first_tables, sheets_of
 from calib.faces.written import Content
 from calib.unswept import unswept
 
 # Signs, of two UTF-16 units each at the most; a cell holds 32,767 (Microsoft, "Excel specifications and limits").
 _LONGEST_PIECE = 16_000
 _LONGEST_IN_FOOTER = 60
-_FIRST_SHEET = (24, 71)  # signs: widths of its columns
+_FIRST_SHEET = (24.0, *[12.0] * 7, 30.0)  # signs: widths of its columns
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
 _FILLED = 0.95  # of a line, since words are not broken
 _NEVER = float("inf")
@@ -97,6 +98,7 @@ class _Written:
         self._strong = workbook.add_format(as_text | {"bold": True})
         self._soft = workbook.add_format(as_text | {"font_color": "#5a6872"})
         self._title = workbook.add_format(as_text | {"bold": True, "font_size": 16, "text_wrap": False})
+        self._moment = workbook.add_format(as_text | {"num_format": MINUTE, "quote_prefix": False})
         head = as_text | {"bold": True, "bg_color": "#e9eeee", "bottom": 1, "valign": "bottom"}
         self._head = workbook.add_format(head)
         self._head_of_numbers = workbook.add_format(head | {"align": "right", "indent": 0})
@@ -109,26 +111,44 @@ class _Written:
     def first_sheet(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> None:
         """What the first page says, what the other sheets hold, decision rule and cautions."""
         page = self._page("Report", _FIRST_SHEET)
-        for row, (label, text, shown) in enumerate(self._said(content, layout, sheets)):
-            lines = 1
-            if label:
-                shown_label = self._title if shown is self._title else self._strong
-                lines = self._write_text(
-                    page, row, 0, label, shown_label, _NEVER if shown is self._title else _FIRST_SHEET[0]
-                )
-            if text:
-                lines = max(lines, self._write_text(page, row, 1, text, shown, _FIRST_SHEET[1]))
-            self._heighten(page, row, 2 if shown is self._title else lines)
+        row = 0
+        for said in self._said(content, layout, sheets):
+            row = (
+                self._table(page, row, said.columns, said.rows, _FIRST_SHEET)
+                if isinstance(said, WorkbookSheet)
+                else self._line(page, row, *said)
+            )
 
-    def _said(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> Iterator[tuple[str, str, Format]]:
+    def _line(self, page: Worksheet, row: int, label: str, said: str | datetime, shown: Format) -> int:
+        """A label, and a text beside it across the other columns, or a moment; the row after it."""
+        lines, is_title = 1, shown is self._title
+        if label:
+            width = _NEVER if is_title else _FIRST_SHEET[0]
+            lines = self._write_text(page, row, 0, label, self._title if is_title else self._strong, width)
+        if isinstance(said, datetime):
+            page.write_datetime(row, 1, said, self._moment)
+        elif said:
+            page.merge_range(row, 1, row, len(_FIRST_SHEET) - 1, "", shown)
+            lines = max(lines, self._write_text(page, row, 1, said, shown, sum(_FIRST_SHEET[1:])))
+        self._heighten(page, row, 2 if is_title else lines)
+        return row + 1
+
+    def _said(
+        self, content: Content, layout: Layout, sheets: list[WorkbookSheet]
+    ) -> Iterator[tuple[str, str | datetime, Format] | WorkbookSheet]:
+        tables = first_tables(content, layout)
         for block in layout.parts[0]:
             if isinstance(block, Title):
                 yield block.text, "", self._title
                 yield block.below, "", self._text
             elif isinstance(block, Heading):
                 yield block.text, "", self._strong
+            elif isinstance(block, Picture | Table) and block.name in tables:
+                if isinstance(block, Table):
+                    yield block.name, "", self._strong
+                yield tables[block.name]
             else:
-                yield from ((label, said, self._text) for label, said in _IN_TWO[type(block)](block))
+                yield from (self._fact(label, said, layout.issued) for label, said in _IN_TWO[type(block)](block))
         yield "", "", self._text
         yield from ((f"Sheet {each.name}", each.holds, self._text) for each in sheets)
         yield "Numbers", _ABOUT_NUMBERS, self._text
@@ -140,6 +160,13 @@ class _Written:
         yield "Written by", content["written_by"], self._soft
         yield "Validation", validation_text(content.get("validation")), self._soft
 
+    def _fact(self, label: str, said: str, issued: str) -> tuple[str, str | datetime, Format]:
+        """A label and what it says; when the report was issued as a moment, whose zone the label names."""
+        if label not in WHEN_ISSUED:
+            return label, said, self._text
+        moment = datetime.fromisoformat(issued)
+        return f"{label} ({moment.tzname()})", moment.replace(tzinfo=None), self._text
+
     def sheet(self, sheet: WorkbookSheet) -> None:
         """A sheet with its head, frozen and repeated on each printed page, and its rows."""
         columns = [in_one_zone(column, sheet.rows) for column in sheet.columns]
@@ -148,20 +175,34 @@ class _Written:
         page.freeze_panes(1, leading)
         page.repeat_rows(0)
         page.autofilter(0, 0, len(sheet.rows), len(columns) - 1)
+        self._table(page, 0, columns, sheet.rows, [column.width for column in columns])
+
+    def _table(
+        self,
+        page: Worksheet,
+        top: int,
+        columns: Sequence[SheetColumn],
+        rows: Sequence[Content],
+        widths: Sequence[float],
+    ) -> int:
+        """Head and rows in columns of these widths; the row after them."""
         for place, column in enumerate(columns):
-            page.write_string(0, place, column.label, self._head if column.shown is None else self._head_of_numbers)
-        self._heighten(page, 0, max(_lines(column.label, column.width) for column in columns))
-        for down, row in enumerate(sheet.rows, start=1):
+            page.write_string(top, place, column.label, self._head if column.shown is None else self._head_of_numbers)
+        self._heighten(
+            page, top, max(_lines(column.label, width) for column, width in zip(columns, widths, strict=False))
+        )
+        for down, row in enumerate(rows, start=top + 1):
             lines = 1
             for place, column in enumerate(columns):
                 cell = column.of(row)
                 if isinstance(cell, str):
-                    lines = max(lines, self._write_text(page, down, place, cell, self._text, column.width))
+                    lines = max(lines, self._write_text(page, down, place, cell, self._text, widths[place]))
                 elif isinstance(cell, date):
                     page.write_datetime(down, place, cell, self._number(column.shown_in(row)))
                 elif cell is not None:
                     page.write_number(down, place, _Unrounded(cell), self._number(column.shown_in(row)))
             self._heighten(page, down, lines)
+        return top + 1 + len(rows)
 
     def rest(self) -> None:
         """The texts that went on past what a cell holds."""

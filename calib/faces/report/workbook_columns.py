@@ -14,7 +14,8 @@ from typing import Any
 from calib.faces.parts.cross_checks import agreement_text, sides_text
 from calib.faces.parts.review_on_job import decided_text, disposed_text
 from calib.faces.parts.two_days import accepted_later
-from calib.faces.written import Content, design_text, total_name
+from calib.faces.report.symbols import letter_and_subscript
+from calib.faces.written import Content, design_text, total_name, unit_text, with_powers, with_units
 from calib.uncertainty.statement import round_uncertainty
 
 MOST_DECIMALS = 15  # of a number format; a float has no more digits
@@ -67,6 +68,17 @@ def _date(label: str, *path: str) -> SheetColumn:
 def _time(label: str, *path: str) -> SheetColumn:
     """A column of moments."""
     return SheetColumn(label, _at(*path), MINUTE, 18)
+
+
+def _unit(label: str, *path: str, width: float) -> SheetColumn:
+    """A column of units, typeset."""
+    of = _at(*path)
+    return SheetColumn(label, lambda row: of(row) and unit_text(of(row)), width=width)
+
+
+def _sentence(key: str) -> Callable[[Content], Any]:
+    """Words of this program's own, with the units in them typeset."""
+    return lambda row: row[key] and with_units(row[key])
 
 
 def _degrees(*path: str) -> Callable[[Content], Any]:
@@ -203,7 +215,7 @@ def _as_typed(of: Callable[[Content], Any]) -> Callable[[Content], str]:
 
 def _reported(row: Content) -> str | None:
     """Flow ± U unit, as on the page."""
-    return row["flow"]["statement"].partition(", k")[0] if row["flow"] else None
+    return with_units(row["flow"]["statement"].partition(", k")[0]) if row["flow"] else None
 
 
 # --- columns ---------------------------------------------------------------------------------------------------------------------
@@ -222,10 +234,10 @@ _FLOW = (
     SheetColumn("Flow ± U as reported", _reported, width=21),
     SheetColumn("Flow", _at("flow", "value"), _NEAR_U),
     SheetColumn("U", _at("flow", "expanded_uncertainty"), _NEAR_U, 9),
-    SheetColumn("Unit", _at("flow", "unit"), width=6),
+    _unit("Unit", "flow", "unit", width=6),
     SheetColumn("k", _at("flow", "coverage_factor"), TWO_DECIMALS, 6),
     SheetColumn("u", _at("flow", "standard_uncertainty"), _NEAR_SMALL_U, 9),
-    SheetColumn("ν_eff", _degrees("flow", "effective_degrees_of_freedom"), DEGREES, 9),
+    SheetColumn("Effective ν", _degrees("flow", "effective_degrees_of_freedom"), DEGREES, 9),
     SheetColumn("Coverage probability", _at("flow", "coverage_probability"), '0.00" "%', 10),
     SheetColumn("Interval from", _at("flow", "interval", "low"), _NEAR_U, 9),
     SheetColumn("Interval to", _at("flow", "interval", "high"), _NEAR_U, 9),
@@ -273,11 +285,11 @@ _WORKED_OUT_FROM = (
     SheetColumn("Shape", _at("evidence", "dimensions", "shape"), width=11),
     *(_typed(side.capitalize(), "evidence", "dimensions", side) for side in ("width", "height", "diameter")),
     _typed("Limit of each", "evidence", "dimensions", "dimension_limit"),
-    SheetColumn("Unit of length", _at("evidence", "dimensions", "dimension_unit"), width=8),
+    _unit("Unit of length", "evidence", "dimensions", "dimension_unit", width=8),
     SheetColumn("Factor", _at("evidence", "factor", "kind"), width=14),
-    SheetColumn("K or A_e", _as_number("evidence", "factor", "value"), GENERAL, 11),
+    SheetColumn("K or Aₑ", _as_number("evidence", "factor", "value"), GENERAL, 11),
     SheetColumn("u of it", _as_number("evidence", "factor", "standard_uncertainty"), GENERAL, 11),
-    SheetColumn("Unit of it", _at("evidence", "factor", "unit"), width=7),
+    _unit("Unit of it", "evidence", "factor", "unit", width=7),
     SheetColumn("Source of it", _at("evidence", "factor", "source"), width=34),
     SheetColumn(
         "Source as declared", lambda row: "; ".join(map(_source_text, _EVIDENCE(row)["sources"])) or None, width=34
@@ -290,6 +302,28 @@ _WORKED_OUT_FROM = (
     _typed("ν of this", "evidence", "method", "own_degrees_of_freedom"),
     SheetColumn("Basis of the method", _at("evidence", "method", "basis"), width=40),
     _typed("Averaged over [s]", "averaging_s"),
+)
+# Of the first sheet: what the first page has as a bar and as tables.
+OF_STATEMENTS = (
+    SheetColumn("Statement", _at("statement")),
+    SheetColumn("Design flows", _at("count"), WHOLE),
+)
+_REPORTED = _FLOW[1:4]  # flow, U, unit
+_AGAINST = {column.label: column for column in _DESIGN}
+OF_ATTENTION = (
+    _OUTLET,
+    *_REPORTED,
+    *(_AGAINST[label] for label in ("Lowest that conforms", "Highest that conforms")),
+    SheetColumn("Statement", _at("statement")),
+    _AGAINST["Probability of conformity"],
+    SheetColumn("What would settle it; remarks; other measurements", _at("settled"), width=40),
+)
+OF_SYSTEMS = (
+    SheetColumn("System", lambda row: row["system"] or "all systems"),
+    _SERVICE,
+    *_REPORTED,
+    *(_AGAINST[label] for label in ("Design", "% of design", "Conformity")),
+    SheetColumn("Outlets measured", lambda row: f"{row['outlets_measured']} of {row['outlets']}"),
 )
 OF_READINGS = (
     _READING,
@@ -304,13 +338,13 @@ OF_READINGS = (
     SheetColumn("Indication as typed", _at("indication"), width=10),
     SheetColumn("Observations as typed", _observations, width=16),
     SheetColumn("Observations, throttled", _at("throttled_observations"), width=13),
-    SheetColumn("Unit", _at("indication_unit"), width=6),
+    _unit("Unit", "indication_unit", width=6),
     SheetColumn("Velocity", _at("velocity", "value"), _NEAR_U_OF_VELOCITY, 9),
     SheetColumn("u of velocity", _at("velocity", "standard_uncertainty"), _NEAR_U_OF_VELOCITY, 9),
-    SheetColumn("Unit of velocity", _at("velocity", "unit"), width=8),
+    _unit("Unit of velocity", "velocity", "unit", width=8),
     SheetColumn("Method", _at("method"), width=16),
     SheetColumn("Conditions", _at("conditions", "name"), width=12),
-    SheetColumn("Density [kg/m3]", _at("conditions", "density", "value"), "0.0000", 9),
+    SheetColumn("Density [kg/m³]", _at("conditions", "density", "value"), "0.0000", 9),
     SheetColumn("Factor found", _at("found_factor", "factor"), width=13),
     *_WORKED_OUT_FROM,
     SheetColumn("Flags", _joined("flags"), width=20),
@@ -336,10 +370,10 @@ def budget_columns(names: Sequence[str]) -> tuple[SheetColumn, ...]:
     return (
         _READING,
         _OUTLET,
-        SheetColumn("Unit", _at("flow", "unit"), width=7),
+        _unit("Unit", "flow", "unit", width=7),
         *(_of_contribution("u", name, "standard_uncertainty") for name in names),
         SheetColumn("u", _at("flow", "standard_uncertainty"), _NEAR_SMALL_U, 9),
-        SheetColumn("ν_eff", _degrees("flow", "effective_degrees_of_freedom"), DEGREES, 9),
+        SheetColumn("Effective ν", _degrees("flow", "effective_degrees_of_freedom"), DEGREES, 9),
     )
 
 
@@ -379,11 +413,12 @@ _NEAR_U_OF_DIFFERENCE = _to_two_digits(_at("difference", "expanded_uncertainty")
 
 def _side_columns(place: int, side: str) -> tuple[SheetColumn, ...]:
     near = _to_two_digits(_at(side, "flow", "expanded_uncertainty"))
+    symbol = f"q{'₁' if place == 1 else '₂'}"
     return (
         SheetColumn("Measured as" if place == 1 else "And as", lambda row: sides_text(row)[place], width=26),
-        SheetColumn(f"q_{place}", _at(side, "flow", "value"), near),
-        SheetColumn(f"U(q_{place})", _at(side, "flow", "expanded_uncertainty"), near, 9),
-        SheetColumn(f"k of q_{place}", _at(side, "flow", "coverage_factor"), TWO_DECIMALS, 6),
+        SheetColumn(symbol, _at(side, "flow", "value"), near),
+        SheetColumn(f"U({symbol})", _at(side, "flow", "expanded_uncertainty"), near, 9),
+        SheetColumn(f"k of {symbol}", _at(side, "flow", "coverage_factor"), TWO_DECIMALS, 6),
     )
 
 
@@ -404,9 +439,9 @@ OF_CROSS_CHECKS = (
     SheetColumn("Difference", _at("difference", "value"), _NEAR_U_OF_DIFFERENCE),
     SheetColumn("U of the difference", _at("difference", "expanded_uncertainty"), _NEAR_U_OF_DIFFERENCE),
     SheetColumn("k", _at("difference", "coverage_factor"), TWO_DECIMALS, 6),
-    SheetColumn("Unit", _at("difference", "unit"), width=6),
+    _unit("Unit", "difference", "unit", width=6),
     SheetColumn("State", _at("state"), width=14),
-    SheetColumn("E_n", _at("normalised_error"), TWO_DECIMALS, 7),
+    SheetColumn("Eₙ", _at("normalised_error"), TWO_DECIMALS, 7),
     SheetColumn("Statement", agreement_text, width=22),
     SheetColumn("Remark", _at("remark"), width=40),
 )
@@ -426,7 +461,7 @@ OF_REFUSALS = (
     _time("Observed", "observed_at"),
     SheetColumn("Indication as typed", _at("indication"), width=10),
     SheetColumn("Observations as typed", _at("observations"), width=18),
-    SheetColumn("Unit", _at("unit"), width=6),
+    _unit("Unit", "unit", width=6),
     SheetColumn("Reasons", _joined("reasons", "\n"), width=70),
     SheetColumn("Reading that counts instead", _at("counts_instead"), WHOLE, 12),
     SheetColumn("Operator", _at("operator"), width=14),
@@ -437,7 +472,7 @@ OF_NOT_MEASURED = (
     _OUTLET,
     _SERVICE,
     SheetColumn("Design", _at("design", "value"), _design_as_written, 9),
-    SheetColumn("Unit", _at("design", "unit"), width=6),
+    _unit("Unit", "design", "unit", width=6),
     SheetColumn("Why a reading was refused", _joined("reasons"), width=60),
 )
 OF_PHOTOGRAPHS = (
@@ -451,8 +486,8 @@ OF_PHOTOGRAPHS = (
 )
 OF_CHANGES = (
     SheetColumn("What", _at("what"), width=40),
-    SheetColumn("Before", _at("before"), width=50),
-    SheetColumn("After", _at("after"), width=50),
+    SheetColumn("Before", _sentence("before"), width=50),
+    SheetColumn("After", _sentence("after"), width=50),
     SheetColumn("Why", _joined("because"), width=60),
 )
 OF_REVIEWS = (
@@ -494,7 +529,7 @@ OF_CONDITIONS = (
     SheetColumn("Conditions", _at("name"), width=16),
     SheetColumn("Quantity", _at("quantity"), width=20),
     _typed("Value as typed", "value", width=12),
-    SheetColumn("Unit", _at("unit"), width=8),
+    _unit("Unit", "unit", width=8),
     SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 10),
     _time("Observed", "observed_at"),
     SheetColumn("Instrument", _at("instrument"), width=11),
@@ -507,7 +542,7 @@ OF_POINTS = (
     SheetColumn("Weight", _at("weight"), GENERAL, 9),
     SheetColumn("Indications as typed", _at("indications_as_typed"), width=24),
     SheetColumn("Velocity", _at("velocity"), "0.000", 9),
-    SheetColumn("Unit", _at("unit"), width=6),
+    _unit("Unit", "unit", width=6),
     SheetColumn("Rule", _at("rule"), width=18),
     _READING,
 )
@@ -524,7 +559,7 @@ OF_INSTRUMENTS = (
     _date("Accepted", "accepted_on"),
     SheetColumn("Recorded later", accepted_later, width=24),
     _date("Due", "due_on"),
-    SheetColumn("Measuring interval", _at("measuring_interval"), width=24),
+    SheetColumn("Measuring interval", _sentence("measuring_interval"), width=24),
     SheetColumn("Reference standards", _joined("reference_standards", ", "), width=16),
 )
 OF_COMPARISONS = (
@@ -532,28 +567,28 @@ OF_COMPARISONS = (
     SheetColumn("Certificate", _at("certificate"), width=14),
     SheetColumn("Phase", _at("phase"), width=10),
     _typed("Reference", "reference", width=11),
-    SheetColumn("Unit", _at("unit"), width=8),
+    _unit("Unit", "unit", width=8),
     _typed("Indication", "indication", width=11),
-    SheetColumn("Unit of indication", lambda row: row["indication_unit"] or row["unit"], width=10),
+    SheetColumn("Unit of indication", lambda row: unit_text(row["indication_unit"] or row["unit"]), width=10),
     _typed("U", "expanded_uncertainty", width=10),
     _typed("k", "coverage_factor", width=8),
     _typed("Repeatability", "repeatability", width=13),
     _typed("Observations", "observations", width=13),
     SheetColumn("Residual", _at("residual"), GENERAL, 13),
-    SheetColumn("Unit of residual", _at("residual_unit"), width=10),
+    _unit("Unit of residual", "residual_unit", width=10),
 )
 OF_BUDGETS_IN_FULL = (
     _READING,
-    SheetColumn("Symbol", _at("symbol"), width=12),
+    SheetColumn("Symbol", lambda row: "".join(letter_and_subscript(row["symbol"]) or row["symbol"]), width=12),
     SheetColumn("Quantity", _at("name"), width=36),
     SheetColumn("Estimate", _at("estimate"), GENERAL, 13),
-    SheetColumn("Unit", _at("unit"), width=8),
+    _unit("Unit", "unit", width=8),
     SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 12),
     SheetColumn("Type", _at("evaluation"), width=6),
     SheetColumn("Distribution", _at("distribution"), width=14),
     SheetColumn("ν", _degrees("degrees_of_freedom"), DEGREES, 9),
     SheetColumn("Sensitivity coefficient c", _at("sensitivity_coefficient"), GENERAL, 13),
-    SheetColumn("Unit of c", _at("sensitivity_unit"), width=16),
+    _unit("Unit of c", "sensitivity_unit", width=16),
     SheetColumn("c·u", _at("contribution"), _to_two_digits(_at("contribution")), 12),
     SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
 )
@@ -563,7 +598,7 @@ OF_LINES_OF_TOTALS = (
     SheetColumn("Total", total_name, width=34, names_row=True),
     SheetColumn("Contribution", _at("name"), width=20),
     SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 12),
-    SheetColumn("Unit", _at("flow", "unit"), width=7),
+    _unit("Unit", "flow", "unit", width=7),
     SheetColumn("ν", _degrees("degrees_of_freedom"), DEGREES, 9),
     SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
 )
@@ -581,7 +616,7 @@ OF_FOUND_FACTORS = (
     SheetColumn("Reading at the face", _at("pair", "face"), WHOLE, 9),
     SheetColumn("Outlet", _at("pair", "outlet"), width=20),
     SheetColumn("Indication at the face", _at("pair", "indication", "value"), GENERAL, 11),
-    SheetColumn("Unit", _at("pair", "indication", "unit"), width=7),
+    _unit("Unit", "pair", "indication", "unit", width=7),
     SheetColumn("K of the pair", _at("pair", "value"), GENERAL, 11),
     SheetColumn("Found by", _at("found_by"), width=14),
     _time("Found", "found_at"),
@@ -593,8 +628,8 @@ OF_COEFFICIENTS = (
     SheetColumn("Certificate", _at("certificate"), width=14),
     SheetColumn("Made from", _at("made_from"), width=10),
     SheetColumn("Shape", _at("shape"), width=13),
-    SheetColumn("Formula", _at("formula"), width=36),
-    SheetColumn("Unit", _at("unit"), width=9),
+    SheetColumn("Formula", lambda row: with_powers(row["formula"]), width=36),
+    _unit("Unit", "unit", width=9),
     SheetColumn("Coefficient", _at("coefficient_name"), width=12),
     SheetColumn("Value", _at("coefficient"), GENERAL, 16),
     SheetColumn("Standard uncertainty", _at("uncertainty"), GENERAL, 16),

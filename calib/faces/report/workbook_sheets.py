@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 from calib.faces import drawings
 from calib.faces.report import workbook_columns as columns
+from calib.faces.report.blocks import Layout, Table, unmarked
 from calib.faces.report.traverses_and_air import air_named, airs_used
+from calib.faces.report.verdict_section import ATTENTION, SYSTEMS
 from calib.faces.report.workbook_columns import SheetColumn
 from calib.faces.written import Content
 
@@ -53,6 +55,28 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
         ("Curves", "coefficients of the calibration curves", columns.OF_COEFFICIENTS, list(_coefficients(content))),
     )  # fmt: skip
     return [WorkbookSheet(*declared) for declared in every if declared[-1]]
+
+
+def first_tables(content: Content, layout: Layout) -> dict[str, WorkbookSheet]:
+    """Picture and tables of the first page as the first sheet has them, each number in a cell of its own, by their names."""
+    summary = content["summary"]
+    flows = {each["reading"]: each for each in content["readings"]}
+    settled = {
+        block.name: [unmarked(row.cells[-1].text) for row in block.rows]
+        for block in layout.parts[0]
+        if isinstance(block, Table)
+    }
+    attention = [
+        each | {name: flows.get(each["reading"], each).get(name) for name in ("flow", "design")} | {"settled": said}
+        for each, said in zip(summary["attention"], settled.get(ATTENTION, ()), strict=False)
+    ]
+    statements = [{"statement": each, "count": count} for each, count in summary["statements"].items() if count]
+    totals = [total for total in (*content["totals"], *content["job_totals"]) if total["flow"]]
+    return {
+        "verdict": WorkbookSheet("verdict", "", columns.OF_STATEMENTS, statements),
+        ATTENTION: WorkbookSheet(ATTENTION, "", columns.OF_ATTENTION, attention),
+        SYSTEMS: WorkbookSheet(SYSTEMS, "", columns.OF_SYSTEMS, totals),
+    }
 
 
 def _totals(content: Content) -> Iterator[Content]:

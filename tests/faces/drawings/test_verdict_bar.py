@@ -45,11 +45,20 @@ def test_the_legend_names_every_count_within_the_picture(counts):
     assert box.y1 <= axes.get_window_extent(renderer).y0 + 1
 
 
-def test_numbers_of_narrow_parts_do_not_lie_upon_one_another():
+def test_numbers_lie_neither_upon_one_another_nor_upon_the_whole_of_a_narrow_part():
     figure = verdict_bar(ALL).figure
     as_png(figure, 60)
     renderer = FigureCanvasAgg(figure).get_renderer()
     boxes = [text.get_window_extent(renderer) for text in figure.axes[0].texts]
 
-    assert len(boxes) == 3
+    assert len(boxes) == 2
     assert all(left.x1 <= right.x0 for left, right in pairwise(boxes))
+
+
+def test_its_letters_are_as_large_as_text_on_a_telephone():
+    figure = verdict_bar(ALL).figure
+    (legend,) = figure.legends
+    texts = [*legend.get_texts(), *figure.axes[0].texts]
+
+    enlarged = 360 / (72 * figure.get_figwidth())  # of 390 px the margins of the page take 30
+    assert min(text.get_fontsize() for text in texts) * enlarged >= 12  # [px]

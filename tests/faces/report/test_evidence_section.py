@@ -167,7 +167,7 @@ def test_the_workbook_has_it_in_its_sheet_of_readings(demo_folder):
             "Height",
             "Limit of each",
             "Unit of length",
-            "K or A_e",
+            "K or Aₑ",
             "u of it",
             "u of the method [%]",
         )

@@ -6,11 +6,13 @@ The small job has designs of 1000, 450 and 600 m3/h at S-1, S-2 and R-1, and of 
 import csv
 import json
 import re
+from datetime import datetime
 
 import pytest
 from openpyxl import load_workbook
 from PIL import Image
 from pypdfium2 import PdfDocument
+from pypdfium2.raw import FPDFText_GetFontWeight
 
 from calib.faces.cautions import RULES_IN_BRIEF
 from calib.faces.report.blocks import Mark, unmarked
@@ -18,7 +20,8 @@ from calib.faces.report.verdict_section import counted_sentences, mains_told, ve
 from tests.command import calib
 from tests.folders import changed, records_of, small_job
 from tests.pictures import flow
-from tests.report_forms import Page, report_of
+from tests.read_back import Mail
+from tests.report_forms import Page, report_of, table
 
 FAIL, LEFT = "fail", "not measured"
 
@@ -226,6 +229,49 @@ def test_flows_that_would_pass_lie_within_the_allowed_range_by_their_own_guard_b
     assert failed["passing_flows"]["to"] == pytest.approx(1100 / (1 + relative))
 
 
+# ISO/IEC 17025, 7.8.2.1
+ABOUT_THE_PAPER = "Results relate only to the items measured, as they were then. Not to be copied except in full"
+
+
+def test_what_the_results_relate_to_and_that_the_paper_is_copied_whole_is_read_without_turning_it(
+    a_failing_job, tmp_path
+):
+    with PdfDocument(a_failing_job["pdf"]) as document:
+        pages = [" ".join(page.get_textpage().get_text_range().split()) for page in document]
+    assert [ABOUT_THE_PAPER in page for page in pages] == [True, *([False] * (len(pages) - 1))]
+    assert ABOUT_THE_PAPER in a_failing_job["html"].read_text().partition("<details")[0]
+
+    for form in ("xlsx", "eml"):
+        assert (
+            calib(
+                "report", "J-1", "--format", form, "--into", tmp_path / form, records=tmp_path / "records.sqlite"
+            ).status
+            == 0
+        )
+    sheet = load_workbook(tmp_path / "xlsx" / "J-1.xlsx").worksheets[0]
+    assert any(ABOUT_THE_PAPER in str(cell) for row in sheet.iter_rows(values_only=True) for cell in row)
+    mail = Mail.of((tmp_path / "eml" / "J-1.eml").read_bytes())
+    assert ABOUT_THE_PAPER in " ".join(mail.plain.split())
+    assert ABOUT_THE_PAPER in mail.html
+
+
+def test_the_strongest_letters_of_a_statement_are_those_of_what_failed(a_failing_job):
+    with PdfDocument(a_failing_job["pdf"]) as document:
+        text = document[0].get_textpage()
+        whole = text.get_text_range()
+        begun = whole.index("What needs attention")
+        failed, missing = (FPDFText_GetFontWeight(text, whole.index(word, begun)) for word in (FAIL, LEFT))
+
+    assert failed >= 700 > missing
+
+
+def test_times_are_told_to_the_minute_and_their_difference_from_utc_on_page_one_and_beside_the_readings(demo_folder):
+    page = re.sub("<[^>]+>", "", (demo_folder / "LM-27-r2.html").read_text())
+
+    assert page.count("+01:00") == 2
+    assert not re.search(r"\d\d:\d\d:\d\d", page)
+
+
 def test_the_first_page_of_the_pdf_has_the_verdict_the_failing_outlet_and_room_for_the_signature(a_failing_job):
     with PdfDocument(a_failing_job["pdf"]) as document:
         text = " ".join(document[0].get_textpage().get_text_range().split())
@@ -352,7 +398,6 @@ def test_the_first_sheet_of_the_workbook_says_what_the_first_page_does(tmp_path)
     assert "Verdict" in cells
     assert any(cell.startswith("Of 4 design flows ") or cell == "All 4 design flows comply." for cell in cells)
     assert RULES_IN_BRIEF["guarded non-binary"] in cells
-    assert any(cell.startswith("Supply [m³/h]: ") for cell in cells)
 
 
 # --- each outlet that probably complies, and what speaks against it --------------------------------------------------------------
@@ -409,3 +454,45 @@ def test_a_system_whose_total_fails_is_named_by_the_verdict_and_needs_attention(
     _, page = first_page_of(tmp_path, sheets)
     assert "AH-1, supply: the total does not comply with its design." in page.text
     assert "3780 to 4620" in page.text
+
+
+def test_the_first_sheet_has_a_date_and_its_counts_and_flows_as_numbers(a_failing_job, tmp_path):
+    content = json.loads(a_failing_job["json"].read_text())
+    assert (
+        calib(
+            "report", "J-1", "--format", "xlsx", "--into", tmp_path / "book", records=tmp_path / "records.sqlite"
+        ).status
+        == 0
+    )
+    rows = list(load_workbook(tmp_path / "book" / "J-1.xlsx").worksheets[0].iter_rows(values_only=True))
+
+    (written,) = [row for row in rows if str(row[0]).startswith("Written (UTC")]
+    assert isinstance(written[1], datetime)
+    assert {row[0]: row[1] for row in rows if row[0] in (FAIL, LEFT)} == {FAIL: 1, LEFT: 1}
+    (failed,) = [row for row in rows if row[0] == "S-1"]
+    (flow,) = [each["flow"] for each in content["readings"] if each["outlet"] == "S-1"]
+    assert failed[1:7] == (flow["value"], flow["expanded_uncertainty"], "m³/h", 900, 1100, FAIL)
+    (total,) = [each for each in content["summary"]["systems"] if each["service"] == "supply" and each["flow"]]
+    (supply,) = [row for row in rows if row[:2] == (total["system"], "supply")]
+    assert supply[2:5] == (total["flow"]["value"], total["flow"]["expanded_uncertainty"], "m³/h")
+
+
+def test_units_are_typeset_in_the_workbook_and_in_the_sentences_of_the_csv(tmp_path):
+    written = tmp_path / "out"
+    assert (
+        calib(
+            "report", "J-1", "--format", "xlsx,csv", "--into", written, records=records_of(tmp_path, small_job())
+        ).status
+        == 0
+    )
+
+    cells = [
+        str(cell)
+        for sheet in load_workbook(written / "J-1.xlsx")
+        for row in sheet.iter_rows(values_only=True)
+        for cell in row
+    ]
+    assert [cell for cell in cells if re.search(r"m3|ft2|degC|_eff|_[en12]\b", cell)] == []
+    flows = [row for row in table((written / "J-1.csv").read_text()) if row["statement"]]
+    assert {row["flow_unit"] for row in flows} == {"m3/h"}
+    assert [row["statement"] for row in flows if " m³/h, k = " not in row["statement"]] == []

@@ -226,6 +226,20 @@ def test_the_plain_body_is_read_without_the_page(demo_folder):
     assert sentence in page_text(mail.html)
 
 
+def test_each_cell_of_the_plain_body_stands_behind_its_label_and_what_a_notice_leads_to_is_placed(demo_folder):
+    mail = Mail.of(max(demo_folder.glob("*.eml")).read_bytes())
+
+    assert "other measurements: set the damper" in one_spaced(mail.plain)
+    for body in (one_spaced(mail.plain), page_text(mail.html)):
+        assert "Changes, in the attached report." in body
+
+
+def test_no_line_of_the_plain_body_parts_a_value_from_its_unit(demo_folder):
+    lines = Mail.of(max(demo_folder.glob("*.eml")).read_bytes()).plain.splitlines()
+
+    assert [line for line in lines if re.match(r"\s*(m³/h|°C|%|± )", line) or line.endswith("±")] == []
+
+
 def test_the_plain_body_tells_what_the_pictures_show(message):
     assert '[Picture: a "curve" & <points>]' in message.plain
     assert "Air flow report on job J-1" in message.plain

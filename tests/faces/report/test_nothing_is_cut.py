@@ -78,6 +78,15 @@ def test_nothing_of_the_page_is_cut_parted_small_or_over_something_else(layout, 
     assert {place: own[:5] for place, own in faults.items() if own} == {}
 
 
+def test_no_page_is_wider_than_its_window(layout, tmp_path):
+    browser.program()
+    page = as_html(layout).replace("<details", "<details open")
+    windows = (*browser.WIDTHS, 1000)
+    wide, _ = browser.widths(tmp_path, [page] * len(windows), windows)
+
+    assert [(window, width) for window, width in zip(windows, wide, strict=True) if width > window] == []
+
+
 # --- the PDF ---------------------------------------------------------------------------------------------------------------------
 
 MARGIN = 42.5  # [pt] beside the text of a page: 15 mm

@@ -12,7 +12,7 @@ from datetime import datetime
 
 import pytest
 
-from calib.faces.report.blocks import Heading, Layout, Notice, Strip, Title, runs
+from calib.faces.report.blocks import Heading, Layout, Notice, Picture, Strip, Table, Title, runs
 from calib.faces.report.content import content
 from calib.faces.report.layout import lay_out
 from calib.faces.report.workbook import as_xlsx
@@ -94,17 +94,20 @@ def test_every_printed_page_can_be_read(book):
         if page.print_title_cols:
             parted.append((page.title, page.print_title_cols))
     assert {("Flows", "$A:$C"), ("Readings", "$A:$B")} <= set(parted)
-    assert book.book.worksheets[0].page_setup.orientation == "portrait"
+    assert book.book.worksheets[0].page_setup.orientation == "landscape"  # its tables are nine columns wide
 
 
 def test_the_first_sheet_says_all_that_the_first_page_says(small, evaluated):
+    """In words, but for the moment of issue and what stands in its tables: those are numbers there (`test_first_page`)."""
     laid_out = lay_out(small, evaluated.every_calibration)
     sections = [place for place, each in enumerate(laid_out.blocks) if isinstance(each, Heading) and each.level == 2]
     first = Workbook.of(as_xlsx(small, laid_out)).book.worksheets[0]
     said = one_spaced(" ".join(str(cell.value) for row in first.iter_rows() for cell in row if cell.value))
-    texts = [one_spaced(text) for block in laid_out.blocks[: sections[1]] for text in every_text(block)]
-    assert len(texts) > 30
-    assert [text for text in texts if text not in said] == []
+    in_words = [each for each in laid_out.blocks[: sections[1]] if not isinstance(each, Picture | Table)]
+    texts = [one_spaced(text) for block in in_words for text in every_text(block)]
+    assert len(texts) > 20
+    assert [text for text in texts if text not in said] == ["2026-03-06 09:00+00:00"]
+    assert "2026-03-06 09:00:00" in said
 
 
 def test_a_draft_says_so_on_every_printed_page(small):
@@ -148,7 +151,7 @@ def test_changes_and_open_reviews_have_sheets_of_their_own(small):
         ],
     }  # fmt: skip
     sheets = Workbook.of(as_xlsx(changed, LAYOUT)).sheets
-    assert sheets["Changes"] == [{"What": "flow at S-1", "Before": "(410 ± 20) m3/h", "Why": "typed anew"}]
+    assert sheets["Changes"] == [{"What": "flow at S-1", "Before": "(410 ± 20) m³/h", "Why": "typed anew"}]
     assert sheets["Open reviews"][0] | {"Readings": "1, 2", "Open lines in all": 5} == sheets["Open reviews"][0]
 
 
