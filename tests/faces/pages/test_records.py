@@ -95,14 +95,15 @@ def test_qa_has_the_records_verified_while_the_page_may_be_closed(served, quinn,
     assert "refresh" not in quinn.get(f"{PAGE}?still").headers
     assert quinn.fill_in(ASKED).status_code == 409  # once is enough
     told = text_of(awaited(served.signed_in("Tom")))
-    verified = calib("verify", "--json", records=served.records).document
-    # The guards of a server of these tests let times run back, and a verification says so.
-    assert ("Whole" in told, "Not right" in told) == (not verified["findings"], bool(verified["findings"]))
-    counts = (
-        f"{verified['entries']} ledger entries, {len(verified['findings'])} finding(s), digest {verified['digest']}"
-    )
-    assert counts in told
-    assert all(each["problem"] in told for each in verified["findings"])
+    verified = calib("verify", "--rows-only", "--json", records=served.records).document
+    (asked,) = served.credentials.verifications_asked()
+    *lines, counts = asked.told.splitlines()
+    findings = [line for line in lines if not line.startswith("remark: ")]
+    # On a server of the tests this process has the guard let clocks differ; the one that verifies knows the program's own.
+    assert all("ledger_goes_on" in finding for finding in findings)
+    assert bool(findings) is (backend == SERVER)
+    assert counts == f"{verified['entries']} ledger entries, {len(findings)} finding(s), digest {verified['digest']}"
+    assert all(line in told for line in (*lines, counts, "Not right" if findings else "Whole"))
     assert ("remark: " in told) is (backend == SERVER)  # a login of QA's proves no pages there
 
 
