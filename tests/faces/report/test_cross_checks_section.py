@@ -159,12 +159,12 @@ def test_the_workbook_has_a_sheet_of_them(small):
     (sheet,) = [sheet for sheet in sheets_of(small) if sheet.name == "Cross-checks"]
     cells = {column.label: column.of(told) for column in sheet.columns}
     assert cells["Flow"] == "room hall"
-    assert (cells["q_1"], cells["q_2"]) == (told["first"]["flow"]["value"], told["second"]["flow"]["value"])
+    assert (cells["q₁"], cells["q₂"]) == (told["first"]["flow"]["value"], told["second"]["flow"]["value"])
     for label, of in (
-        ("k of q_1", told["first"]["flow"]),
-        ("k of q_2", told["second"]["flow"]),
+        ("k of q₁", told["first"]["flow"]),
+        ("k of q₂", told["second"]["flow"]),
         ("k", told["difference"]),
     ):
         assert cells[label] == of["coverage_factor"]
-    assert cells["Difference"] == pytest.approx(cells["q_1"] - cells["q_2"], rel=1e-9)
+    assert cells["Difference"] == pytest.approx(cells["q₁"] - cells["q₂"], rel=1e-9)
     assert cells["Statement"] == "do not agree"

@@ -441,7 +441,8 @@ def test_every_amendment_stands_on_the_page_with_the_flow_before_and_after(repor
         assert row[0] == f"{one['record']}, revision {one['revision']}"
         for each in one["changes"]:
             assert f"{each['column'].replace('_', ' ')}: {each['before']} → {each['after']}" in row[1]
-        assert row[2:4] == [one["reason"], f"{one['by']}, {one['at'].replace('T', ' ')}"]
+        assert row[2] == one["reason"]
+        assert row[3].startswith(f"{one['by']}, {one['at'][:16].replace('T', ' ')}")
         last = one["flows"][-1]
         assert row[4:] == [flow_and_k(last[part])[0] for part in ("before", "after")]
     assert amendments[0]["flows"][-1]["before"] != amendments[0]["flows"][-1]["after"]
@@ -456,9 +457,9 @@ def test_the_refused_reading_stands_on_the_page(report):
             "S-3",
             "AH-1, supply",
             "FH-1 indicated 601, 606, 603 m3/h",
-            "2026-03-05 10:30+01:00",
+            "2026-03-05 10:30",
             "; ".join(one["reasons"]),
-            "FH-1 at 2026-03-05 10:15+01:00 counts",
+            "FH-1 at 2026-03-05 10:15 counts",
         ]
     ]
     assert "1 was refused (S-3: FH-1 at 2026-03-05 10:15+01:00 counts)" in report["page"].text
