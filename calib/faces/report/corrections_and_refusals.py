@@ -135,7 +135,7 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
             words_cell(indicated_text(refusal)),
             words_cell(moment_text(refusal["observed_at"], zone_of(report))),
             words_cell("; ".join(refusal["reasons"])),
-            words_cell(what_became(refusal, readings)),
+            words_cell(what_became(refusal, readings, zone_of(report))),
             anchor=anchors.of("refused", place),
         )
         for place, refusal in enumerate(report["refusals"], start=1)
@@ -158,9 +158,9 @@ def indicated_text(refusal: Content) -> str:
     return f"{refusal['instrument']}{indicated}{remarked}"
 
 
-def what_became(refusal: Content, readings: Mapping[int, Content]) -> str:
+def what_became(refusal: Content, readings: Mapping[int, Content], zone: str) -> str:
     """Which reading counts in the place of a refused one, or that none does; `readings` are those of the report by number."""
     counts = readings.get(refusal["counts_instead"])
     if counts is None:
         return "not measured"
-    return f"{counts['instrument']} at {moment_text(counts['observed_at'])} counts"
+    return f"{counts['instrument']} at {moment_text(counts['observed_at'], zone)} counts"

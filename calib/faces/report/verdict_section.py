@@ -22,6 +22,7 @@ from calib.faces.report.blocks import (
     paragraph,
 )
 from calib.faces.report.corrections_and_refusals import indicated_text, refused_at, what_became
+from calib.faces.report.observed import zone_of
 from calib.faces.report.signature_line import signatures
 from calib.faces.report.table_cells import NOTHING, flow_cell, probability_cell, row_of, statement_cell, words_cell
 from calib.faces.written import (
@@ -130,7 +131,7 @@ def _outlets_and_ducts(outlets: int, ducts: int) -> str:
 def _what_became(report: Content) -> str:
     """Of each outlet with refused readings: which reading counts in their place, or that none does."""
     readings = {reading["reading"]: reading for reading in report["readings"]}
-    said = (f"{each['outlet']}: {what_became(each, readings)}" for each in report["refusals"])
+    said = (f"{each['outlet']}: {what_became(each, readings, zone_of(report))}" for each in report["refusals"])
     return names_text(list(dict.fromkeys(said)), "; ")
 
 
