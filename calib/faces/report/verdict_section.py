@@ -158,7 +158,9 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
     doubtful = [_doubtful(each, readings[each["reading"]], report, anchors) for each in listed[len(worst) :]]
     if doubtful:
         unit = unit_text(listed[len(worst)]["design"]["unit"])
-        parts: list[str | Run] = [f"Probably complying, with a limit within U (flow ± U, allowed, all in {unit}): "]
+        parts: list[str | Run] = [
+            f"Probably complying, with a limit within U (flow ± U in {unit}, allowed, probability, what would pass clearly): "
+        ]
         for place, said in enumerate(doubtful):
             parts += ["; " if place else "", *said]
         yield paragraph(*parts, ".", soft=True)
@@ -170,7 +172,7 @@ def _columns(unit: str) -> tuple[TableColumn, ...]:
     unit = unit_text(unit)
     return (
         TableColumn("Outlet"),
-        *number_columns(f"Flow ± U [{unit}]", f"Allowed [{unit}]"),
+        *number_columns(f"Flow\u00a0±\u00a0U [{unit}]", f"Allowed [{unit}]"),
         TableColumn("Statement", is_short=True),
         TableColumn("Probability", is_number=True),
         TableColumn("What would settle it; remarks; other measurements", is_wordy=True),
@@ -263,10 +265,9 @@ def _doubtful(each: Content, reading: Content, report: Content, anchors: Anchors
     if count is not None:
         said.append(f"{count} observations would settle it")
     elif passing is not None:
-        said.append(
-            f"{allowed_text({'lower_limit': passing['from'], 'upper_limit': passing['to']})} would pass clearly"
-        )
-    yield Run(f" {rounded(reading['flow'])} ({', '.join(said)})")
+        said.append(f"clearly {allowed_text({'lower_limit': passing['from'], 'upper_limit': passing['to']})}")
+    flow = rounded(reading["flow"]).replace(" ", "\u00a0")
+    yield Run(f" {flow} ({', '.join(said)})")
     for told in not_in_agreement(report["cross_checks"], of=each["outlet"]):
         yield Run(f", {told}", Mark.STRONG)
 

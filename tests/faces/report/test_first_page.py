@@ -419,7 +419,7 @@ def test_a_nearly_failed_outlet_has_its_flow_its_range_and_what_would_settle_it(
         assert f"{each['outlet']} {stated} ({low} to {high}, " in words
         if each["observations_to_settle"] is None:
             ends = (f"{each['passing_flows'][end]:.4g}" for end in ("from", "to"))
-            assert f"{' to '.join(ends)} would pass clearly" in words
+            assert f"clearly {' to '.join(ends)}" in words
 
 
 def test_an_outlet_that_was_not_measured_has_what_the_refused_meter_indicated_and_the_remark(demo_folder):

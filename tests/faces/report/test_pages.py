@@ -30,6 +30,14 @@ UNSURE = (11, 98, 185, 272)
 AWAY = {**dict.fromkeys(FAILING, 0.6), **dict.fromkeys(UNSURE, 0.75)}  # share of its design that an outlet has about
 
 
+def test_what_answers_a_client_stands_on_the_first_page_and_the_flows_begin_on_the_second(demo_folder):
+    with pypdfium2.PdfDocument(demo_folder / "LM-27-r2.pdf") as document:
+        first, second = (" ".join(document[page].get_textpage().get_text_range().split()) for page in (0, 1))
+    assert "Of 21 design flows" in first
+    assert "the first is due on" in first  # its last sentence
+    assert re.search(r"Revision 2 Measured flows", second)
+
+
 def signs_of(pdf):
     """Every sign that is seen, with its page and its size [pt]."""
     with pypdfium2.PdfDocument(pdf) as document:
