@@ -17,6 +17,9 @@ known correlations R, of sqrt(w R w) with the sign of sum w_j in their place. Be
 run straight, so that a group never counts for less than if its results were independent. A change since the calibration may well be
 an offset with an opposite gain, so that there not known means (sum |w_j|)^2.
 
+Decision (2026-11). The reference part of a certificate is shared by all its points and never averaged away. Cost: independent ones
+are overstated.
+
 Decision (2026-11-29). How much of an influence is shared is declared as two figures, common c and own o, which is a correlation
 rho = c^2/(c^2 + o^2) for equal terms. Option: rho itself beside one figure, a rule that nothing could declare. Cost: errors known
 to be opposed (rho below 0) cannot be declared; they count as not known.
