@@ -3,9 +3,9 @@
 Decision (2026-11). A form that was wrong is shown by the handler of its own page again, findings beside their fields. Cost: that
 page is asked anew. A page that waits for work is sent anew by a header (`Refresh`), and a link on it stops that.
 
-Decision (2026-11). Starlette with handlers that are plain functions in threads, 20 of them with at most two connections each. Options:
-FastAPI (three times the imports, for a description of an API that nobody asks for), coroutines down to the records (every procedure
-written twice). Cost: what takes long holds a thread.
+Decision (2026-11). Starlette with handlers that are plain functions in threads, 20 of them with at most two connections each.
+Options: FastAPI (three times the imports, for a description of an API that nobody asks for), coroutines down to the records (every
+procedure written twice). Cost: what takes long holds a thread.
 """
 
 import json
