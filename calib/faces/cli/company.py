@@ -25,7 +25,7 @@ def set_(
         Path | None, typer.Option(metavar="FILE", help="A picture that stands for it, PNG or JPEG, at most 1 MB.")
     ] = None,
 ) -> Reply:
-    """Say what the company is called and where it is: reports name it from their next revision on. What is not said stays.
+    """Say what the company is called and where it is: reports name it from their next revision on, and what is not said stays.
 
     Example: calib company set "Fenwick Air Measurement" --address "2 Mill Lane, Larkmoor" --contact "office@fenwick.example"
     """

@@ -59,12 +59,14 @@ def test_a_stored_curve_loads_no_solver(demo_records, words):
 
 
 # What the gate asks of an instrument: itself, its calibrations and what they rest on, its events, checks and reviews, its partner;
-# and the ledger, since a curve counts by whether it was written before its certificate was accepted; entries: what was taken back.
+# and the ledger, since a curve counts by whether it was written before its certificate was accepted; entries: what was taken back;
+# files: statements of evidence that came from another site.
 OF_THE_GATE = {
     "calibrations",
     "curves",
     "entries",
     "events",
+    "files",
     "instruments",
     "ledger",
     "reviews",

@@ -5,11 +5,13 @@ VA-2 of tests.folders was calibrated in house against RS-1, which stays. Expecte
 
 import hashlib
 import shutil
+import time
 
 import pytest
 
 from calib.records import database
 from tests.command import calib, done
+from tests.folders import write
 from tests.procedures.calibrate.test_supersede_calibration import reissued
 
 TODAY = "2026-11-01"  # a day on which C-102 of VA-2, of 2026-02-02, is in force
@@ -131,7 +133,14 @@ def test_what_was_amended_superseded_paired_and_changed_since_goes_along(north, 
     why = ["--reason", "the client's address was wrong"]
     done(north, "calibration", "supersede", "VA-1", "C-101", "C-101a", *why)
     done(north, "instrument", "amend", "VA-1", "--set", "serial=0010", "--always-wrong", *why)
-    done(north, "instrument", "pair", "VA-1", "VA-2", "--reason", "used together")
+    pair = {
+        "probe": "VA-1",
+        "meter": "VA-2",
+        "kind": "paired",
+        "at": "2026-03-05T09:00+01:00",
+        "reason": "used together",
+    }
+    done(north, "import", write(tmp_path / "pair", {"pairings.csv": [pair]}))
     done(north, "interval", "set", "VA-2", "6", "--reason", "it drifts")
     to_south = ["--to", "south", "--into", tmp_path / "both", "--site", "north", "--reason", "needed there"]
     done(north, "instrument", "hand-over", "VA-1", "VA-2", *to_south)
@@ -222,9 +231,11 @@ def test_another_instrument_of_that_tag_is_named_cell_by_cell(south, handed):
 
 
 def test_it_comes_home_with_what_was_added_there(north, south, handed, tmp_path):
+    time.sleep(1.1)  # an event is known by its kind and second: what the sites record of a move is never of the same
     take(south, handed[0])
     accepted(south)
     done(south, "instrument", "adjust", "VA-2", "--reason", "span set")
+    time.sleep(1.1)
     words = ["--to", "north", "--into", tmp_path / "home", "--site", "south", "--reason", "no longer needed"]
     done(south, "instrument", "hand-over", "VA-2", *words, "--by", "Q. South")
     ran = take(north, tmp_path / "home")
