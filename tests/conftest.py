@@ -38,7 +38,7 @@ OF_FILES = {
     "faces/pages/test_without_network.py",  # what is sent, test_unsent asks of a server; the tests that name both run on both
     "faces/pages/test_desk_in_a_browser.py",
     # Pages that show what procedures answer. Who may see and write what is asked of a server too by test_security*, test_people,
-    # test_unsent, test_on_the_phone and the day of each role.
+    # test_records, test_unsent, test_issue and the day of each role.
     "faces/pages/test_assessor.py",
     "faces/pages/test_certificates.py",
     "faces/pages/test_due_and_labels.py",
@@ -47,6 +47,7 @@ OF_FILES = {
     "faces/pages/test_forms_and_visits.py",
     "faces/pages/test_interval.py",
     "faces/pages/test_log.py",
+    "faces/pages/test_on_the_phone.py",
     "faces/pages/test_report_desk.py",
     "faces/pages/test_reviews.py",
     "faces/pages/test_revisions.py",
