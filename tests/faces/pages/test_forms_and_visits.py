@@ -1,6 +1,7 @@
 """What is wrong with a form stands beside its field, what was typed is kept; a visit writes whole or not at all, as the person."""
 
 import re
+import socket
 
 import pytest
 from sqlmodel import select
@@ -21,6 +22,7 @@ from calib.errors import (
 )
 from calib.faces.pages.frame.form import number_of
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Pages, Sent
+from calib.faces.pages.frame.serve import THIS_MACHINE, bound
 from calib.procedures.people.authorise import append
 from calib.records import database, ledger
 from calib.records.tables.jobs import Job
@@ -214,3 +216,11 @@ def test_a_number_in_an_address_is_of_any_record_that_there_may_be():
     for typed in ("0", "-1", "2147483648", "1" * 5000, "\u0663", "1e3", "", " 1"):
         with pytest.raises(NotInRecordsError, match="no reading"):
             number_of(typed)
+
+
+def test_an_answer_waits_for_no_acknowledgement_of_its_head():
+    """TCP_NODELAY: Nagle's rule (RFC 896) holds a second small packet back until the first is acknowledged, some 40 ms later."""
+    with bound(THIS_MACHINE, 0) as listening, socket.create_connection(listening.getsockname()):
+        accepted, _ = listening.accept()
+        with accepted:
+            assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)

@@ -21,9 +21,12 @@ _ENDS_WITHIN = 10  # [s] for what is under way, once it is told to end
 def bound(host: str, port: int) -> socket.socket:
     """A socket on a port, 0 for any that is free; raises CalibError where it cannot be had."""
     try:
-        return socket.create_server((host, port))
+        listening = socket.create_server((host, port))
     except OSError as error:
         raise CalibError(f"port {port} cannot be served ({error.strerror}): name another") from error
+    # Else a page waits 40 ms for the acknowledgement of its head; asyncio sets this where the socket names its protocol alone.
+    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    return listening
 
 
 def serve_pages(
