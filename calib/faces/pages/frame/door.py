@@ -1,7 +1,9 @@
 """The door of the application: which hosts are let in, how much may be sent, and what every answer tells the browser to allow."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 
+from anyio import move_on_after
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse
@@ -10,6 +12,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 LARGEST_SENT = 1_000_000  # [byte] of a form; a page that takes files says its own
 AROUND_A_FILE = 100_000  # [byte] of the form that a file is sent in
 LONGEST_ADDRESS = 4_000  # [byte]
+_READ_OUT_WITHIN = 5  # [s]: what was sent with a request that is answered without it
 _TOO_MUCH = "more was sent than is taken"
 
 _ALLOWED = {
@@ -57,7 +60,14 @@ class Door:
         # A name in an address may hold a slash: it is parted as it was sent, and each name is read by itself.
         path = scope.get("raw_path") or scope["path"].encode()
         scope["path"] = path.partition(b"?")[0].decode("ascii", "replace")
-        await self._inner(scope, counted_bytes(self._largest, receive), self._sending(send))
+        body = _Body(counted_bytes(self._largest, receive))
+
+        async def sent(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                await body.read_out()
+            await send(message)
+
+        await self._inner(scope, body.next, self._sending(sent))
 
     def _refused(self, headers: Sequence[tuple[bytes, bytes]], scope: Scope) -> PlainTextResponse | None:
         hosts = [value.decode("latin-1").lower() for name, value in headers if name == b"host"]
@@ -81,6 +91,26 @@ class Door:
             await send(message)
 
         return sending
+
+
+class _Body:
+    """What is sent with a request, part by part."""
+
+    def __init__(self, receive: Receive) -> None:
+        self._receive = receive
+        self._is_read = False
+
+    async def next(self) -> Message:
+        """The part that comes next."""
+        message = await self._receive()
+        self._is_read = not message.get("more_body", False)
+        return message
+
+    async def read_out(self) -> None:
+        """Let come what nobody asked for: a connection that ends meanwhile takes the answer with it, and a proxy says 502."""
+        with move_on_after(_READ_OUT_WITHIN), suppress(TooMuchSentError):
+            while not self._is_read:
+                await self.next()
 
 
 def counted_bytes(largest: int, receive: Receive) -> Receive:
