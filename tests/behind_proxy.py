@@ -70,10 +70,13 @@ class BehindProxy:
         self.credentials = Credentials(self.records.with_name(f"{self.records.name}.credentials"))
         self.said = self.folder / "journal"
 
-    @property
-    def log(self):
-        """What the proxy wrote of who asked for what."""
-        return (self.folder / "access.log").read_text()
+    def log_up_to(self, asked):
+        """What the proxy wrote of who asked for what, when it has written of this: it does so after it has answered."""
+        until = time.monotonic() + PATIENCE
+        while asked not in (log := (self.folder / "access.log").read_text()):
+            assert time.monotonic() < until, log
+            time.sleep(0.05)
+        return log
 
     def forget_tries(self):
         """Let whoever tried too often try again, past the program."""
