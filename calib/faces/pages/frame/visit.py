@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
+from datetime import datetime
 
 from sqlmodel import Session
 
@@ -85,10 +85,6 @@ class Visit:
     def signature(self, action: str = "page") -> Signature:
         """The person, now, and what they do, in the words of the ledger."""
         return Signature(self.person, self.at, action)
-
-    def last_of(self, day: date) -> datetime:
-        """The last moment of a day here, of the present day now."""
-        return self.at if day == self.at.date() else datetime.combine(day, time(23, 59, 59), self.at.tzinfo)
 
     def may(self, act: str | None) -> bool:
         """Whether the person may do an act of ACTS; with none everybody signed in may."""
