@@ -26,9 +26,7 @@ _COLUMNS = (  # heading, and the order that it leads to
 def fleet(visit: Visit) -> Filled:
     """Instruments that fit, in an order, and when each is due; what an address cannot mean filters nothing, and is said."""
     session, on = visit.reading(), visit.at.date()
-    asked = {
-        name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip()) and not visit.form.wrong(name)
-    }
+    asked = {name: typed for name, typed in visit.asked_for(_ASKED).items() if not visit.form.wrong(name)}
     if findings := [*_of_days(asked.get("within")), *unknown_words(asked.get("state"), asked.get("sort"))]:
         raise BadInputError(findings)
     within = int(asked.get("within", InstrumentWish.within_days))

@@ -47,7 +47,7 @@ _EVIDENCE = "a whole PDF, PNG, JPEG or XML file, judged by its content"
 def people_listed(visit: Visit) -> Filled:
     """Those who fit what the address asks for, on a day of its own."""
     session = visit.reading()
-    asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
+    asked = visit.asked_for(_ASKED)
     on = day_typed("on", asked.get("on", ""), visit.at.date())
     document = answer.document(people_on_file(session, last_of(on, visit.at)), competences(session), on)
     listed = [each | {"competences": _held(document, each["name"])} for each in document["people"]]

@@ -1,6 +1,6 @@
 """A visit: one request of a person, with what its handler needs."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -59,6 +59,10 @@ class Visit:
         """The login as which the person's transactions run on a server; None for a file."""
         enrolled = self.served.credentials.enrolled(self.person)
         return None if enrolled is None else enrolled.login
+
+    def asked_for(self, names: Iterable[str]) -> dict[str, str]:
+        """What the address asks for by some names; what is blank is absent."""
+        return {name: typed for name in names if (typed := self.asked.get(name, "").strip())}
 
     def reading(self) -> Session:
         """A session that reads one consistent state of the records until the handler has returned."""
