@@ -79,7 +79,7 @@ class Form:
 
 @dataclass(frozen=True)
 class FormField:
-    """A field of a form that consists of nothing else."""
+    """A field of a form, as a template shows it that knows no more of it."""
 
     name: str  # of its column
     label: str
