@@ -10,5 +10,9 @@ def clock() -> datetime:
 
 def end_of(day: date) -> datetime:
     """The last moment of a day in the zone of this machine, but not later than now on the present day."""
-    now = clock()
+    return last_of(day, clock())
+
+
+def last_of(day: date, now: datetime) -> datetime:
+    """The last moment of a day in the zone of now, but not later than now on the present day."""
     return now if day == now.date() else datetime.combine(day, time(23, 59, 59), now.tzinfo)

@@ -21,7 +21,8 @@ A page is one file of this folder with a template of its name in `templates/`, a
 - A handler returns `Filled(template, content, title)`, `Goto(address, said)`, `Sent(bytes, kind)` or `Document(content)` (JSON).
   Templates extend `frame.html`, fill `{% block page %}` and see `content`, `visit`, `form`; fields come from `form.html`:
   `{% import "form.html" as parts with context %}`, `{{ parts.begin("/address") }}`, `{{ parts.field("note", "What was seen") }}`,
-  `{{ parts.end("Keep") }}`. Names in addresses: `{{ address("/jobs/{}", job) }}`. Assets: `{{ asset("name.js") }}` of `assets/`.
+  `{{ parts.end("Keep") }}`; those of a form that confines a list from `filter.html`.
+  Names in addresses: `{{ address("/jobs/{}", job) }}`. Assets: `{{ asset("name.js") }}` of `assets/`.
 - What is wrong raises as everywhere: findings of a BadInputError stand beside the field of their column on the page of `again`,
   what was typed is kept; a DoubtError asks there, and `visit.form.is_sure` says that it was answered; every other CalibError is one
   line with a status. Files: `visit.form.file_read("photograph", "a picture", photograph)`, where what its reader finds wrong stands

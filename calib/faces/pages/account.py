@@ -24,7 +24,7 @@ def account(visit: Visit) -> Filled:
     ]
     content = {
         "passkeys": keys,
-        "has_password": has_password(visit),
+        "has_password": own_password(visit) is not None,
         "may": [act["does"] for act in roles_answer.document(ACTS)["acts"] if visit.may(act["act"])],
     }
     return Filled("account.html", content, title="Account")
@@ -38,10 +38,10 @@ def password(visit: Visit) -> Goto:
     return Goto("/account", said="the new password holds; every other device was signed out")
 
 
-def has_password(visit: Visit) -> bool:
-    """Whether the person signs in by a password: who has none has passkeys alone."""
+def own_password(visit: Visit) -> str | None:
+    """The hash of the password that the person signs in by; None: who has none has passkeys alone."""
     enrolled = visit.served.credentials.enrolled(visit.person)
-    return enrolled is not None and enrolled.password is not None
+    return None if enrolled is None else enrolled.password
 
 
 def must_prove(visit: Visit, column: str) -> None:
@@ -49,11 +49,11 @@ def must_prove(visit: Visit, column: str) -> None:
 
     Raises BadInputError, MayNotError.
     """
-    enrolled = visit.served.credentials.enrolled(visit.person)
-    if enrolled is None or enrolled.password is None:
+    hashed = own_password(visit)
+    if hashed is None:
         must_be_fresh(visit)
         return
     await_turn(visit, visit.person)
-    if not is_password(visit.form[column], enrolled.password):
+    if not is_password(visit.form[column], hashed):
         raise BadInputError([Finding.typed(column, None, "the password that holds until now")])
     turn_taken(visit, visit.person)

@@ -15,7 +15,7 @@ from calib.faces.answers import recorded_certificate as answer
 from calib.faces.files import LARGEST_FILE
 from calib.faces.pages.certificate import certificate_shown
 from calib.faces.pages.frame.door import AROUND_A_FILE, LARGEST_SENT
-from calib.faces.pages.frame.form import choices, label_of
+from calib.faces.pages.frame.form import FormField, choices, label_of
 from calib.faces.pages.frame.routes import Filled, Goto, Outcome, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.written import Content
@@ -195,8 +195,8 @@ def _filled(
     return Filled("certificate_in.html", content, title=f"A certificate of {tag}")
 
 
-def _field(column: TypedColumn) -> Content:
+def _field(column: TypedColumn) -> FormField:
     """A column of the declaration as a field: what it is called, what it means, and the words that it may be."""
     words = column.check("") or ""
     told = f"{column.meaning}; {words}" if words.startswith("one of ") else column.meaning
-    return {"name": column.name, "label": label_of(column.name), "told": told, "required": column.required}
+    return FormField(column.name, label_of(column.name), told, required=column.required)

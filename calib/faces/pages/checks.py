@@ -6,7 +6,7 @@ from calib.faces.answers import check as answer
 from calib.faces.answers import control_charts as charts_answer
 from calib.faces.drawings.check_line import check_line
 from calib.faces.pages.events import happened, take_record_back, to_take_back
-from calib.faces.pages.frame.form import choices, label_of
+from calib.faces.pages.frame.form import FormField, choices, label_of
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.checks_on_file import charts_of, check_on_file, checks_on_file
@@ -44,7 +44,7 @@ def checks(visit: Visit, tag: str) -> Filled:
         "kinds_shown": choices(CHECK_KINDS),
         "units_shown": choices(known_units(instrument.quantity)),
         "unit": instrument.unit,
-        "columns": [{"name": each.name, "label": label_of(each.name), "told": each.meaning} for each in _COLUMNS],
+        "columns": [FormField(each.name, label_of(each.name), each.meaning) for each in _COLUMNS],
     }
     return Filled("checks.html", content, title=f"{tag}: intermediate checks")
 

@@ -2,16 +2,15 @@
 
 from urllib.parse import urlencode
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError
 from calib.faces.answers import instruments as answer
 from calib.faces.drawings.due_bars import due_drawing, due_words
 from calib.faces.drawings.time_line import time_line, under
-from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.form import choices, days_findings
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.due import due
 from calib.procedures.fleet.list_instruments import STATES, InstrumentWish, list_instruments, unknown_words
-from calib.procedures.typed.cells import whole
 
 pages = Pages()
 _TEXTS = ("text", "kind", "location", "custodian")  # each contained in what is wanted
@@ -26,10 +25,11 @@ _COLUMNS = (  # heading, and the order that it leads to
 def fleet(visit: Visit) -> Filled:
     """Instruments that fit, in an order, and when each is due; what an address cannot mean filters nothing, and is said."""
     session, on = visit.reading(), visit.at.date()
-    asked = {
-        name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip()) and not visit.form.wrong(name)
-    }
-    if findings := [*_of_days(asked.get("within")), *unknown_words(asked.get("state"), asked.get("sort"))]:
+    asked = {name: typed for name, typed in visit.asked_for(_ASKED).items() if not visit.form.wrong(name)}
+    if findings := [
+        *days_findings("within", asked.get("within", "")),
+        *unknown_words(asked.get("state"), asked.get("sort")),
+    ]:
         raise BadInputError(findings)
     within = int(asked.get("within", InstrumentWish.within_days))
     wish = InstrumentWish(**{name: asked.get(name) for name in (*_TEXTS, "state")}, within_days=within)
@@ -59,9 +59,3 @@ def fleet(visit: Visit) -> Filled:
         "under": under(drawing),
     }
     return Filled("fleet.html", content, title="Fleet")
-
-
-def _of_days(typed: str | None) -> list[Finding]:
-    """What is wrong with the days to look ahead."""
-    expected = None if typed is None else whole(typed)
-    return [] if expected is None else [Finding.typed("within", typed, f"a number of days: {expected}")]

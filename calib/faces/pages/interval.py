@@ -24,9 +24,7 @@ MOST_REVIEWED = 10  # at a time: each reads the whole history of its family
 @pages.shows(INTERVAL)
 def interval(visit: Visit, tag: str) -> Filled:
     """History, drift and family with one recommendation and its reason; nothing is changed by it."""
-    asked = {"target": _USUAL} | {
-        name: typed for name in ("target", "judged") if (typed := visit.asked.get(name, "").strip())
-    }
+    asked = {"target": _USUAL} | visit.asked_for(("target", "judged"))
     wrong = [
         Finding.typed(name, asked[name], f"one of {', '.join(known)}")
         for name, known in (("target", _TARGETS), ("judged", JUDGED))

@@ -16,7 +16,7 @@ _TICK = "label "  # before the tag, in the name of its mark
 def labels_shown(visit: Visit) -> Filled:
     """What gets a label of what the address asks for, and why the rest gets none."""
     session = visit.reading()
-    asked = {name: typed for name in _TEXTS if (typed := visit.asked.get(name, "").strip())}
+    asked = visit.asked_for(_TEXTS)
     wish = InstrumentWish(
         kind=asked.get("kind"), location=asked.get("location"), custodian=asked.get("custodian"), text=asked.get("text")
     )

@@ -19,7 +19,7 @@ _ASKED = (*_TEXTS, "since", "until", "before")
 def log_shown(visit: Visit) -> Filled:
     """The newest entries that fit, an act a row, and the way to those before them."""
     session = visit.reading()
-    asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
+    asked = visit.asked_for(_ASKED)
     person, action, kind, instrument, job = (asked.get(name) for name in _TEXTS)
     since, until = (
         day_typed(name, asked[name], visit.at.date()) if name in asked else None for name in ("since", "until")

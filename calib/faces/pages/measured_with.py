@@ -62,12 +62,13 @@ def measured_with(session: Session, visit: Visit, job: str, outlet: Outlet) -> C
 
 
 def _readiness(session: Session, visit: Visit, decision: Decision, outlet: Outlet) -> Content:
-    """The gate's answer on a meter now, and where it may not be used those that may."""
-    instead = [] if decision.allowed else instead_of(session, visit, decision.tag, outlet)
+    """The gate's answer on a meter now; where it may not be used, or what was typed is refused, what else could be."""
+    is_barred = visit.form.refused or not decision.allowed
+    instead = _instead_of(session, visit, decision.tag, outlet) if is_barred else []
     return {"tag": decision.tag, "allowed": decision.allowed, "reasons": decision.reasons, "instead": instead}
 
 
-def instead_of(session: Session, visit: Visit, tag: str, outlet: Outlet) -> list[Content]:
+def _instead_of(session: Session, visit: Visit, tag: str, outlet: Outlet) -> list[Content]:
     """What else could be used at an outlet: instruments that measure the same there and may be used now."""
     wanted = Duty.IN_A_SECTION if is_traversed(outlet) else Duty.AT_A_FACE
     instead = ready_instead(session, tag, visit.at, visit.at, wanted)

@@ -12,7 +12,7 @@ import secrets
 import segno
 from markupsafe import Markup
 
-from calib.faces.pages.account import has_password, must_prove
+from calib.faces.pages.account import must_prove, own_password
 from calib.faces.pages.frame.form import FormField
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
@@ -35,7 +35,7 @@ def link_asked(visit: Visit, person: str) -> Filled:
         f"With it {person} chooses a password or makes a passkey. It works once, and is shown once.",
         f"Whatever {person} signed in by until now ends. Whoever has the link becomes {person}: hand it over as a key.",
     )
-    asked = fields if has_password(visit) else ()
+    asked = () if own_password(visit) is None else fields
     return form_of_person(person, "link", f"A link for {person}", asked, "Make the link", told)
 
 

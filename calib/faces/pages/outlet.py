@@ -8,7 +8,7 @@ from calib.errors import RefusedError
 from calib.faces.answers import entered_reading, job_on_site
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
-from calib.faces.pages.measured_with import chosen, instead_of, measured_with, sending
+from calib.faces.pages.measured_with import chosen, measured_with, sending
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed, readings_on_record
 from calib.procedures.enter.send_entry import send_entry
@@ -21,7 +21,6 @@ from calib.procedures.on_record.jobs_by_name import outlet_named, typed_in_job
 from calib.procedures.report.issued import issued_without
 from calib.procedures.typed.values import cell_of, values_typed
 from calib.records.record import key
-from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
 
 pages = Pages()
@@ -48,7 +47,6 @@ def outlet(visit: Visit, job: str, outlet: str) -> Filled:
         "readings": readings,
         "photographs": photographs_at(session, key(here.id), readings),
         "passes": range(1, PASS_FIELDS + 1),
-        "instead": _instead(session, visit, here),
         "proven": proof,
     }
     return Filled("outlet.html", content, title=f"{outlet}, {job}")
@@ -70,12 +68,6 @@ def typed_entry(visit: Visit, job: str, outlet: str) -> TypedEntry:
     if visit.form["observed_at"]:
         cells["observed_at"] = visit.form["observed_at"]
     return TypedEntry(cells)
-
-
-def _instead(session: Session, visit: Visit, outlet: Outlet) -> list[Content]:
-    """What else could be used, where the gate has just refused what was typed."""
-    tag = visit.form["instrument"] if visit.form.refused else ""
-    return instead_of(session, visit, tag, outlet) if tag else []
 
 
 def entry_written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:

@@ -6,6 +6,7 @@ server the grants that follow are shown to QA; the owner of its tables runs them
 
 from collections.abc import Sequence
 
+from calib.clock import last_of
 from calib.confirmation.authority import ACTS, ROLES
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.faces.answers import people as answer
@@ -46,9 +47,9 @@ _EVIDENCE = "a whole PDF, PNG, JPEG or XML file, judged by its content"
 def people_listed(visit: Visit) -> Filled:
     """Those who fit what the address asks for, on a day of its own."""
     session = visit.reading()
-    asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
+    asked = visit.asked_for(_ASKED)
     on = day_typed("on", asked.get("on", ""), visit.at.date())
-    document = answer.document(people_on_file(session, visit.last_of(on)), competences(session), on)
+    document = answer.document(people_on_file(session, last_of(on, visit.at)), competences(session), on)
     listed = [each | {"competences": _held(document, each["name"])} for each in document["people"]]
     content = {
         "people": [each for each in listed if _fits(each, asked)],

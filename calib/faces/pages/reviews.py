@@ -24,7 +24,7 @@ _COLUMNS = (
 @pages.shows(REVIEWS, menu="Reviews")
 def reviews_page(visit: Visit) -> Filled:
     """Reviews that fit, in an order; the open ones where nothing else is asked for."""
-    asked = {name: typed for name in _ASKED if (typed := visit.asked.get(name, "").strip())}
+    asked = visit.asked_for(_ASKED)
     state, sort, wrong = asked.get("state", OPEN), asked.get("sort", "newest"), ""
     listed: list[Content] = []
     try:

@@ -26,8 +26,10 @@ const queue = (() => {
   };
 })();
 
+const two = number => String(number).padStart(2, "0");
+const dayOf = at => `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+
 function timeOf(answer) {  // when the server gave it, with the day where that was another one
-  const at = new Date(answer.headers.get("Date")), two = number => String(number).padStart(2, "0");
-  const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} `;
-  return `${at.toDateString() === new Date().toDateString() ? "" : day}${two(at.getHours())}:${two(at.getMinutes())}`;
+  const at = new Date(answer.headers.get("Date"));
+  return `${dayOf(at) === dayOf(new Date()) ? "" : `${dayOf(at)} `}${two(at.getHours())}:${two(at.getMinutes())}`;
 }

@@ -7,12 +7,10 @@
   const place = entry => `/jobs/${encodeURIComponent(entry.job)}/outlets/${encodeURIComponent(entry.outlet)}`;
   const count = (number, what) => `${number} reading${number === 1 ? "" : "s"} ${what}`;
   const {isAnswered, isAskedBack} = queue;
-  const two = number => String(number).padStart(2, "0");
 
   function time() {  // by the clock of this device, with its zone
     const now = new Date(), zone = -now.getTimezoneOffset(), ahead = Math.abs(zone);
-    const day = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
-    return `${day}T${two(now.getHours())}:${two(now.getMinutes())}:${two(now.getSeconds())}` +
+    return `${dayOf(now)}T${two(now.getHours())}:${two(now.getMinutes())}:${two(now.getSeconds())}` +
       `${zone < 0 ? "-" : "+"}${two(Math.floor(ahead / 60))}:${two(ahead % 60)}`;
   }
 

@@ -79,7 +79,7 @@ class Form:
 
 @dataclass(frozen=True)
 class FormField:
-    """A field of a form that consists of nothing else."""
+    """A field of a form, as a template shows it that knows no more of it."""
 
     name: str  # of its column
     label: str
@@ -120,12 +120,16 @@ def day_typed(name: str, typed: str, usual: date) -> date:
 
 def days_typed(name: str, typed: str, usual: int) -> int:
     """A number of days as typed into a field, or the usual one where it is blank; raises BadInputError."""
+    if findings := days_findings(name, typed):
+        raise BadInputError(findings)
+    return int(typed) if typed.strip() else usual
+
+
+def days_findings(name: str, typed: str) -> list[Finding]:
+    """What is wrong with a number of days as typed into a field; nothing where it is blank."""
     cell = typed.strip()
-    if not cell:
-        return usual
-    if (expected := whole(cell)) is not None:
-        raise BadInputError([Finding.typed(name, cell, f"a number of days: {expected}")])
-    return int(cell)
+    expected = whole(cell) if cell else None
+    return [] if expected is None else [Finding.typed(name, cell, f"a number of days: {expected}")]
 
 
 def field_of(column: str) -> str:

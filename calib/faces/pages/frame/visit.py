@@ -1,9 +1,9 @@
 """A visit: one request of a person, with what its handler needs."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
+from datetime import datetime
 
 from sqlmodel import Session
 
@@ -60,6 +60,10 @@ class Visit:
         enrolled = self.served.credentials.enrolled(self.person)
         return None if enrolled is None else enrolled.login
 
+    def asked_for(self, names: Iterable[str]) -> dict[str, str]:
+        """What the address asks for by some names; what is blank is absent."""
+        return {name: typed for name in names if (typed := self.asked.get(name, "").strip())}
+
     def reading(self) -> Session:
         """A session that reads one consistent state of the records until the handler has returned."""
         return self.opened.enter_context(self.reading_first())
@@ -85,10 +89,6 @@ class Visit:
     def signature(self, action: str = "page") -> Signature:
         """The person, now, and what they do, in the words of the ledger."""
         return Signature(self.person, self.at, action)
-
-    def last_of(self, day: date) -> datetime:
-        """The last moment of a day here, of the present day now."""
-        return self.at if day == self.at.date() else datetime.combine(day, time(23, 59, 59), self.at.tzinfo)
 
     def may(self, act: str | None) -> bool:
         """Whether the person may do an act of ACTS; with none everybody signed in may."""
