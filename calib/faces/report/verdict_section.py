@@ -131,7 +131,8 @@ def _outlets_and_ducts(outlets: int, ducts: int) -> str:
 def _what_became(report: Content) -> str:
     """Of each outlet with refused readings: which reading counts in their place, or that none does."""
     readings = {reading["reading"]: reading for reading in report["readings"]}
-    said = (f"{each['outlet']}: {what_became(each, readings, zone_of(report))}" for each in report["refusals"])
+    zone = zone_of(report)
+    said = (f"{each['outlet']}: {what_became(each, readings, zone)}" for each in report["refusals"])
     return names_text(list(dict.fromkeys(said)), "; ")
 
 
