@@ -1,7 +1,7 @@
 """Numbers and statements as they are written, in every answer, picture and report."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from calib.quantities import UNITS
@@ -31,22 +31,19 @@ def unit_text(symbol: str) -> str:
     return symbol
 
 
-_OTHERWISE_TYPESET = sorted(
-    {symbol for known in UNITS.values() for symbol in known if unit_text(symbol) != symbol}, reverse=True
-)
-_AS_TYPED = re.compile(rf"(?<![\w/])(?:{'|'.join(map(re.escape, _OTHERWISE_TYPESET))})(?![\w/])")
+def _any_of(texts: Iterable[str]) -> str:
+    """A pattern of one of some texts; of two that begin alike the longer stands first."""
+    return "|".join(map(re.escape, sorted(texts, reverse=True)))
 
+
+_SYMBOLS = {symbol for known in UNITS.values() for symbol in known}
+_AS_TYPED = re.compile(rf"(?<![\w/])(?:{_any_of(each for each in _SYMBOLS if unit_text(each) != each)})(?![\w/])")
 
 # A value, with its U, and its unit: what is never parted by the end of a line. Read by Python and by the typesetter, so it looks
 # at nothing but itself.
-QUANTITY = r"[−+]?\d[\d.]*(?:\)? ± \d[\d.]*)?(?: × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?\)? (?:%|(?:{})\b)".format(
-    "|".join(
-        sorted(
-            {re.escape(unit_text(symbol)) for known in UNITS.values() for symbol in known if symbol[-1].isalpha()},
-            key=len,
-            reverse=True,
-        )
-    )
+QUANTITY = (
+    r"[−+]?\d[\d.]*(?:\)? ± \d[\d.]*)?(?: × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?\)? "
+    rf"(?:%|(?:{_any_of({unit_text(each) for each in _SYMBOLS if each[-1].isalpha()})})\b)"
 )
 
 

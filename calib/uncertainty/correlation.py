@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Floats
-from calib.uncertainty.propagation import Contribution, combine, combine_totals
+from calib.uncertainty.propagation import Contribution, combine, combine_totals, lots_of_sums
 from calib.uncertainty.sharing import independent
 
 PairOfResults = tuple[int, int]
@@ -59,23 +59,10 @@ def _variance(contributions: Sequence[Contribution], pairs: Sequence[PairOfResul
     """(pairs,) u^2(a + sign b) [unit of the result squared]."""
     variance = np.zeros(len(pairs))
     size = contributions[0].source.size
-    for lot in _lots(pairs):
+    for lot in lots_of_sums(pairs):
         membership, signs = np.full(size, -1), np.ones(size)
         for place, pair in enumerate(lot):
             membership[list(pairs[pair])] = place
             signs[pairs[pair][1]] = sign
         variance[lot] = combine_totals(contributions, membership, signs, len(lot)).standard_uncertainty ** 2
     return variance
-
-
-def _lots(pairs: Sequence[PairOfResults]) -> list[list[int]]:
-    """Places of the pairs in few lots, in each of which no result stands twice."""
-    lots: list[tuple[list[int], set[int]]] = []
-    for place, pair in enumerate(pairs):
-        lot = next((each for each in lots if each[1].isdisjoint(pair)), None)
-        if lot is None:
-            lot = ([], set())
-            lots.append(lot)
-        lot[0].append(place)
-        lot[1].update(pair)
-    return [places for places, _ in lots]

@@ -134,6 +134,19 @@ def combine_totals(contributions: Sequence[Contribution], membership: Integers, 
     return _combined(variances, below, dof)
 
 
+def lots_of_sums(members: Sequence[Collection[int]]) -> list[list[int]]:
+    """Places of some sums, each by its members, in few lots: in each no member stands twice, as `combine_totals` wants it."""
+    lots: list[tuple[list[int], set[int]]] = []
+    for place, own in enumerate(members):
+        lot = next((each for each in lots if each[1].isdisjoint(own)), None)
+        if lot is None:
+            lot = ([], set())
+            lots.append(lot)
+        lot[0].append(place)
+        lot[1].update(own)
+    return [places for places, _ in lots]
+
+
 @dataclass(frozen=True)
 class NotKnown:
     """Groups of which it is not known what their results share, in totals: arrays over pairs of total and group."""

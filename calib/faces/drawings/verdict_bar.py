@@ -12,9 +12,7 @@ from calib.faces.written import SIGNS
 
 _BAR_HIGH, _LINE_HIGH = 0.36, 0.17  # [in] of the bar with what is left free about it, and of a line of the legend
 _IN_A_ROW = 2  # of the legend
-_LEAST_NAMED = (
-    0.05  # of the bar for each digit: the number in a narrower part would hide it, and stands in the legend alone
-)
+_LEAST_NAMED = 0.05  # of the bar for each digit: in a narrower part the number would hide it; the legend has it
 
 
 def verdict_bar(counts: Mapping[str, int]) -> Chart | None:

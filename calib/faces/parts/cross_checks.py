@@ -1,6 +1,6 @@
 """The cross-checks of a job, as every answer on its flows says them: where two measurements speak about one flow."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from calib.counted import count_of
 from calib.faces.parts.reading_in_full import result, state_text
@@ -102,19 +102,15 @@ def other_measurements(checks: Sequence[Content], outlet: str) -> Iterator[str]:
             yield f"{'by difference' if check['agrees'] is None else first}: {rounded(flow)} {unit_text(flow['unit'])}{said}"
 
 
-def not_in_agreement(checks: Sequence[Content], besides: Collection[str] = (), of: str | None = None) -> Iterator[str]:
-    """Outlets that were measured twice and differ by more than U(d): those not told elsewhere, or one of which the name is told."""
+def not_in_agreement(checks: Sequence[Content]) -> Iterator[tuple[str, str]]:
+    """Outlets that were measured twice and differ by more than U(d), each with what is said of it."""
     for check in checks:
-        outlet, first, _ = sides_text(check)
         if check["agrees"] is False and check["kind"] in (TwoWays.REPEAT, TwoWays.BRANCH):
-            flows = [
-                f"{rounded(flow)} {unit_text(flow['unit'])}" for flow in (check["first"]["flow"], check["difference"])
-            ]
-            said = f"{first}: {flows[0]}, does not agree: it differs by {flows[1]}"
-            if outlet == of:
-                yield said
-            elif of is None and outlet not in besides:
-                yield f"{outlet}, {said}"
+            outlet, first, _ = sides_text(check)
+            flow, difference = (
+                f"{rounded(each)} {unit_text(each['unit'])}" for each in (check["first"]["flow"], check["difference"])
+            )
+            yield outlet, f"{first}: {flow}, does not agree: it differs by {difference}"
 
 
 def cross_check_rows(checks: Sequence[Content]) -> list[tuple[str, ...]]:

@@ -153,7 +153,8 @@ def _quantities(place: int, budget: Content, reading: Content) -> Table:
         TableColumn("Evaluation", is_short=True),
         *number_columns("ν_i", "c_i", f"u_i [{unit_text(flow['unit'])}]", "Share of u² [%]"),
     )
-    rows = [_quantity(each, reading) for each in budget["quantities"]]
+    typed = _typed(reading["evidence"])
+    rows = [_quantity(each, flow["unit"], typed) for each in budget["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
     total = row_of(
         Cell(with_symbols("q_V")),
@@ -174,9 +175,9 @@ def _interval(flow: Content) -> str:
     return f", interval {ends_of_interval(flow)}" if flow["interval"] else ""
 
 
-def _quantity(each: Content, reading: Content) -> TableRow:
-    unit, flow_unit = each["unit"], reading["flow"]["unit"]
-    dof, typed = each["degrees_of_freedom"], _typed(reading["evidence"])
+def _quantity(each: Content, flow_unit: str, typed: Mapping[str, str | None]) -> TableRow:
+    unit = each["unit"]
+    dof = each["degrees_of_freedom"]
     return row_of(
         Cell(with_symbols(each["symbol"])),
         _as_typed(each["estimate"], 7, unit, typed.get(each["symbol"])),
@@ -202,8 +203,9 @@ def _typed(evidence: Content) -> Mapping[str, str | None]:
 
 def _as_typed(value: float, digits: int, unit: str | None, typed: str | None) -> Cell:
     """A number of its own row as it was typed, where it was; else with so many digits, as a whole number has none behind."""
-    is_typed = typed is not None and isclose(float(typed), value, rel_tol=1e-9)
-    return Cell((Run(typed if typed is not None and is_typed else significant(value, digits)),), value, unit)
+    if typed is None or not isclose(float(typed), value, rel_tol=1e-9):
+        typed = significant(value, digits)
+    return Cell((Run(typed),), value, unit)
 
 
 def _result(reading: Content) -> str:

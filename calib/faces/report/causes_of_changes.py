@@ -13,7 +13,7 @@ from calib.measurement import PLANT_DRIFT
 from calib.records.words import NET, REPEAT
 
 _AS_ACCURATE = 1e-9
-_POOLED, _STABILITY, _DRIFT = "repeatability", "stability", PLANT_DRIFT
+_POOLED, _STABILITY = "repeatability", "stability"
 _OF_INSTRUMENTS = (_POOLED, _STABILITY, "resolution")
 # What of a design is typed, and not worked out of the flow.
 _DESIGN = ("value", "lower_limit", "upper_limit", "density_kg_per_m3")
@@ -80,7 +80,7 @@ def _otherwise(before: Content, after: Content, earlier: Content, now: Content) 
     yield from (_amended(each) for each in since if each["record"].partition(", from ")[0] in records)
     yield from _certificates(earlier, now)
     yield from _decided(before, after, now)
-    if not _is_alike(earlier, now, _DRIFT):
+    if not _is_alike(earlier, now, PLANT_DRIFT):
         yield from _drifts(before, after, now)
     if not _is_alike(earlier, now, _STABILITY):
         yield f"stability of {now['instrument']}, by what is on record of it since"

@@ -59,9 +59,8 @@ def amendments_section(report: Content) -> Iterator[Block]:
         TableColumn("By, at", is_wordy=True),
         *number_columns("Latest flow before", "Latest flow after"),
     )
-    yield Table(
-        "Amendments", columns, tuple(_amendment(amendment, zone_of(report)) for amendment in report["amendments"])
-    )
+    zone = zone_of(report)
+    yield Table("Amendments", columns, tuple(_amendment(amendment, zone) for amendment in report["amendments"]))
 
 
 def reviews_section(report: Content) -> Iterator[Block]:
@@ -127,15 +126,15 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Reasons", is_wordy=True),
         TableColumn("What became of it", is_wordy=True),
     )
-    readings = {reading["reading"]: reading for reading in report["readings"]}
+    readings, zone = {reading["reading"]: reading for reading in report["readings"]}, zone_of(report)
     rows = (
         row_of(
             words_cell(refusal["outlet"]),
             words_cell(refusal["system"], f", {refusal['service']}"),
             words_cell(indicated_text(refusal)),
-            words_cell(moment_text(refusal["observed_at"], zone_of(report))),
+            words_cell(moment_text(refusal["observed_at"], zone)),
             words_cell("; ".join(refusal["reasons"])),
-            words_cell(what_became(refusal, readings, zone_of(report))),
+            words_cell(what_became(refusal, readings, zone)),
             anchor=anchors.of("refused", place),
         )
         for place, refusal in enumerate(report["refusals"], start=1)

@@ -34,9 +34,9 @@ def found_factors_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         "area of its opening. The factor is the mean of its pairs. The u of a traverse without its repeatability and "
         "resolution, which the spread of the pairs shows, counts in full, however many pairs there are."
     )
-    here = {reading["reading"] for reading in report["readings"]}
+    here, zone = {reading["reading"] for reading in report["readings"]}, zone_of(report)
     for _, revisions in groupby(report["found_factors"], key=lambda factor: factor["factor"]):
-        yield from _factor(list(revisions), here, report["job"], zone_of(report), anchors)
+        yield from _factor(list(revisions), here, report["job"], zone, anchors)
 
 
 def _factor(revisions: Sequence[Content], here: set[int], job: str, zone: str, anchors: Anchors) -> Iterator[Block]:

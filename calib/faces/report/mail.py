@@ -44,10 +44,7 @@ from calib.faces.report.typesetter import as_pngs
 # programs read; an address below `.invalid` (RFC 2606, 2) is read by all and belongs to nobody. A message without To is complete.
 _SENDER = Address("Sender to be filled in", "report", "calib.invalid")
 _DPI = 144  # of a picture
-_WIDE, _SMALL = (
-    614,
-    416,
-)  # [px] of a picture on the screen: as wide as the text, and of one for a column as the page has it
+_WIDE, _SMALL = 614, 416  # [px] of a picture on the screen: as wide as the text, and of one for a column
 _COLOURS = 128  # of a picture: a drawing has a dozen, and what lies between them at the edges of letters
 _COMPRESSION = 6  # of zlib: 9 takes six times as long for a tenth of the bytes
 _LONGEST_JOB = 60

@@ -1,11 +1,9 @@
 """What a revision of a report says otherwise than the one issued before it."""
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
-from itertools import chain
 from math import isclose
-from typing import Any
 
 from calib.faces.parts.review_on_job import decided_text
 from calib.faces.report.causes_of_changes import causes_of_reading, causes_of_total
@@ -24,39 +22,36 @@ def revised(document: Content, before: bytes | None) -> Content:
 
 def content_changes(before: Content, after: Content) -> list[Content]:
     """Each statement that changed, came or went: what it is of, what was said before, what is said now (None: nothing), and why."""
-    of_readings, of_totals = ([part(each) for each in (before, after)] for part in (_readings, _totals))
-    causes = {
-        what: tell(before, after, earlier.get(what), now.get(what))
-        for tell, (earlier, now) in ((causes_of_reading, of_readings), (causes_of_total, of_totals))
-        for what, _, _ in _flows_compared(earlier, now)
-    }
-    told = chain(
-        _compared(_facts(before), _facts(after)),
-        _flows_compared(*of_readings),
-        _flows_compared(*of_totals),
-        _compared(_refusals(before), _refusals(after)),
-        _compared(_instruments(before), _instruments(after)),
-        _compared(_reviews(before), _reviews(after)),
-    )
     return [
-        {"what": what, "before": earlier, "after": now, "because": causes.get(what, [])} for what, earlier, now in told
+        *_compared(_facts(before), _facts(after)),
+        *_flows_compared(_readings(before), _readings(after), partial(causes_of_reading, before, after)),
+        *_flows_compared(_totals(before), _totals(after), partial(causes_of_total, before, after)),
+        *_compared(_refusals(before), _refusals(after)),
+        *_compared(_instruments(before), _instruments(after)),
+        *_compared(_reviews(before), _reviews(after)),
     ]
 
 
-def _compared(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[tuple[str, str | None, str | None]]:
+def _compared(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[Content]:
     for what in dict.fromkeys([*before, *after]):
         if before.get(what) != after.get(what):
-            yield what, before.get(what), after.get(what)
+            yield _change(what, before.get(what), after.get(what))
 
 
 def _flows_compared(
-    before: Mapping[str, Content], after: Mapping[str, Content]
-) -> Iterator[tuple[str, str | None, str | None]]:
+    before: Mapping[str, Content],
+    after: Mapping[str, Content],
+    causes: Callable[[Content | None, Content | None], list[str]],
+) -> Iterator[Content]:
     """Flows are compared as they are said; in SI where they are said in two units, which is no change."""
     for what in dict.fromkeys([*before, *after]):
         earlier, now = before.get(what), after.get(what)
         if earlier is None or now is None or not _is_same(earlier, now):
-            yield what, None if earlier is None else _said(earlier), None if now is None else _said(now)
+            yield _change(what, _said(earlier), _said(now), causes(earlier, now))
+
+
+def _change(what: str, before: str | None, after: str | None, because: Sequence[str] = ()) -> Content:
+    return {"what": what, "before": before, "after": after, "because": list(because)}
 
 
 def _is_same(earlier: Content, now: Content) -> bool:
@@ -76,13 +71,15 @@ def _readings(report: Content) -> dict[str, Content]:
     return {f"flow at {reading['outlet']}, reading {reading['reading']}": reading for reading in report["readings"]}
 
 
-def _said(stated: Mapping[str, Any]) -> str:
+def _said(stated: Content | None) -> str | None:
     """The flow of a reading or a total, its share of the design and its statement of conformity, as a reader sees them."""
+    if stated is None:
+        return None
     flow = stated["flow"]["statement"].replace("(-", "(−", 1) if stated["flow"] else "not measured"
     return ", ".join([flow, *_judged(stated)])
 
 
-def _judged(stated: Mapping[str, Any]) -> list[str]:
+def _judged(stated: Content) -> list[str]:
     design = stated["design"] or {}
     share, judged = design.get("percent_of_design"), design.get("conformity")
     return [part for part in (f"{share:.1f} % of design" if share is not None else None, judged) if part]

@@ -131,7 +131,8 @@ def _outlets_and_ducts(outlets: int, ducts: int) -> str:
 def _what_became(report: Content) -> str:
     """Of each outlet with refused readings: which reading counts in their place, or that none does."""
     readings = {reading["reading"]: reading for reading in report["readings"]}
-    said = (f"{each['outlet']}: {what_became(each, readings, zone_of(report))}" for each in report["refusals"])
+    zone = zone_of(report)
+    said = (f"{each['outlet']}: {what_became(each, readings, zone)}" for each in report["refusals"])
     return names_text(list(dict.fromkeys(said)), "; ")
 
 
@@ -155,7 +156,8 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
         rows[failing:failing] = map(_of_total, totals)
         yield paragraph(Run(ATTENTION, Mark.STRONG))
         yield Table(ATTENTION, _columns(units[0]), tuple(rows))
-    doubtful = [_doubtful(each, readings[each["reading"]], report, anchors) for each in listed[len(worst) :]]
+    twice = list(not_in_agreement(report["cross_checks"]))
+    doubtful = [_doubtful(each, readings[each["reading"]], twice, anchors) for each in listed[len(worst) :]]
     if doubtful:
         unit = unit_text(listed[len(worst)]["design"]["unit"])
         parts: list[str | Run] = [
@@ -164,8 +166,9 @@ def _needing_attention(report: Content, anchors: Anchors) -> Iterator[Block]:
         for place, said in enumerate(doubtful):
             parts += ["; " if place else "", *said]
         yield paragraph(*parts, ".", soft=True)
-    if twice := list(not_in_agreement(report["cross_checks"], {each["outlet"] for each in listed})):
-        yield paragraph(Run(f"{'; '.join(twice)}.", Mark.STRONG))
+    told = {each["outlet"] for each in listed}
+    if others := [f"{outlet}, {said}" for outlet, said in twice if outlet not in told]:
+        yield paragraph(Run(f"{'; '.join(others)}.", Mark.STRONG))
 
 
 def _columns(unit: str) -> tuple[TableColumn, ...]:
@@ -257,7 +260,7 @@ def _to_pass(passing: Content | None) -> str:
     return f": {allowed_text(ends)} {unit_text(passing['unit'])} would pass"
 
 
-def _doubtful(each: Content, reading: Content, report: Content, anchors: Anchors) -> Iterator[Run]:
+def _doubtful(each: Content, reading: Content, twice: Sequence[tuple[str, str]], anchors: Anchors) -> Iterator[Run]:
     """Flow ± U, the range allowed, what would settle it, and a repeat or another measurement that does not agree."""
     design, passing, count = reading["design"], each["passing_flows"], each["observations_to_settle"]
     yield Run(each["outlet"], to=anchors.of("reading", each["reading"]))
@@ -268,8 +271,7 @@ def _doubtful(each: Content, reading: Content, report: Content, anchors: Anchors
         said.append(f"clearly {allowed_text({'lower_limit': passing['from'], 'upper_limit': passing['to']})}")
     flow = rounded(reading["flow"]).replace(" ", "\u00a0")
     yield Run(f" {flow} ({', '.join(said)})")
-    for told in not_in_agreement(report["cross_checks"], of=each["outlet"]):
-        yield Run(f", {told}", Mark.STRONG)
+    yield from (Run(f", {told}", Mark.STRONG) for outlet, told in twice if outlet == each["outlet"])
 
 
 # --- systems ---------------------------------------------------------------------------------------------------------------------

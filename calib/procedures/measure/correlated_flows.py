@@ -19,7 +19,7 @@ class CorrelatedFlow:
 
 def others_that_count(reading: ReadingInJob) -> list[int]:
     """Rows of the other readings that count."""
-    return [row for row, counts in enumerate(reading.evaluation.latest.tolist()) if counts and row != reading.row]
+    return [row for row in reading.evaluation.counting.values() if row != reading.row]
 
 
 def correlated_flows(reading: ReadingInJob, rows: Sequence[int]) -> list[CorrelatedFlow]:

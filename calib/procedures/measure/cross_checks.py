@@ -44,6 +44,7 @@ from calib.procedures.measure.results import Results, results, results_of_flows
 from calib.procedures.measure.totals import Outlets, Total, design_of, sums_of
 from calib.procedures.on_record.ducts_paired import ducts_paired
 from calib.records.record import key
+from calib.records.tables.factors import FoundFactor
 from calib.records.tables.outlets import Outlet
 from calib.records.words import DUCT, REPEAT
 from calib.uncertainty.propagation import Contribution
@@ -209,27 +210,26 @@ def _of_branches(evaluation: Evaluation, counting: Mapping[int, int], paired: Pa
         if len(outlets) == 1 and duct in counting:
             ((outlet, factors),) = outlets.items()
             if outlet in counting:
-                factor = evaluation.measured[counting[outlet]].factor
-                if factor is None or key(factor.id) not in factors:
-                    yield TwoMeasurements(TwoWays.BRANCH, (counting[duct],), (counting[outlet],))
-                    continue
-                found_in = _found_in(evaluation, counting[duct], counting[outlet], factors[key(factor.id)])
-                yield TwoMeasurements(
-                    TwoWays.BRANCH,
-                    (counting[duct],),
-                    (counting[outlet],),
-                    found_in=found_in,
-                    remark=FOUND_THERE if found_in is None else FOUND_THERE_AND_CARRIED,
-                )
+                yield _branch(evaluation, counting[duct], counting[outlet], factors)
 
 
-def _found_in(evaluation: Evaluation, duct: int, outlet: int, readings: Sequence[int]) -> FoundInDuct | None:
+def _branch(evaluation: Evaluation, duct: int, outlet: int, factors: Mapping[int, Sequence[int]]) -> TwoMeasurements:
+    branch = TwoMeasurements(TwoWays.BRANCH, (duct,), (outlet,))
+    factor = evaluation.measured[outlet].factor
+    if factor is None or key(factor.id) not in factors:
+        return branch
+    found_in = _found_in(evaluation, duct, outlet, factor, factors[key(factor.id)])
+    return replace(branch, found_in=found_in, remark=FOUND_THERE if found_in is None else FOUND_THERE_AND_CARRIED)
+
+
+def _found_in(
+    evaluation: Evaluation, duct: int, outlet: int, factor: FoundFactor, readings: Sequence[int]
+) -> FoundInDuct | None:
     """The duct as that of the factor; None where a traverse does not stand or was taken otherwise, as one in another duct is.
 
     With the calibration of the face readings no traverse was taken: of that the difference is in the factor.
     """
-    measured, factor = evaluation.measured, evaluation.measured[outlet].factor
-    assert factor is not None  # noqa: S101 (asked before)
+    measured = evaluation.measured
     place = {key(each.reading.id): row for row, each in enumerate(measured)}
     rows = [place[reading] for reading in readings if reading in place]
     are_all = factor.degrees_of_freedom is not None and len(rows) == factor.degrees_of_freedom + 1

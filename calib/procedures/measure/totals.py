@@ -27,7 +27,7 @@ from calib.quantities import unit
 from calib.records.tables.jobs import SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.words import DUCT, NET
-from calib.uncertainty.propagation import Combined, combine_totals, sharing_not_known
+from calib.uncertainty.propagation import Combined, combine_totals, lots_of_sums, sharing_not_known
 from calib.uncertainty.second_order import Product
 
 # Sign of each service in a net flow.
@@ -351,7 +351,7 @@ def sums_of(
     dof, parts = np.full(size, np.inf), np.zeros((size, len(flows.contributions)))
     part_dof = np.full_like(parts, np.inf)
     not_known: list[tuple[SharingNotKnown, ...]] = [()] * size
-    for layer in _layers(signs):
+    for layer in lots_of_sums(signs):
         membership, sign = _membership(signs, layer, counts)
         inside = membership >= 0
         combined = combine_totals(flows.contributions, membership, sign, size)
@@ -382,7 +382,7 @@ def _mean_bend(totals: Sequence[Total], counts: Integers, flows: Flows, bend: Fl
         return np.full(size, bend[0])
     weighted, weight = np.zeros(size), np.zeros(size)
     signs = [total.sign for total in totals]
-    for layer in _layers(signs):
+    for layer in lots_of_sums(signs):
         membership, _ = _membership(signs, layer, counts)
         inside = membership >= 0
         flow = np.abs(flows.flow[inside])
@@ -410,19 +410,6 @@ def _not_known(
         group = SharingNotKnown(str(groups.pool[k] or line), line, result, behind, *answers)
         told[total] = (*told.get(total, ()), group)
     return told
-
-
-def _layers(signs: Sequence[Mapping[int, float]]) -> list[list[int]]:
-    """Sums in as few lots as it takes for no member to stand twice in one: of totals the services, and the net flows."""
-    layers: list[tuple[list[int], set[int]]] = []
-    for place, members in enumerate(signs):
-        layer = next((each for each in layers if each[1].isdisjoint(members)), None)
-        if layer is None:
-            layer = ([], set())
-            layers.append(layer)
-        layer[0].append(place)
-        layer[1].update(members)
-    return [places for places, _ in layers]
 
 
 def _membership(
