@@ -1,6 +1,5 @@
 """Commands on anchors: heads of other ledgers that these records keep."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated
 
@@ -55,7 +54,13 @@ def add(
 
 def _heads_of(other: OtherRecords, session: "Session") -> "tuple[Sequence[LedgerHead], Sequence[LedgerFinding]]":
     """The heads of other records, and what does not fit those that are kept of them."""
-    from calib.procedures.verify.anchors import anchor_findings, contradictions, head_of, heads_on_record
+    from calib.procedures.verify.anchors import (
+        anchor_findings,
+        contradictions,
+        head_of,
+        heads_by_records,
+        heads_on_record,
+    )
     from calib.records import database
 
     heads = other.heads_in_file()
@@ -63,11 +68,9 @@ def _heads_of(other: OtherRecords, session: "Session") -> "tuple[Sequence[Ledger
         with database.reading(other.location) as there:
             findings = [*anchor_findings(there, heads_on_record(session, other.name))]
             return [head_of(there, other.name, clock())], findings
-    of_name: dict[str, list[LedgerHead]] = defaultdict(list)
-    for head in (*heads_on_record(session), *heads):
-        of_name[head.records].append(head)
-    concerned = {head.records for head in heads}
-    return heads, [each for name in sorted(concerned) for each in contradictions(of_name[name])]
+    of_name = heads_by_records([*heads_on_record(session), *heads])
+    concerned = sorted(heads_by_records(heads))
+    return heads, [each for name in concerned for each in contradictions(of_name[name])]
 
 
 @reads(app, "check")
@@ -85,16 +88,15 @@ def check(
     Example: calib anchor check north=north.sqlite
     """
     from calib.faces.answers import anchors as answer
-    from calib.procedures.verify.anchors import anchor_findings, heads_on_record
+    from calib.procedures.verify.anchors import anchor_findings, heads_by_records, heads_on_record
     from calib.records import database, ledger
 
-    session = desk.reading()
+    of_name = heads_by_records(heads_on_record(desk.reading()))
     checked = {}
     for other in map(other_records, others):
-        heads = heads_on_record(session, other.name)
-        if not heads:
-            names = ", ".join(dict.fromkeys(head.records for head in heads_on_record(session))) or "none"
-            expected = f"records of which a head is kept here; kept are those of: {names}"
+        heads = of_name.get(other.name)
+        if heads is None:
+            expected = f"records of which a head is kept here; kept are those of: {', '.join(of_name) or 'none'}"
             raise BadInputError([Finding.typed("others", other.name, expected)])
         with database.reading(other.location) as there:
             findings = [*ledger.verify(there.connection(), progress=say), *anchor_findings(there, heads)]

@@ -322,7 +322,7 @@ def verify(
 def _heads_kept(anchors: str, records: str) -> "Sequence[LedgerHead]":
     """The heads in a file of anchors, or those of records of this name that other records keep."""
     from calib.faces.cli.other_records import other_records
-    from calib.procedures.verify.anchors import heads_on_record
+    from calib.procedures.verify.anchors import heads_by_records, heads_on_record
     from calib.records import database
 
     other = other_records(anchors)
@@ -331,12 +331,12 @@ def _heads_kept(anchors: str, records: str) -> "Sequence[LedgerHead]":
         return heads
     called = other.name if other.is_named else records
     with database.reading(other.location) as there:
-        heads, every = heads_on_record(there, called), heads_on_record(there)
-    if not heads:
-        names = ", ".join(dict.fromkeys(head.records for head in every)) or "none"
+        of_name = heads_by_records(heads_on_record(there))
+    if called not in of_name:
+        names = ", ".join(of_name) or "none"
         expected = f"records that keep an anchor of {called}; they keep those of: {names}"
         raise BadInputError([Finding.typed("anchors", anchors, expected)])
-    return heads
+    return of_name[called]
 
 
 @reads(app, "upgrade")

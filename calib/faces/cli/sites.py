@@ -81,13 +81,12 @@ def _proven(
     asked: Mapping[str, OtherRecords], reports: "Mapping[str, SiteReport]", silent: dict[str, str]
 ) -> "Mapping[tuple[str, str], list[LedgerFinding]]":
     """What does not fit of the heads that sites keep of one another, by who keeps them and whose they are."""
-    from calib.procedures.sites.site_report import heads_by_records
     from calib.procedures.verify.anchors import anchor_findings
     from calib.records import database
 
     proven: dict[tuple[str, str], list[LedgerFinding]] = {}
     for of in reports:
-        asking = {by: heads for by, report in reports.items() if (heads := heads_by_records(report.anchored).get(of))}
+        asking = {by: heads for by, report in reports.items() if (heads := report.anchored.get(of))}
         if not asking:
             continue
         try:

@@ -2,7 +2,6 @@
 
 from calib.confirmation.recommendation import KEEP
 from calib.confirmation.words import JUDGED
-from calib.errors import Finding
 from calib.faces.answers import changed_interval
 from calib.faces.answers import interval as answer
 from calib.faces.pages.frame.form import choices
@@ -13,6 +12,7 @@ from calib.faces.written import Content
 from calib.procedures.fleet.change_interval import change_interval
 from calib.procedures.fleet.interval_review import review_interval, review_intervals
 from calib.procedures.fleet.list_instruments import InstrumentWish, list_instruments
+from calib.procedures.typed.known_words import not_among
 
 pages = Pages()
 INTERVAL = "/instruments/{tag:name}/interval"
@@ -25,11 +25,7 @@ MOST_REVIEWED = 10  # at a time: each reads the whole history of its family
 def interval(visit: Visit, tag: str) -> Filled:
     """History, drift and family with one recommendation and its reason; nothing is changed by it."""
     asked = {"target": _USUAL} | visit.asked_for(("target", "judged"))
-    wrong = [
-        Finding.typed(name, asked[name], f"one of {', '.join(known)}")
-        for name, known in (("target", _TARGETS), ("judged", JUDGED))
-        if asked.get(name, known) not in (known, *known)
-    ]
+    wrong = not_among(("target", asked["target"], _TARGETS), ("judged", asked.get("judged"), JUDGED))
     if wrong:
         asked = {"target": _USUAL}
     reviewed = review_interval(visit.reading(), tag, visit.at.date(), _TARGETS[asked["target"]], asked.get("judged"))

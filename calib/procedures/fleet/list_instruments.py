@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.instruments import InstrumentStatus, instrument_statuses
+from calib.procedures.typed.known_words import not_among
 
 USABLE, REFUSED, DUE, RETIRED = "usable", "refused", "due", "retired"
 STATES = (USABLE, REFUSED, DUE, RETIRED)
@@ -48,11 +49,7 @@ def list_instruments(session: Session, wish: InstrumentWish, sort: str, at: date
 
 def unknown_words(state: str | None, sort: str | None) -> list[Finding]:
     """Findings on a state or an order that is none."""
-    return [
-        Finding.typed(column, value, f"one of {', '.join(known)}")
-        for column, value, known in (("state", state, STATES), ("sort", sort, SORTS))
-        if value is not None and value not in known
-    ]
+    return not_among(("state", state, STATES), ("sort", sort, SORTS))
 
 
 def fits(instrument: InstrumentStatus, wish: InstrumentWish, on: date) -> bool:

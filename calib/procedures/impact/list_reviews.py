@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError
 from calib.procedures.on_record.reviews import Review, reviews
+from calib.procedures.typed.known_words import not_among
 
 OPEN, _CLOSED = "open", "closed"
 REVIEW_STATES = (OPEN, _CLOSED)
@@ -30,12 +31,7 @@ class ReviewWish:
 
 def list_reviews(session: Session, wish: ReviewWish, sort: str) -> list[Review]:
     """Reviews that fit, in one of REVIEW_SORTS; raises BadInputError for a state or an order that is none."""
-    findings = [
-        Finding.typed(column, value, f"one of {', '.join(known)}")
-        for column, value, known in (("state", wish.state, REVIEW_STATES), ("sort", sort, REVIEW_SORTS))
-        if value is not None and value not in known
-    ]
-    if findings:
+    if findings := not_among(("state", wish.state, REVIEW_STATES), ("sort", sort, REVIEW_SORTS)):
         raise BadInputError(findings)
     fitting = [review for review in reviews(session, only_open=wish.state == OPEN) if _fits(review, wish)]
     return sorted(fitting, key=lambda review: (REVIEW_SORTS[sort](review), -review.review))

@@ -6,6 +6,7 @@ from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append, authorise
+from calib.procedures.typed.known_words import not_among
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
@@ -34,11 +35,7 @@ def set_rule(
     session: Session, rule: str, holds: str, reason: str, signature: ledger.Signature, value: str | None = None
 ) -> HouseRule:
     """Append a rule that holds from now on, or that does so no longer; raises BadInputError with every finding."""
-    findings = [
-        Finding.typed(column, value, f"one of {', '.join(known)}")
-        for column, value, known in (("rule", rule, HOUSE_RULES), ("holds", holds, (HOLDS, DOES_NOT)))
-        if value not in known
-    ]
+    findings = not_among(("rule", rule, HOUSE_RULES), ("holds", holds, (HOLDS, DOES_NOT)))
     expected = expected_of_value(rule, holds, value)
     findings += [] if expected is None else [Finding.typed("value", value, expected)]
     findings += without_reason(reason)

@@ -34,7 +34,7 @@ from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.recorded import recorded_by
-from calib.procedures.on_record.used_with import gear_of
+from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import authorise
 from calib.procedures.typed.columns import FILES
@@ -103,7 +103,7 @@ def hand_over(
     if findings:
         raise BadInputError(findings)
     signature = authorise(session, signature, "register")
-    moved = list(dict.fromkeys(instrument_tagged(session, tag).tag for tag in tags))
+    moved = {key(each.id): each.tag for each in (instrument_tagged(session, tag) for tag in tags)}
     evidence = _Evidence(session, moved)
     sheets, attached = [*evidence.sheets()], [*evidence.kept_files()]
     head = head_of(session, records, at)
@@ -111,7 +111,7 @@ def hand_over(
         **vars(head),
         to=to.strip(),
         reason=reason.strip(),
-        moved=moved,
+        moved=[*moved.values()],
         behind=sorted(evidence.last_resting),
         files=[
             *(StatedFile(each.name, hashlib.sha256(each.content).hexdigest()) for each in sheets),
@@ -121,32 +121,41 @@ def hand_over(
     )
     content = statement.as_xml()
     sha256 = hashlib.sha256(content).hexdigest()
-    _put_aside(session, statement, sha256, at, signature)
+    _put_aside(session, moved, statement, sha256, at, signature)
     once = {file.name: file for _, file in attached}  # one content may be kept with several certificates
     return HandedOver(statement, sha256, (*sheets, *once.values(), ExportedFile(STATEMENT, content)))
 
 
-def _put_aside(session: Session, statement: EvidenceStatement, sha256: str, at: datetime, signature: Signature) -> None:
+def _put_aside(
+    session: Session,
+    moved: Mapping[int, str],
+    statement: EvidenceStatement,
+    sha256: str,
+    at: datetime,
+    signature: Signature,
+) -> None:
     told = (
         f"handed over to {statement.to} with its evidence until ledger entry {statement.sequence}, statement {sha256}: "
         f"{statement.reason}"
     )
-    register = gear_of(session, [key(each.id) for each in _tagged(session, statement.moved)]).register
-    for tag in statement.moved:
+    register = load_register(session, moved)
+    for tag in moved.values():
         record_event(session, tag, "move", at, told, signature, location=statement.to)
         if not is_put_aside(register[tag], at):
             record_event(session, tag, SUSPENSION, at, told, signature)
 
 
 class _Evidence:
-    """What of the records goes along with instruments that move."""
+    """What of the records goes along with instruments that move, which are given by key with their tags."""
 
-    def __init__(self, session: Session, moved: Sequence[str]) -> None:
+    def __init__(self, session: Session, moved: Mapping[int, str]) -> None:
         self._session = session
-        self._moved = frozenset(moved)
-        self._instruments = {key(each.id): each.tag for each in _tagged(session, moved)}
+        self._moved = frozenset(moved.values())
+        self._instruments = dict(moved)
         self.last_resting: dict[str, date] = {}  # gear that stays -> the day of the last calibration that rests on it
         self._gather()
+        rows = by_keys(session, select(Calibration), Calibration.instrument_id, self._instruments)
+        self._calibrations = {key(each.id): each for each in sorted(rows, key=lambda each: key(each.id))}
 
     def _gather(self) -> None:
         """Instruments that certificates and checks rest on, outward from those that move."""
@@ -155,16 +164,13 @@ class _Evidence:
             resting = list(_rests_on(self._session, asked))
             known = {*self._instruments}
             further = {record_id for record_id, _ in resting} - known
-            self._instruments |= {key(each.id): each.tag for each in _numbered(self._session, further)}
+            named = select(Instrument.id, Instrument.tag)
+            self._instruments |= dict(by_keys(self._session, named, Instrument.id, further))
             for record_id, day in resting:
                 tag = self._instruments[record_id]
                 if tag not in self._moved:
                     self.last_resting[tag] = max(day, self.last_resting.get(tag, day))
             asked = further
-
-    def _calibrations(self) -> list[Calibration]:
-        rows = by_keys(self._session, select(Calibration), Calibration.instrument_id, self._instruments)
-        return sorted(rows, key=lambda each: key(each.id))
 
     def sheets(self) -> Iterator[ExportedFile]:
         """The rows of the evidence, a file for each kind that has any."""
@@ -172,7 +178,7 @@ class _Evidence:
             "instruments.csv": [typed_row(None, {"tag": tag}) for tag in self._instruments.values()],
             "calibrations.csv": [
                 typed_row(None, {"tag": self._instruments[each.instrument_id], "certificate": each.certificate})
-                for each in self._calibrations()
+                for each in self._calibrations.values()
             ],
         }
         names = NamesOnRecord(self._session, AskedNames(asked))
@@ -193,13 +199,12 @@ class _Evidence:
 
     def kept_files(self) -> Iterator[tuple[StatedFile, ExportedFile]]:
         """Files kept with the instruments and with their certificates."""
-        calibrations = {key(each.id): each for each in self._calibrations()}
         of_instruments = files_of(self._session, Attached.instrument_id, self._instruments)
-        of_certificates = files_of(self._session, Attached.calibration_id, calibrations)
+        of_certificates = files_of(self._session, Attached.calibration_id, self._calibrations)
         for instrument_id, files in of_instruments.items():
             yield from (self._kept(each, instrument_id, None) for each in files)
         for calibration_id, files in of_certificates.items():
-            own = calibrations[calibration_id]
+            own = self._calibrations[calibration_id]
             yield from (self._kept(each, own.instrument_id, own.certificate) for each in files)
 
     def _kept(
@@ -211,11 +216,10 @@ class _Evidence:
 
     def acceptances(self) -> Iterator[StatedAcceptance]:
         """Who accepted each certificate here, and when."""
-        calibrations = {key(each.id): each for each in self._calibrations()}
-        rows = [*by_keys(self._session, select(Acceptance), Acceptance.calibration_id, calibrations)]
+        rows = [*by_keys(self._session, select(Acceptance), Acceptance.calibration_id, self._calibrations)]
         recorded = recorded_by(self._session, Acceptance, [key(each.id) for each in rows])
         for each in sorted(rows, key=lambda row: key(row.id)):
-            calibration = calibrations[each.calibration_id]
+            calibration = self._calibrations[each.calibration_id]
             yield StatedAcceptance(
                 self._instruments[calibration.instrument_id],
                 calibration.certificate,
@@ -225,14 +229,6 @@ class _Evidence:
                 each.criterion,
                 each.decision_rule,
             )
-
-
-def _tagged(session: Session, tags: Sequence[str]) -> Sequence[Instrument]:
-    return session.exec(select(Instrument).where(col(Instrument.tag).in_(tags))).all()
-
-
-def _numbered(session: Session, keys: Collection[int]) -> Iterator[Instrument]:
-    return by_keys(session, select(Instrument), Instrument.id, keys)
 
 
 def _rests_on(session: Session, instruments: Collection[int]) -> Iterator[tuple[int, date]]:

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, func, select
 
 from calib.confirmation.interval import is_put_aside, is_retired
 from calib.procedures.fleet.status import Status, what_waits
-from calib.procedures.verify.anchors import LedgerHead, head_of, heads_on_record
+from calib.procedures.verify.anchors import LedgerHead, head_of, heads_by_records, heads_on_record
 from calib.records.tables.reports import IssuedReport
 from calib.records.verification import LedgerFinding
 
@@ -31,7 +31,7 @@ class SiteReport:
     reports: int  # issued, revisions counted
     last_issued_at: str | None
     head: LedgerHead
-    anchored: Sequence[LedgerHead]  # of other ledgers, as it keeps them
+    anchored: Mapping[str, Sequence[LedgerHead]]  # of other ledgers, by the name of their records
 
 
 def report_of_site(session: Session, name: str, at: datetime, within_days: int) -> SiteReport:
@@ -39,7 +39,7 @@ def report_of_site(session: Session, name: str, at: datetime, within_days: int) 
     head = head_of(session, name, at)
     status = what_waits(session, at, within_days)
     count, last = session.exec(select(func.count(), func.max(col(IssuedReport.issued_at)))).one()
-    return SiteReport(_fleet(status), status, count, last, head, heads_on_record(session))
+    return SiteReport(_fleet(status), status, count, last, head, heads_by_records(heads_on_record(session)))
 
 
 def _fleet(status: Status) -> Fleet:
@@ -67,10 +67,5 @@ def kept_among(
     return [
         KeptOfSite(by, of, heads, findings.get((by, of)))
         for by, report in reports.items()
-        for of, heads in heads_by_records(report.anchored).items()
+        for of, heads in report.anchored.items()
     ]
-
-
-def heads_by_records(heads: Sequence[LedgerHead]) -> Mapping[str, Sequence[LedgerHead]]:
-    """Heads by the name of their records, the oldest first."""
-    return {name: [head for head in heads if head.records == name] for name in dict.fromkeys(h.records for h in heads)}

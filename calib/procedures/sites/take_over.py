@@ -17,7 +17,7 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration, attach_to_instrument, attachable
 from calib.procedures.fleet.record_event import record_event
-from calib.procedures.on_record.used_with import gear_of
+from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import authorise
 from calib.procedures.sites.hand_over import OF_EVIDENCE
 from calib.procedures.typed.columns import FILES
@@ -137,5 +137,5 @@ def _keep(session: Session, stated: StatedFile, file: FileContent, signature: Si
 def _in_use(session: Session, tags: set[str], at: datetime) -> Sequence[str]:
     """Those of some instruments that are neither suspended nor retired."""
     keys = session.exec(select(Instrument.id).where(col(Instrument.tag).in_(tags))).all()
-    register = gear_of(session, [key(each) for each in keys]).register
+    register = load_register(session, [key(each) for each in keys])
     return sorted(tag for tag in tags if not is_put_aside(register[tag], at))

@@ -6,7 +6,7 @@ it was, and then no longer fits.
 """
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from itertools import pairwise
@@ -74,6 +74,14 @@ def heads_on_record(session: Session, records: str | None = None) -> tuple[Ledge
         for recorded in anchored(session)
         if records in (None, recorded.records)
     )
+
+
+def heads_by_records(heads: Iterable[LedgerHead]) -> Mapping[str, Sequence[LedgerHead]]:
+    """Heads by the name of their records, in the order that they have."""
+    of_name: dict[str, list[LedgerHead]] = {}
+    for head in heads:
+        of_name.setdefault(head.records, []).append(head)
+    return of_name
 
 
 def anchor_findings(session: Session, heads: Iterable[LedgerHead]) -> Iterator[LedgerFinding]:

@@ -93,3 +93,21 @@ def served_with(backend, request, small_records, tmp_path):
 def served(served_with):
     """The small job served as it is."""
     return served_with()
+
+
+@pytest.fixture
+def tom(served):
+    """A technician, signed in."""
+    return served.signed_in("Tom")
+
+
+@pytest.fixture
+def quinn(served):
+    """QA, signed in."""
+    return served.signed_in("Quinn")
+
+
+@pytest.fixture
+def ed(served):
+    """An engineer, signed in."""
+    return served.signed_in("Ed")

@@ -4,9 +4,10 @@ VA-1 was found 4 % high after three readings of J-1 were taken with it, as in te
 """
 
 from tests.command import calib
-from tests.faces.pages.test_certificates import STATED, grid
+from tests.faces.pages.test_certificates import type_certificate
+from tests.faces.pages.test_desk_in_a_browser import at_the_desk
 from tests.faces.pages.test_reviews import small_records  # noqa: F401  # a fixture
-from tests.pages_browser import phone, serving, sign_in
+from tests.pages_browser import phone, serving
 from tests.served import PASSWORD
 
 
@@ -16,18 +17,14 @@ def at_home(page, name):
     if leave.count():
         leave.click()
         page.get_by_label("Password").wait_for()
-    sign_in(page, name)
-    page.get_by_role("heading", name="Jobs").wait_for()
+    at_the_desk(page, name)
 
 
 def hand_in_a_certificate(page):
     page.get_by_role("link", name="Fleet").click()
     page.get_by_role("link", name="VA-2").first.click()
     page.get_by_role("link", name="A certificate comes in").click()
-    for name, value in (STATED | grid()).items():
-        field = page.locator(f'[name="{name}"]')
-        field.select_option(value) if name.startswith("phase") else field.fill(value)
-    page.get_by_role("button", name="Show what it says").click()
+    type_certificate(page)
     page.get_by_text("nothing is written yet").wait_for()
     page.get_by_role("button", name="Record it").click()
     page.get_by_role("heading", name="Certificate C-901").wait_for()

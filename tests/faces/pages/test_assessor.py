@@ -14,12 +14,6 @@ from tests.read_back import pdf_pages
 ON = "2026-03-06"
 
 
-@pytest.fixture
-def quinn(served):
-    """QA, signed in."""
-    return served.signed_in("Quinn")
-
-
 def asked(served, *names):
     return json.loads(calib("audit", *names, "--on", ON, "--json", records=served.records).out)
 

@@ -35,6 +35,14 @@ def grid(points=POINTS, **first):
     return fields
 
 
+def type_certificate(page, **fields):
+    """Type a certificate into its form in a browser, some of its fields otherwise, and have it shown."""
+    for name, value in (STATED | grid() | fields).items():
+        field = page.locator(f'[name="{name}"]')
+        field.select_option(value) if name.startswith("phase") else field.fill(value)
+    page.get_by_role("button", name="Show what it says").click()
+
+
 def on_record(served, table=Calibration):
     with database.reading(served.records) as session:
         return session.exec(select(table)).all()

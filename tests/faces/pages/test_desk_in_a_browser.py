@@ -3,7 +3,8 @@
 import pytest
 
 from tests.accessible import violations_on
-from tests.faces.pages.test_certificates import STATED, grid
+from tests.faces.pages.test_certificates import type_certificate
+from tests.faces.pages.test_report_desk import shuts_nobody_out
 from tests.pages_browser import phone, scrolls_sideways, serving, sign_in, small_targets
 from tests.served import PASSWORD, company
 
@@ -41,9 +42,7 @@ def test_a_page_of_the_desk_shuts_nobody_out(browser, address, width, light):
         at_the_desk(page)
         for place in PLACES:
             page.goto(place)
-            assert violations_on(page) == [], place
-            assert not scrolls_sideways(page), place
-        assert page.said == []
+            shuts_nobody_out(page, place)
 
 
 def test_the_fleet_is_filtered_and_sorted_without_script_and_a_link_shows_the_same(browser, address):
@@ -68,15 +67,12 @@ def test_qa_has_people_records_log_and_rounds_there_and_nobody_is_shut_out(brows
         at_the_desk(page)
         for place in OF_QA:
             page.goto(place)
-            assert violations_on(page) == [], place
-            assert not scrolls_sideways(page), place
+            shuts_nobody_out(page, place)
             assert small_targets(page) == [], place
         page.get_by_label("Password of Quinn").fill(PASSWORD)  # on the last of them
         page.get_by_role("button", name="Make the link").click()
         page.get_by_role("img", name="The link as a QR code").wait_for()
-        assert violations_on(page) == []
-        assert not scrolls_sideways(page)
-        assert page.said == []
+        shuts_nobody_out(page)
 
 
 def test_a_person_is_put_on_record_and_authorised_by_the_keyboard_without_script(browser, address):
@@ -111,10 +107,7 @@ def test_a_certificate_is_typed_seen_and_accepted_by_another_person_without_scri
         at_the_desk(page, "Tom")
         page.goto("/instruments/VA-1/history")
         page.get_by_role("link", name="A certificate comes in").click()
-        for name, value in (STATED | grid()).items():
-            field = page.locator(f'[name="{name}"]')
-            field.select_option(value) if name.startswith("phase") else field.fill(value)
-        page.get_by_role("button", name="Show what it says").click()
+        type_certificate(page)
         page.get_by_text("nothing is written yet").wait_for()
         assert not scrolls_sideways(page)
         page.get_by_role("button", name="Record it").click()
@@ -131,10 +124,7 @@ def test_what_would_be_recorded_shuts_nobody_out(browser, address, light):
     with phone(browser, address, light, 1280) as page:
         at_the_desk(page, "Tom")
         page.goto("/instruments/VA-1/certificate-in")
-        for name, value in (STATED | grid() | {"indication_2": "three"}).items():
-            field = page.locator(f'[name="{name}"]')
-            field.select_option(value) if name.startswith("phase") else field.fill(value)
-        page.get_by_role("button", name="Show what it says").click()
+        type_certificate(page, indication_2="three")
         page.get_by_text("row 2, indication").wait_for()
         assert violations_on(page) == []
         page.locator('[name="indication_2"]').fill("3.02")

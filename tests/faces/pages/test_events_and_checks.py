@@ -12,7 +12,7 @@ ZERO = {"kind": "zero", "value": "0.01", "low": "-0.02", "high": "0.02", "unit":
 
 
 def told_after(visitor, answer):
-    assert answer.status_code == 303
+    assert answer.status_code == 303, text_of(answer)
     return text_of(visitor.get(answer.headers["location"]))
 
 

@@ -29,11 +29,6 @@ def small_records(backend, request, tmp_path):
     return location
 
 
-@pytest.fixture
-def quinn(served):
-    return served.signed_in("Quinn")
-
-
 def reviewed(served, *options):
     return calib("interval", "review", "VA-1", *options, "--json", records=served.records).document
 

@@ -30,12 +30,6 @@ ISSUE = "/jobs/J-1/report/issue"
 LONGEST = 300  # [s] of an issue on a machine with much to do
 
 
-@pytest.fixture
-def ed(served):
-    """The engineer, signed in."""
-    return served.signed_in("Ed")
-
-
 def issues(served):
     with database.reading(served.records) as session:
         return issues_of(session, "J-1")
@@ -51,6 +45,13 @@ def ended(visitor, address):
         assert visitor.get("/account").status_code == 200
         time.sleep(0.2)
     raise AssertionError("it takes too long")
+
+
+def until_it_ends(aside):
+    """Wait until what is made aside has ended."""
+    until = time.monotonic() + LONGEST
+    while aside.steps("k") is not None and time.monotonic() < until:
+        time.sleep(0.05)
 
 
 def issued(visitor, **fields):
@@ -117,9 +118,7 @@ def test_an_issue_that_another_engineer_asked_for_is_shown_and_none_is_begun_bes
     assert served.credentials.issues_asked("Ed") == []
     assert ed.get("/issuing/k").status_code == 404  # how far it is is shown to whoever asked
     done.touch()
-    until = time.monotonic() + LONGEST
-    while aside.steps("k") is not None and time.monotonic() < until:
-        time.sleep(0.05)
+    until_it_ends(aside)
     assert running not in text_of(ed.get(ISSUE))
 
 
@@ -169,9 +168,7 @@ def _fails(wish, _):
 def test_work_that_fails_is_told_in_a_line(act, said):
     outcomes, aside = [], Aside()
     aside.begin("k", act, "secret", outcomes.append)
-    until = time.monotonic() + LONGEST
-    while aside.steps("k") is not None and time.monotonic() < until:
-        time.sleep(0.05)
+    until_it_ends(aside)
     (ended,) = outcomes
     assert (said in ended.told, "secret" in ended.told, ended.is_right) == (True, False, False)
 

@@ -20,12 +20,6 @@ def ten_on_a_page(monkeypatch):
     monkeypatch.setattr("tests.served.ADDED", NOW + timedelta(days=1))
 
 
-@pytest.fixture
-def quinn(served):
-    """QA, signed in."""
-    return served.signed_in("Quinn")
-
-
 def suspended(served, reason="dropped", action="suspension"):
     with served.writing_as("Ed") as session:
         at = NOW + timedelta(days=1)

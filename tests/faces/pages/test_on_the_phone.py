@@ -56,11 +56,6 @@ def listed(served, job="J-1"):
     return json.loads(calib("reading", "list", job, "--json", records=served.records).out)["readings"]
 
 
-@pytest.fixture
-def tom(served):
-    return served.signed_in("Tom")
-
-
 # --- an instrument by its tag ----------------------------------------------------------------------------------------------------
 
 

@@ -11,6 +11,7 @@ from calib.faces.pages.passkeys import FRESH
 from calib.records.credentials import LINK_LASTS
 from tests.command import calib
 from tests.conftest import SERVER
+from tests.faces.pages.test_events_and_checks import told_after
 from tests.faces.pages.test_security import SCRIPT, runs_nothing, text_of
 from tests.served import PASSWORD
 
@@ -22,17 +23,6 @@ TRAVERSES = {
     "until": "2029-06-30",
     "authorised_by": "Head of the laboratory",
 }
-
-
-@pytest.fixture
-def quinn(served):
-    """QA, signed in."""
-    return served.signed_in("Quinn")
-
-
-def told_after(visitor, answer):
-    assert answer.status_code == 303, text_of(answer)
-    return text_of(visitor.get(answer.headers["location"]))
 
 
 def names(answer):

@@ -29,12 +29,6 @@ def people_came_after_the_job(monkeypatch):
     monkeypatch.setattr("tests.served.ADDED", NOW + timedelta(days=1))
 
 
-@pytest.fixture
-def quinn(served):
-    """QA, signed in."""
-    return served.signed_in("Quinn")
-
-
 def signed():
     return ledger.Signature("Ed", datetime.now(UTC), "test")
 

@@ -24,11 +24,6 @@ def served(server_with_logins, small_there, tmp_path):
 
 
 @pytest.fixture
-def tom(served):
-    return served.signed_in("Tom")
-
-
-@pytest.fixture
 def gone(postgres_server, small_there):
     """A block in which the server takes no connection to the records, and has ended those that were."""
     name = database_of(small_there)

@@ -14,12 +14,6 @@ from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
 DESKS = ((768, "light"), (1280, "dark"))  # CSS pixels
 
 
-@pytest.fixture
-def ed(served):
-    """The engineer, signed in."""
-    return served.signed_in("Ed")
-
-
 def budget_said(served, reading, *more):
     return json.loads(calib("budget", str(reading), *more, "--json", records=served.records).out)
 
@@ -118,10 +112,15 @@ def looked_at(page, *addresses, name="Ed"):
     sign_in(page, name, addresses[0])
     for each in addresses:
         page.goto(each)
-        page.wait_for_load_state()
-        assert not scrolls_sideways(page), each
-        assert violations_on(page) == [], each
-        assert page.said == []
+        shuts_nobody_out(page, each)
+
+
+def shuts_nobody_out(page, place=None):
+    """The page that is open is as wide as its window, everybody can use it, and its console says nothing."""
+    page.wait_for_load_state()
+    assert not scrolls_sideways(page), place
+    assert violations_on(page) == [], place
+    assert page.said == [], place
 
 
 def test_how_far_flows_go_together_is_told_from_the_budget_with_what_both_share(ed):

@@ -12,6 +12,7 @@ from calib.faces.pages import review
 from tests.as_found import added, drifted
 from tests.command import calib
 from tests.conftest import SERVER
+from tests.faces.pages.test_events_and_checks import told_after
 from tests.faces.pages.test_report_desk import DESKS, looked_at
 from tests.faces.pages.test_revisions import issue_again
 from tests.faces.pages.test_security import SCRIPT, runs_nothing, text_of
@@ -32,19 +33,9 @@ def small_records(backend, request, _drifted, tmp_path):
     return location
 
 
-@pytest.fixture
-def quinn(served):
-    return served.signed_in("Quinn")
-
-
 def shown(served, number=1):
     """What the command shows of a review."""
     return calib("review", "show", number, "--json", records=served.records).document
-
-
-def told_after(visitor, answer):
-    assert answer.status_code == 303, text_of(answer)
-    return text_of(visitor.get(answer.headers["location"]))
 
 
 def ticked(*lines, **fields):

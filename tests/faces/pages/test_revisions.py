@@ -33,12 +33,6 @@ def issue_again(served, reason, gaps_reason=None, forms=("json", "html")):
 
 
 @pytest.fixture
-def ed(served):
-    """The engineer, signed in."""
-    return served.signed_in("Ed")
-
-
-@pytest.fixture
 def twice(served, ed):  # noqa: ARG001 (signed in, and so enrolled)
     """J-1 issued twice, and between them a reading withdrawn; the number of the reading."""
     issue_again(served, None)

@@ -23,11 +23,6 @@ FIELDS = {"instrument": "VA-1", "unit": "m/s", "method": "sweep", "pass_1": "3,1
 DUE = timedelta(seconds=60)  # between a time of the test and that of the server, on a busy machine
 
 
-@pytest.fixture
-def tom(served):
-    return served.signed_in("Tom")
-
-
 def on_record(served, table):
     with database.reading(served.records) as session:
         return [row.model_dump() for row in all_of(session, table)]

@@ -7,18 +7,13 @@ import pytest
 from calib.faces.watched_writing import watched_writing
 from calib.procedures.enter.withdraw_reading import withdraw_reading
 from tests.command import calib
+from tests.faces.pages.test_on_the_phone import enter
 from tests.faces.pages.test_report_desk import looked_at
 from tests.faces.pages.test_revisions import as_person, issue_again, signed
 from tests.faces.pages.test_security import runs_nothing, text_of
 from tests.pages_browser import phone, serving
 
 OF_JOB = "/jobs/J-1/report/watched"
-
-
-@pytest.fixture
-def ed(served):
-    """The engineer, signed in."""
-    return served.signed_in("Ed")
 
 
 @pytest.fixture
@@ -41,15 +36,7 @@ def test_of_a_report_that_says_what_the_records_say_that_is_said(ed, served):
 
 def test_a_reading_after_the_issue_says_that_the_report_was_issued_without_it(served, ed):
     issue_again(served, None)
-    entry = {
-        "instrument": "VA-1",
-        "unit": "m/s",
-        "method": "sweep",
-        "client_key": "k",
-        "pass_1": "3.10",
-        "pass_2": "3.12",
-    }
-    sent = ed.fill_in("/jobs/J-1/outlets/S-2", **entry)
+    sent = enter(ed, "3.10", "3.12")
     page = ed.get(sent.headers["location"])
     assert "revision 1 of the report was issued without this reading: it stands in the next one" in text_of(page)
     assert OF_JOB in page.text

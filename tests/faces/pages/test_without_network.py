@@ -349,14 +349,19 @@ def test_readings_stand_in_the_phone_though_the_browser_is_closed(browser, serve
     assert len(on_record(served)) == 1
 
 
+def asked_back(page):
+    """Type a reading without network of which the server asks, once there is network, whether it is right."""
+    opened_job(page)
+    page.context.set_offline(True)
+    type_reading(page, "3.10", "6.50")
+    page.wait_for_url("**/unsent")
+    page.context.set_offline(False)
+    told(page, "is that right?")
+
+
 def test_what_is_unusual_is_asked_when_it_is_sent(browser, served, address):
     with phone(browser, address) as page:
-        opened_job(page)
-        page.context.set_offline(True)
-        type_reading(page, "3.10", "6.50")
-        page.wait_for_url("**/unsent")
-        page.context.set_offline(False)
-        told(page, "is that right?")
+        asked_back(page)
         usable(page)
         assert on_record(served) == []
         page.get_by_role("button", name="It is right: keep it").click()
@@ -461,12 +466,7 @@ def test_a_file_rescues_what_was_not_sent(browser, served, address, tmp_path):
 
 def test_what_was_asked_back_is_changed_on_the_phone_and_is_one_reading(browser, served, address):
     with phone(browser, address) as page:
-        opened_job(page)
-        page.context.set_offline(True)
-        type_reading(page, "3.10", "6.50")
-        page.wait_for_url("**/unsent")
-        page.context.set_offline(False)
-        told(page, "is that right?")
+        asked_back(page)
         page.context.set_offline(True)
         change(page, "6.50", "6.60")
         page.wait_for_url("**/unsent")

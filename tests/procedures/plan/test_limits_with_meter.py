@@ -10,7 +10,7 @@ from calib.procedures.plan.limits_with_meter import limits_with_meter
 from calib.records import database
 from tests.folders import NOW, changed, records_of
 
-OUTLETS = {2: "S-1", 3: "S-2", 4: "R-1", 5: "E-1"}  # by their rows
+OUTLETS = ("S-1", "S-2", "R-1", "E-1")
 
 
 def stated(folder, meter, indications):
@@ -27,7 +27,7 @@ def test_readings_within_the_ends_pass_and_those_beyond_do_not(tmp_path):
     with database.reading(str(records_of(tmp_path / "planned", changed()))) as session:
         passing = limits_with_meter(session, "J-1", "VA-1", ("sweep",), NOW)
     assert passing.unit == "m/s"
-    ends = [passing.of_outlets[outlet] for outlet in OUTLETS.values()]
+    ends = [passing.of_outlets[outlet] for outlet in OUTLETS]
     for place, end in enumerate(zip(*ends, strict=True)):
         outward = (0.99, 1.01)[place]
         assert set(stated(tmp_path / f"in {place}", "VA-1", [each / math.sqrt(outward) for each in end])) == {"pass"}

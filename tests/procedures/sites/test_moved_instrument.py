@@ -19,13 +19,12 @@ CERTIFICATE = b"%PDF-1.4 certificate C-102\n%%EOF\n"
 
 
 @pytest.fixture
-def north(copy_there, _small_there, tmp_path):
+def north(small_there, tmp_path):
     """The site that hands over, on a server: VA-2 with the file of its certificate, a check and a note on its case."""
-    place = copy_there(_small_there)
     (tmp_path / "C-102.pdf").write_bytes(CERTIFICATE)
-    done(place, "calibration", "attach", "VA-2", "C-102", tmp_path / "C-102.pdf")
+    done(small_there, "calibration", "attach", "VA-2", "C-102", tmp_path / "C-102.pdf")
     done(
-        place,
+        small_there,
         "instrument",
         "suspend",
         "VA-2",
@@ -34,8 +33,8 @@ def north(copy_there, _small_there, tmp_path):
         "--at",
         "2026-04-01T08:00+02:00",
     )
-    done(place, "instrument", "release", "VA-2", "--reason", "a new case")
-    return place
+    done(small_there, "instrument", "release", "VA-2", "--reason", "a new case")
+    return small_there
 
 
 @pytest.fixture

@@ -3,28 +3,24 @@
 Expected values are what each site's own commands say, and what the small job of tests.folders holds.
 """
 
+import shutil
+
 import pytest
 
 from tests.command import calib, done
-from tests.folders import records_of, small_job
 from tests.records.test_ledger import change
 from tests.records.test_tampering import forged
 
 ON = ("--on", "2026-03-06")
 
 
-@pytest.fixture(scope="module")
-def _north(tmp_path_factory):
-    return records_of(tmp_path_factory.mktemp("north"), small_job())
-
-
 @pytest.fixture
-def sites(_north, tmp_path, copy_there, _small_there):
+def sites(_small, tmp_path, small_there):
     """North and west in files, south on a server; each pair anchors each other but west and south."""
     north, west = (tmp_path / f"{name}.sqlite" for name in ("north", "west"))
     for place in (north, west):
-        place.write_bytes(_north.read_bytes())
-    named = {"north": north, "south": copy_there(_small_there), "west": west}
+        shutil.copyfile(_small, place)
+    named = {"north": north, "south": small_there, "west": west}
     done(west, "instrument", "suspend", "PG-1", "--reason", "dropped", "--at", "2026-03-05T18:00+01:00")
     for by, of in (("north", "south"), ("south", "north"), ("north", "west"), ("west", "north")):
         done(named[by], "anchor", "add", f"{of}={named[of]}", "--reason", "exchange")
