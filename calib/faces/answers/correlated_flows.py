@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from calib.arrays import finite
+from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.measure.correlated_flows import CorrelatedFlow
 from calib.procedures.measure.reading_in_job import ReadingInJob
@@ -27,6 +28,11 @@ def document(reading: ReadingInJob, flows: Sequence[CorrelatedFlow]) -> Content:
             for each in flows
         ],
     }
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    return "\n".join([*words(answer), table_text(CORRELATION_HEADINGS, [*map(cells, answer["others"])])])
 
 
 def cells(other: Content) -> tuple[str, ...]:
