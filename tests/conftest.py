@@ -53,14 +53,33 @@ OF_FILES = {
     "faces/pages/test_revisions.py",
     "faces/pages/test_watched.py",
     "procedures/report/test_signing_key.py",  # who is on record, test_persons_and_roles asks of a server
+    # What is sent at random, page by page, is refused before any records are asked.
+    "test_what_is_asked_for_behind_an_address_is_never_a_failure",
+    "test_a_name_that_is_none_in_an_address_is_never_a_failure",
+    "test_what_is_typed_into_a_field_is_never_a_failure",
     "test_evaluating_writes_nothing",
     "test_only_an_engineer_issues_where_there_are_people",
 }
 
 
+WHO_MAY_WHAT = ("test_persons_and_roles.py", "test_grants.py", "test_security.py", "test_security_of_what_is_sent.py")
+
+
 def pytest_xdist_auto_num_workers():
-    """Half as many test processes again as processors: many wait for a disk, a server or another program."""
-    return (os.cpu_count() or 1) * 3 // 2 or 1
+    """Twice as many test processes as processors: many wait for a disk, a server, a browser or another program."""
+    return 2 * (os.cpu_count() or 1)
+
+
+def pytest_collection_modifyitems(items):
+    """Of the cases of one test a server is asked the first, but of who may what all: their records are the same on both."""
+    asked = set()
+    of_server = [
+        item for item in items if getattr(item, "callspec", None) and item.callspec.params.get("backend") == SERVER
+    ]
+    for item in of_server:
+        if item.path.name not in WHO_MAY_WHAT and (item.path, item.originalname) in asked:
+            items.remove(item)
+        asked.add((item.path, item.originalname))
 
 
 def pytest_collection_finish():

@@ -3,6 +3,7 @@
 import math
 import os
 import re
+import shlex
 import shutil
 import subprocess
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from calib.faces.manual import pages
+from tests.command import calib
 from tests.faces.cli.test_program import COMMANDS, PROGRAM
 from tests.test_house import ROOMS
 
@@ -57,16 +59,17 @@ def test_the_first_own_job_can_be_copied_into_an_empty_folder(tmp_path):
     assert (tmp_path / "reports" / "J-1.html").exists()
 
 
-@needs_sh
 @pytest.mark.parametrize(
     ("title", "statuses"),
     [("Three minutes with the demo", [3, 0, 0, 0, 0]), ("Three doors", [1, *[0] * 13])],
 )
-def test_what_is_shown_with_the_demo_answers_as_it_says(demo_folder, tmp_path, title, statuses):
+def test_what_is_shown_with_the_demo_answers_as_it_says(demo_folder, tmp_path, monkeypatch, title, statuses):
     shown = "".join(blocks_of(part_of_the_readme(title))).splitlines()
     commands = [line for line in shown if line.startswith("calib")]
     shutil.copytree(demo_folder, tmp_path / "reports", ignore=shutil.ignore_patterns("*-wal", "*-shm"))
-    found = [run(line, tmp_path, CALIB_RECORDS="reports/demo.sqlite").returncode for line in commands]
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("CALIB_RECORDS", "reports/demo.sqlite")
+    found = [calib(*shlex.split(line)[1:]).status for line in commands]
     assert dict(zip(commands, found, strict=True)) == dict(zip(commands, statuses, strict=True))
 
 
