@@ -53,7 +53,7 @@ OF_FILES = {
     "faces/pages/test_revisions.py",
     "faces/pages/test_watched.py",
     "procedures/report/test_signing_key.py",  # who is on record, test_persons_and_roles asks of a server
-    # What is sent at random, page by page, is refused before any records are asked.
+    # What is sent at random; who may what, in the same module, is asked of a server too.
     "test_what_is_asked_for_behind_an_address_is_never_a_failure",
     "test_a_name_that_is_none_in_an_address_is_never_a_failure",
     "test_what_is_typed_into_a_field_is_never_a_failure",
@@ -71,15 +71,18 @@ def pytest_xdist_auto_num_workers():
 
 
 def pytest_collection_modifyitems(items):
-    """Of the cases of one test a server is asked the first, but of who may what all: their records are the same on both."""
+    """Of the cases of one test a server is asked the first, but of who may what all; a file is asked every one."""
     asked = set()
-    of_server = [
-        item for item in items if getattr(item, "callspec", None) and item.callspec.params.get("backend") == SERVER
-    ]
-    for item in of_server:
-        if item.path.name not in WHO_MAY_WHAT and (item.path, item.originalname) in asked:
-            items.remove(item)
-        asked.add((item.path, item.originalname))
+
+    def is_asked(item):
+        if not hasattr(item, "callspec") or item.callspec.params.get("backend") != SERVER:
+            return True
+        test = (item.path, item.originalname)
+        again = test in asked and item.path.name not in WHO_MAY_WHAT
+        asked.add(test)
+        return not again
+
+    items[:] = filter(is_asked, items)
 
 
 def pytest_collection_finish():

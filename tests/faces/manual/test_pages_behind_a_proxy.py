@@ -175,11 +175,13 @@ def test_another_host_is_not_served(company, host):
 
 def test_who_guesses_is_one_address_whatever_they_say_of_it(company):
     with Browser(company) as visitor:
-        told = [
-            visitor.sign_in("wrong", f"Name {number}", {"X-Forwarded-For": f"198.51.100.{number}"}).status_code
-            for number in range(25)
-        ]
-        assert (told[:5], 403 in told[-3:]) == ([422] * 5, True)  # whoever waited long enough is let try once again
+        told = []
+        while (
+            len(told) < 60 and told[-3:] != [403] * 3
+        ):  # whoever waited long enough, on a slow machine, is let try once again
+            claimed = {"X-Forwarded-For": f"198.51.100.{len(told)}"}
+            told.append(visitor.sign_in("wrong", f"Name {len(told)}", claimed).status_code)
+        assert (told[:5], told[-3:]) == ([422] * 5, [403] * 3)
         said = {"X-Forwarded-For": "203.0.113.9, 127.0.0.1", "X-Real-IP": "::1"}
         assert "too many tries" in visitor.sign_in("wrong", "Nobody", said).text
     company.forget_tries()
