@@ -44,6 +44,7 @@ from calib.procedures.measure.totals import (
 )
 from calib.procedures.on_record.by_keys import cells_of
 from calib.procedures.on_record.declared_cells import wrong_cells_told
+from calib.procedures.on_record.factors_left_behind import LeftBehind
 from calib.procedures.on_record.in_force import (
     OnRecord,
     logs_on_record,
@@ -136,14 +137,20 @@ class Evaluation:
 
 @unswept
 def evaluate(
-    session: Session, name: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
+    session: Session,
+    name: str,
+    now: datetime,
+    coverage_probability: float = COVERAGE_PROBABILITY,
+    *,
+    finding_factors: bool = False,
 ) -> Evaluation:
     """Evaluate a job at a time; raises NotInRecordsError for a job that is not there.
 
+    `finding_factors`: for the velocities from which a factor is found again, so that the one that was left behind refuses nothing.
     Raises DamagedError with record, column and value where it stops at a cell that no act of the program writes.
     """
     try:
-        return _evaluated(session, name, now, coverage_probability)
+        return _evaluated(session, name, now, coverage_probability, finding_factors)
     except (UnitError, ValueError) as error:
         wrong = wrong_cells_told(session)
         if not wrong:
@@ -153,7 +160,9 @@ def evaluate(
         ) from error
 
 
-def _evaluated(session: Session, name: str, now: datetime, coverage_probability: float) -> Evaluation:
+def _evaluated(
+    session: Session, name: str, now: datetime, coverage_probability: float, finding_factors: bool
+) -> Evaluation:
     job = job_named(session, name)
     records = on_record_of(session, jobs=[key(job.id)])
     plan = _plan(session, job)
@@ -161,6 +170,8 @@ def _evaluated(session: Session, name: str, now: datetime, coverage_probability:
     elsewhere = {of_pair for each in pairs.values() for _, of_pair in each} - {key(job.id)}
     if elsewhere:
         records = on_record_of(session, jobs=[key(job.id), *elsewhere])
+    if finding_factors:
+        records = replace(records, left_behind=LeftBehind())
     measured, refused = _sorted_out(session, records, key(job.id), plan.outlets, now)
     outlet = np.array([reading.reading.outlet_id for reading in measured], dtype=np.int64)
     latest = _latest(outlet, np.array([reading.reading.stage == REPEAT for reading in measured], dtype=bool))

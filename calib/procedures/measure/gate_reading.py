@@ -103,7 +103,7 @@ def _gated(
     if factor is None or is_flow:
         return Gated(Standing(reading, at, observed, outlet, system, None, flags), ())
     wrong = records.found_wrongly(factor)
-    # No refusal: the factor could not be found again from readings that it refuses.
+    # No refusal: its certificate was reissued, and the review of that says by how much flows move.
     return Gated(
         Standing(reading, at, observed, outlet, system, factor, flags if wrong is None else (wrong, *flags)), ()
     )
@@ -249,7 +249,7 @@ def _found_factor(
     if factor is None:
         return (f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first",)
     if (factor.instrument_id, factor.method_id) == (reading.instrument_id, reading.method_id):
-        left_behind = records.left_behind.against(factor, reading.id)
+        left_behind = records.left_behind.against(factor)
         return () if left_behind is None else (left_behind,)
     found_with, method = records.instruments[factor.instrument_id].tag, records.methods[factor.method_id].method
     used = records.methods[reading.method_id].method

@@ -30,15 +30,23 @@ class ReadingInJob:
 
 
 def reading_in_job(
-    session: Session, reading_id: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
+    session: Session,
+    reading_id: int,
+    now: datetime,
+    coverage_probability: float = COVERAGE_PROBABILITY,
+    *,
+    finding_factors: bool = False,
 ) -> ReadingInJob:
-    """Evaluate the job of a reading; raises NotInRecordsError, or RefusedError where it does not stand any more."""
+    """Evaluate the job of a reading; raises NotInRecordsError, or RefusedError where it does not stand any more.
+
+    `finding_factors`: as `evaluate` takes it.
+    """
     reading = numbered(session, Reading, reading_id)
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
     if job is None:
         raise NotInRecordsError(f"no reading {reading_id} in the records: {Step.LIST_READINGS} shows the numbers")
-    evaluation = evaluate(session, job.job, now, coverage_probability)
+    evaluation = evaluate(session, job.job, now, coverage_probability, finding_factors=finding_factors)
     for row, measured in enumerate(evaluation.measured):
         if measured.reading.id == reading_id:
             photographs = files_of(session, Attached.reading_id, [reading_id])[reading_id]

@@ -23,14 +23,13 @@ _Holds = tuple[str, str | None]  # curve, from when on
 
 @dataclass(frozen=True)
 class LeftBehind:
-    """Names of factors that no reading may use until they are found again, but for those that they are found from."""
+    """Names of factors that no reading may use until they are found again, those of their own pairs included."""
 
     why: dict[str, str] = field(default_factory=dict)  # by name of the factor
-    pairs: frozenset[int] = frozenset()  # readings that they are found from
 
-    def against(self, factor: FoundFactor, reading: int | None) -> str | None:
-        """Why a reading may not use a factor; None where it may."""
-        if factor.factor not in self.why or reading in self.pairs:
+    def against(self, factor: FoundFactor) -> str | None:
+        """Why no reading may use a factor; None where they may."""
+        if factor.factor not in self.why:
             return None
         return f"factor {factor.factor}: {self.why[factor.factor]}: find it again"
 
@@ -42,11 +41,7 @@ def factors_left_behind(session: Session, factors: Collection[FoundFactor]) -> L
         return LeftBehind()
     place = sequences(session, "found_factor", keys)
     left = _decided_otherwise(session, place) | found_with_withdrawn(session, keys, place)
-    if not left:
-        return LeftBehind()
-    pairs = select(FactorPair.traverse_reading_id, FactorPair.face_reading_id)
-    read = {reading for both in by_keys(session, pairs, FactorPair.found_factor_id, left) for reading in both}
-    return LeftBehind({keys[factor].factor: why for factor, why in left.items()}, frozenset(read))
+    return LeftBehind({keys[factor].factor: why for factor, why in left.items()})
 
 
 def _decided_otherwise(session: Session, place: Mapping[int, int]) -> dict[int, str]:

@@ -84,7 +84,7 @@ class FactorFound:
 
 def found_from_pairs(session: Session, wanted: FactorWanted, signature: ledger.Signature) -> FactorFound:
     """Find a factor and record it with its pairs, whatever hangs on it. Raises BadInputError with every finding."""
-    pairs = pairs_of(session, wanted.pairs, signature.time)
+    pairs = pairs_of(session, wanted.pairs, signature.time, finding_factors=True)
     # A reading that is none of a face is named once, and not asked for its outlet.
     faces = [pair for pair in pairs.sound if _expected_of_face(pair) is None]
     findings = [

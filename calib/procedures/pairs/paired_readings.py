@@ -43,12 +43,13 @@ class Pairs:
     findings: tuple[Finding, ...]
 
 
-def pairs_of(session: Session, typed: Sequence[str], now: datetime) -> Pairs:
+def pairs_of(session: Session, typed: Sequence[str], now: datetime, *, finding_factors: bool = False) -> Pairs:
     """Pairs typed as TRAVERSE:OTHER by the numbers of the readings, their jobs evaluated as the records count now.
 
     There are two pairs or more; each reading is there, stands, and is used once; the first of a pair was taken in a duct.
+    `finding_factors`: as `evaluate` takes it.
     """
-    looking = _Looking(session, now)
+    looking = _Looking(session, now, finding_factors)
     sound, findings = [], []
     if len(typed) < FEWEST_PAIRS:
         few = f"at least {FEWEST_PAIRS} pairs, since one shows no spread"
@@ -67,6 +68,7 @@ class _Looking:
 
     session: Session
     now: datetime
+    finding_factors: bool
     used: dict[int, str] = field(default_factory=dict)  # number of a reading -> the pair in which it stands
     evaluations: dict[str, Evaluation] = field(default_factory=dict)  # by job
 
@@ -98,7 +100,7 @@ class _Looking:
             if row is not None:
                 return ReadingInJob(evaluation, row)
         try:
-            reading = reading_in_job(self.session, reading_id, self.now)
+            reading = reading_in_job(self.session, reading_id, self.now, finding_factors=self.finding_factors)
         except (NotInRecordsError, RefusedError) as error:
             wrong.append(f"readings that stand; {error}")
             return None

@@ -21,6 +21,7 @@ FIND = (
     "outlet",
 )
 USES = 13  # the reading at S-9 that no pair of the factor has
+OF_A_PAIR = 7  # the sweep of the first pair
 
 
 def corrected(certificate="C-201 (corrected)"):
@@ -60,6 +61,16 @@ def test_the_gate_names_the_factor_and_the_certificate(records):
     assert reasons(records, USES) == []
     withdraw(records)
     assert reasons(records, USES) == [REFUSED]
+
+
+def test_the_face_readings_that_it_was_found_from_get_no_flow_by_it_either(records, tmp_path):
+    factor_pairs.added(records, tmp_path / "right", corrected())
+    assert reasons(records, OF_A_PAIR) == []
+    withdraw(records)
+    assert reasons(records, OF_A_PAIR) == [REFUSED]
+    ran = calib(*FIND, "--reason", "with the corrected certificate", records=records)
+    assert ran.status == 0, ran.err
+    assert reasons(records, OF_A_PAIR) == []
 
 
 def test_the_review_of_the_withdrawal_lists_the_readings_that_use_it(records):
