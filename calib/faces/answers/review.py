@@ -10,7 +10,6 @@ from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
-LINE_HEADINGS = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
 COMPARED_AS_FOUND = ("reference", "error", "limit", "U", "as found")
 
 
@@ -69,9 +68,15 @@ def record_name(line: ReviewLine) -> str:
 def text(answer: Content) -> str:
     """The same for people."""
     rows = [row(line) for line in answer["items"]]
-    table = table_text(LINE_HEADINGS, rows) if rows else "nothing hangs on it"
+    table = table_text(line_headings(answer), rows) if rows else "nothing hangs on it"
     told = [*head_lines(answer), *_judgements(answer), *assumed_lines(answer), *decided_lines(answer)]
     return "\n".join([*told, "", table, *_remarks(answer["items"])])
+
+
+def line_headings(answer: Content) -> tuple[str, ...]:
+    """Headings of the lines: nothing was found where a certificate was withdrawn or replaced, or an instrument damaged."""
+    after = "as found" if answer["cause"] == FOUND_BEYOND else "after"
+    return ("line", "record", "as", "before", after, "shift", "shift/U", "conformity", "disposition")
 
 
 def head_lines(answer: Content) -> Iterator[str]:

@@ -31,7 +31,7 @@ def review_page(visit: Visit, review: str) -> Filled:
     first = start_of(visit)
     shown = document["items"][first : first + MOST_LINES]
     content = _head(on_record, document) | {
-        "headings": answer.LINE_HEADINGS,
+        "headings": answer.line_headings(document),
         "lines": [_line(line, for_curve=document["waits_for_curve"]) for line in shown],
         "first": first,
         "portions": portions_shown(address("/reviews/{}", review), {}, document["lines"], MOST_LINES, first),

@@ -154,7 +154,8 @@ def lines_on(
         Recalculated(rested.before, after, {}, dict(_by_hand(shaken, rested)), {}),
     )
     findings = {record: of_each.of(record) for record in _ordered(wanted)}
-    return {record: finding for record, finding in findings.items() if _differs(record, finding)}
+    moved = {record[1] for record, finding in findings.items() if record[0] == RecordKind.READING and _moved(finding)}
+    return {record: finding for record, finding in findings.items() if _differs(record, finding, moved)}
 
 
 def _by_hand(shaken: Shaken, rested: Rested) -> Iterator[tuple[Record, tuple[str, ...]]]:
@@ -165,10 +166,16 @@ def _by_hand(shaken: Shaken, rested: Rested) -> Iterator[tuple[Record, tuple[str
             yield record, ("it keeps its values until it is found or calibrated again",)
 
 
-def _differs(record: Record, finding: Mapping[str, Any]) -> bool:
-    if record[0] == RecordKind.READING:
-        return bool(finding["before"] != finding["after"] or finding["statement_changed"])
-    return bool(finding.get("reissue", True))
+def _moved(finding: Mapping[str, Any]) -> bool:
+    return bool(finding["before"] != finding["after"] or finding["statement_changed"])
+
+
+def _differs(record: Record, finding: Mapping[str, Any], moved: set[int]) -> bool:
+    """Whether it makes a line: a report does wherever a reading in it moved, however little, so that one review tells all."""
+    table, record_id = record
+    if table == RecordKind.READING:
+        return record_id in moved
+    return table != RecordKind.REPORT or bool(finding["reissue"] or not moved.isdisjoint(finding["readings"]))
 
 
 def _ordered(wanted: Iterable[Record]) -> Sequence[Record]:
