@@ -2,9 +2,10 @@
 
 from calib.faces.written import Content
 from calib.procedures.on_record.held_curves import AS_BEFORE, AS_FOUND_ALWAYS, AS_FOUND_FROM, WIDENED
-from calib.procedures.on_record.reviews import CurveDecided, Review, ReviewLine
+from calib.procedures.on_record.reviews import SUPERSESSION, WITHDRAWAL, CurveDecided, Review, ReviewLine
 
 NOT_DECIDED = "not decided yet: the flows are as before"
+_BY_WHAT_COUNTS = "the flows are those of the certificate that counts now"  # where the one before counts no more
 _WITHDRAWN = "what was recorded there was withdrawn since: it shakes no flow"
 CURVES_IN_WORDS = {
     AS_BEFORE: "the flows stand as they were",
@@ -25,7 +26,7 @@ def review_document(review: Review, job: str, revision: int) -> Content:
         "certificate": review.certificate,
         "happened": review.happened,
         "opened_at": review.time,
-        "open": review.shakes and answered is None,
+        "open": review.shakes and answered is None and not review.is_answered_by(job),
         "withdrawn": review.is_of_withdrawn,  # what opened it was taken back since
         "answered_by": answered,  # a revision; absent where the review is of an instrument
         "readings": [line.record for line in lines if line.record_table == "reading"],
@@ -65,6 +66,8 @@ def decided_text(review: Content) -> str:
         if review["withdrawn"]:
             return _WITHDRAWN
         answered = review["answered_by"]
+        if answered is None and review["cause"] in (WITHDRAWAL, SUPERSESSION):
+            return _BY_WHAT_COUNTS
         return NOT_DECIDED if answered is None else f"revision {answered} says what the records say since"
     return f"{decision['said']} (decided by {decision['by']} on {decision['at'][:10]}: {decision['reason']})"
 

@@ -41,7 +41,8 @@ from calib.records.tables.reports import IssuedReport
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 from calib.records.words import REVIEW_CAUSES
 
-FOUND_BEYOND, WITHDRAWAL, RECORDED_LATER = REVIEW_CAUSES[0], REVIEW_CAUSES[2], REVIEW_CAUSES[-1]
+FOUND_BEYOND, WITHDRAWAL, SUPERSESSION = REVIEW_CAUSES[0], REVIEW_CAUSES[2], REVIEW_CAUSES[3]
+RECORDED_LATER = REVIEW_CAUSES[-1]
 STANDS, REISSUE, IMMATERIAL = "stands", "reissue", "immaterial"
 _ENDING = (STANDS, IMMATERIAL)  # dispositions that promise nothing
 Revisions = Mapping[str, list[tuple[int, int]]]  # of reports, by job: place in the ledger, revision
@@ -191,6 +192,12 @@ class Review:
         held = f", decided: {self.holds.words}" if self.holds is not None else ""
         withdrawn = " (withdrawn since)" if self.is_of_withdrawn else ""
         return f"review {self.review} {'open' if self.is_open else 'closed'}{held}{withdrawn}"
+
+    def is_answered_by(self, job: str) -> bool:
+        """Whether it waits for nothing but the next revision of a job's report."""
+        waiting = [line for line in self.lines if line.is_open]
+        promised = all(line.is_promised and line.finding.get("job") == job for line in waiting)
+        return bool(waiting) and promised and not self.waits_for_curve
 
     def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""

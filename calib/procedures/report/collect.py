@@ -58,8 +58,11 @@ class JobReport:
 
     @property
     def open_reviews(self) -> tuple[Review, ...]:
-        """Those that are open: of what was recorded since an issue none, as this report is the answer to it."""
-        return tuple(review for review in self.reviews if review.shakes and not review.is_of_reports)
+        """Those that are open: none of what was recorded since an issue, nor one that waits for this report alone."""
+        job = self.evaluation.job.job
+        return tuple(
+            each for each in self.reviews if each.shakes and not (each.is_of_reports or each.is_answered_by(job))
+        )
 
     @property
     def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:

@@ -8,7 +8,7 @@ import pytest
 
 from tests import factor_pairs
 from tests.as_found import LATER, drifted, reviewed, stated_flows
-from tests.command import calib
+from tests.command import calib, done
 from tests.folders import NOW, changed, csv_text, flows_of, imported, ledger_head, only, records_of, small_job, write
 from tests.procedures.impact.test_open_review import with_factor
 
@@ -239,6 +239,30 @@ def test_its_acceptance_opens_a_review_of_what_the_records_answer_otherwise_alon
     # Reading 3 was taken with another instrument.
     assert [one["id"] for one in items if one["table"] == "reading"] == [1, 2, 4]
     assert [one["report"] for one in items if one["table"] == "issued_report"] == ["J-1 revision 1"]
+
+
+def test_the_revision_that_answers_its_review_does_not_say_that_it_is_open(tmp_path):
+    records = records_of(tmp_path, changed())
+    into = tmp_path / "out"
+    issue = ("report", "J-1", "--issue", "--format", "html", "--into", into)
+    done(records, *issue)
+    reissued(records, tmp_path, *OTHER)
+    done(records, *SUPERSEDE)
+    accept(records)
+    page = ("report", "J-1", "--format", "html", "--into", into)
+    done(records, *page)
+    assert "An impact review is open" in (into / "J-1.html").read_text("utf-8")
+    (review,) = reviews(records)
+    *others, report = (str(place) for place in range(1, review["lines"] + 1))
+    dispose = ("review", "dispose", review["review"])
+    done(records, *dispose, *others, "--decision", "stands", *["--reason", "a small shift"] * len(others))
+    done(records, *dispose, report, "--decision", "reissue", "--reason", "the client gets the corrected flows")
+    done(records, *issue, "--because", "C-101 was reissued")
+    said = (into / "J-1-r2.html").read_text("utf-8")
+    assert "An impact review is open" not in said
+    assert "the flows are those of the certificate that counts now" in said
+    assert "not decided yet" not in said
+    assert [each["open"] for each in reviews(records)] == [0]
 
 
 def test_a_chain_says_that_the_values_of_a_certificate_were_replaced(records, tmp_path):
