@@ -47,7 +47,7 @@ HEAVY = (
 )  # fmt: skip
 # Without the fixtures of records, which no test of the numerics asks for: they take longer to load than most of these take to run.
 PLAIN = ("-x", "-q", "-n0", "--noconftest", "--assert=plain", "-p", "no:cacheprovider")
-RECORDS = re.compile("tests.(folders|command)|_records|tmp_path")
+RECORDS = re.compile(r"tests\.(folders|command)|[(, ]\w*_records[,)]|tmp_path")
 
 
 def changed(node, **fields):
