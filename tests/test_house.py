@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 from collections import defaultdict
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -178,8 +179,16 @@ SHARED_NAMES = {
 EMPTY_WORDS = {"manager", "service", "util", "utils", "helper", "helpers"}
 
 
+@cache
 def tree_of(name):
     return ast.parse((ROOT / name).read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _trees():
+    """A file is parsed once for all rules; the trees are large, and go when the last rule was asked."""
+    yield
+    tree_of.cache_clear()
 
 
 def floor_of(name):
@@ -232,10 +241,6 @@ def named_modules(tree):
 
 
 MODULES = {module_of(name) for name in NAMES}
-FILES_BELOW = {
-    module_of(name): {each for each in named_modules(tree_of(name)) if each in MODULES} - {module_of(name)}
-    for name in NAMES
-}
 
 
 def stands_above_itself(plan):
@@ -258,7 +263,11 @@ def test_no_floor_and_no_room_stands_above_itself(plan):
 
 
 def test_no_file_imports_itself_by_way_of_others():
-    assert stands_above_itself(FILES_BELOW) == []
+    below = {
+        module_of(name): {each for each in named_modules(tree_of(name)) if each in MODULES} - {module_of(name)}
+        for name in NAMES
+    }
+    assert stands_above_itself(below) == []
 
 
 @pytest.mark.parametrize(
@@ -276,9 +285,9 @@ def test_every_part_of_the_package_has_a_floor():
     assert {floor_of(name) for name in NAMES} == set(FLOORS) | {"__init__"}
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if name != "calib/__init__.py"])
-def test_imports_go_down(name):
-    assert list(broken_floors(name, tree_of(name))) == []
+def test_imports_go_down():
+    below_the_root = (name for name in NAMES if name != "calib/__init__.py")
+    assert [each for name in below_the_root for each in broken_floors(name, tree_of(name))] == []
 
 
 @pytest.mark.parametrize(
@@ -319,14 +328,19 @@ def test_the_root_of_the_package_imports_nothing():
     assert list(imports_of(tree_of("calib/__init__.py"))) == []
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) in OTHERS])
-def test_the_lowest_floors_stand_on_little(name):
-    foreign = {module.partition(".")[0] for module, _ in imports_of(tree_of(name))} - STANDARD_LIBRARY - {"calib"}
-    assert foreign <= set(OTHERS[floor_of(name)])
+def test_the_lowest_floors_stand_on_little():
+    foreign = [
+        f"{name}:{line} imports {module}"
+        for name in NAMES
+        if floor_of(name) in OTHERS
+        for module, line in imports_of(tree_of(name))
+        if module.partition(".")[0] not in {*STANDARD_LIBRARY, "calib", *OTHERS[floor_of(name)]}
+    ]
+    assert foreign == []
 
 
 def told(tree):
-    """Text of a file, its docstrings left out."""
+    """Text of a file with its line, docstrings left out."""
     documented = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
     docstrings = {
         id(node.body[0].value)
@@ -335,16 +349,17 @@ def told(tree):
     }
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docstrings:
-            yield node.value
+            yield node.value, node.lineno
 
 
 # How one face alone is used: its name, an option, a command.
 OF_ONE_FACE = re.compile(r"command line|(?<![\w-])--[a-z]|`calib |\bcalib [a-z]+ [a-z]+\b")
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) not in ("faces", "__init__")])
-def test_below_the_faces_no_message_says_how_a_face_is_used(name):
-    assert [text for text in told(tree_of(name)) if OF_ONE_FACE.search(text)] == []
+def test_below_the_faces_no_message_says_how_a_face_is_used():
+    below = (name for name in NAMES if floor_of(name) not in ("faces", "__init__"))
+    messages = ((name, line, text) for name in below for text, line in told(tree_of(name)))
+    assert [f"{name}:{line} {text}" for name, line, text in messages if OF_ONE_FACE.search(text)] == []
 
 
 @pytest.mark.parametrize("text", ["name it with --records", "`calib verify` names it", "on the command line"])
@@ -352,15 +367,17 @@ def test_a_message_for_one_face_is_seen(text):
     assert OF_ONE_FACE.search(text)
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) == "faces"])
-def test_faces_hold_no_sql(name):
-    asked = {
-        alias.name
+def test_faces_hold_no_sql():
+    asked = [
+        f"{name}:{node.lineno} imports {alias.name}"
+        for name in NAMES
+        if floor_of(name) == "faces"
         for node in ast.walk(tree_of(name))
         if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] in ("sqlmodel", "sqlalchemy")
         for alias in node.names
-    }
-    assert asked <= {"Session"}
+        if alias.name != "Session"
+    ]
+    assert asked == []
 
 
 OPENS_FILES = {
@@ -377,24 +394,25 @@ OPENS_FILES = {
 }
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) == "procedures"])
-def test_procedures_take_bytes_and_open_no_file(name):
-    called = {
-        getattr(node.func, "attr", getattr(node.func, "id", None))
-        for node in ast.walk(tree_of(name))
-        if isinstance(node, ast.Call)
-    }
-    assert not called & OPENS_FILES
+def calls_of(names):
+    """Every call in some files by the name of what is called: name, and whether of an object, file and line."""
+    for name in names:
+        for node in ast.walk(tree_of(name)):
+            if isinstance(node, ast.Call):
+                called = getattr(node.func, "attr", getattr(node.func, "id", None))
+                yield called, isinstance(node.func, ast.Attribute), f"{name}:{node.lineno} calls {called}"
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if name != "calib/clock.py"])
-def test_only_one_place_reads_a_clock(name):
-    called = {
-        node.func.attr
-        for node in ast.walk(tree_of(name))
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
-    }
-    assert not called & {"now", "utcnow", "today"}
+def test_procedures_take_bytes_and_open_no_file():
+    called = calls_of(name for name in NAMES if floor_of(name) == "procedures")
+    assert [place for called, _, place in called if called in OPENS_FILES] == []
+
+
+def test_only_one_place_reads_a_clock():
+    called = calls_of(name for name in NAMES if name != "calib/clock.py")
+    assert [
+        place for called, of_an_object, place in called if of_an_object and called in {"now", "utcnow", "today"}
+    ] == []
 
 
 def tracked():
@@ -422,16 +440,19 @@ def public_definitions(body):
             yield from public_definitions(node.body)
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if "/versions/" not in name])
-def test_everything_public_says_what_it_is(name):
-    tree = tree_of(name)
-    assert ast.get_docstring(tree)
-    assert [node.name for node in public_definitions(tree.body) if not ast.get_docstring(node)] == []
+def test_everything_public_says_what_it_is():
+    trees = {name: tree_of(name) for name in NAMES if "/versions/" not in name}
+    assert [name for name, tree in trees.items() if not ast.get_docstring(tree)] == []
+    defined = ((name, node) for name, tree in trees.items() for node in public_definitions(tree.body))
+    assert [f"{name}:{node.lineno} {node.name}" for name, node in defined if not ast.get_docstring(node)] == []
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if re.fullmatch(r"calib/faces/answers/[a-z]\w+\.py", name)])
-def test_each_answer_is_a_document_for_machines_and_a_text_for_people(name):
-    assert {"document", "text"} <= {node.name for node in tree_of(name).body if isinstance(node, ast.FunctionDef)}
+def test_each_answer_is_a_document_for_machines_and_a_text_for_people():
+    answers = [name for name in NAMES if re.fullmatch(r"calib/faces/answers/[a-z]\w+\.py", name)]
+    functions = {
+        name: {node.name for node in tree_of(name).body if isinstance(node, ast.FunctionDef)} for name in answers
+    }
+    assert {name for name, defined in functions.items() if not {"document", "text"} <= defined} == set()
 
 
 def words_of(name):
@@ -439,15 +460,19 @@ def words_of(name):
     return {word.lower() for word in re.findall(r"[A-Z]?[a-z]+|[A-Z]+", name)}
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_no_module_class_or_function_has_an_empty_name(name):
-    defined = [
-        node.name
+def is_empty(name):
+    return bool(words_of(name) & EMPTY_WORDS) or name in EMPTY_NAMES
+
+
+def test_no_module_class_or_function_has_an_empty_name():
+    assert [name for name in NAMES if any(map(is_empty, Path(name).with_suffix("").parts))] == []
+    defined = (
+        (name, node)
+        for name in NAMES
         for node in ast.walk(tree_of(name))
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef)
-    ]
-    modules = Path(name).with_suffix("").parts
-    assert [each for each in (*modules, *defined) if words_of(each) & EMPTY_WORDS or each in EMPTY_NAMES] == []
+    )
+    assert [f"{name}:{node.lineno} {node.name}" for name, node in defined if is_empty(node.name)] == []
 
 
 def parameters_of(tree):
@@ -466,16 +491,14 @@ def locals_of(tree):
             yield node
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_parameters_say_what_they_hold(name):
-    empty = [f"line {each.lineno}: {each.arg}" for each in parameters_of(tree_of(name)) if each.arg in EMPTY_NAMES]
-    assert empty == []
+def test_parameters_say_what_they_hold():
+    parameters = ((name, each) for name in NAMES for each in parameters_of(tree_of(name)))
+    assert [f"{name}:{each.lineno} {each.arg}" for name, each in parameters if each.arg in EMPTY_NAMES] == []
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_locals_say_what_they_hold(name):
-    empty = [f"line {each.lineno}: {each.id}" for each in locals_of(tree_of(name)) if each.id in EMPTY_NAMES]
-    assert empty == []
+def test_locals_say_what_they_hold():
+    bound = ((name, each) for name in NAMES for each in locals_of(tree_of(name)))
+    assert [f"{name}:{each.lineno} {each.id}" for name, each in bound if each.id in EMPTY_NAMES] == []
 
 
 @pytest.mark.parametrize(
@@ -560,10 +583,19 @@ def test_the_tables_of_the_schema_are_those_of_the_code(connection):
     assert compare_metadata(MigrationContext.configure(connection), SQLModel.metadata) == []
 
 
-@pytest.mark.parametrize("table", TABLES, ids=str)
-def test_the_schema_checks_what_the_code_says(connection, table):
-    stored = {one["name"]: one["sqltext"] for one in inspect(connection).get_check_constraints(table.name)}
-    written = {one.name: str(one.sqltext) for one in table.constraints if isinstance(one, CheckConstraint)}
+def test_the_schema_checks_what_the_code_says(connection):
+    inspected = inspect(connection)
+    stored = {
+        (table.name, one["name"]): one["sqltext"]
+        for table in TABLES
+        for one in inspected.get_check_constraints(table.name)
+    }
+    written = {
+        (table.name, one.name): str(one.sqltext)
+        for table in TABLES
+        for one in table.constraints
+        if isinstance(one, CheckConstraint)
+    }
     assert stored == written
 
 
@@ -576,16 +608,27 @@ def test_the_schema_has_the_keys_with_expressions_that_the_code_says(connection)
 
 
 @pytest.mark.filterwarnings(SKIPPED_BY_SQLALCHEMY)
-@pytest.mark.parametrize("table", TABLES, ids=str)
-def test_the_schema_holds_unique_what_the_code_says(connection, table):
-    stored = {tuple(one["column_names"]) for one in inspect(connection).get_unique_constraints(table.name)}
-    several = {tuple(one.columns.keys()) for one in table.constraints if isinstance(one, UniqueConstraint)}
-    assert stored == several | {(column.name,) for column in table.columns if column.unique}
+def test_the_schema_holds_unique_what_the_code_says(connection):
+    inspected = inspect(connection)
+    stored = {
+        (table.name, *one["column_names"]) for table in TABLES for one in inspected.get_unique_constraints(table.name)
+    }
+    several = {
+        (table.name, *one.columns.keys())
+        for table in TABLES
+        for one in table.constraints
+        if isinstance(one, UniqueConstraint)
+    }
+    single = {(table.name, column.name) for table in TABLES for column in table.columns if column.unique}
+    assert stored == several | single
 
 
 @pytest.mark.parametrize("verb", ["UPDATE", "DELETE"])
-@pytest.mark.parametrize("table", TABLES, ids=str)
-def test_every_table_has_its_guards(connection, table, verb):
-    triggers = text("SELECT sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table")
-    written = [" ".join(sql.split()) for sql in connection.execute(triggers, {"table": table.name}).scalars()]
-    assert sum(f" BEFORE {verb} ON {table.name} BEGIN SELECT RAISE(ABORT" in sql for sql in written) == 1
+def test_every_table_has_its_guards(connection, verb):
+    triggers = connection.execute(text("SELECT sql FROM sqlite_master WHERE type = 'trigger'")).scalars()
+    written = [" ".join(sql.split()) for sql in triggers]
+    guards = {
+        table.name: sum(f" BEFORE {verb} ON {table.name} BEGIN SELECT RAISE(ABORT" in sql for sql in written)
+        for table in TABLES
+    }
+    assert guards == dict.fromkeys(guards, 1)

@@ -219,9 +219,10 @@ def test_records_are_not_made_beside_the_log_of_others(tmp_path):
     assert names(tmp_path) == ["new.sqlite-wal"]
 
 
-def test_records_that_another_made_meanwhile_are_not_overwritten(tmp_path, monkeypatch):
-    from calib.records import migrations
+def test_records_that_another_made_meanwhile_are_not_overwritten(tmp_path, monkeypatch, by_migrations):
+    from calib.records import database, migrations
 
+    monkeypatch.setattr(database, "_migrate", by_migrations)
     real = migrations.upgrade
 
     def meanwhile(connection, revision):

@@ -111,7 +111,9 @@ def test_a_file_in_a_missing_folder_is_not_made(tmp_path):
         database.make(str(tmp_path / "nowhere" / "new.sqlite"))
 
 
-def test_a_file_that_cannot_be_made_leaves_nothing_behind(tmp_path, monkeypatch):
+def test_a_file_that_cannot_be_made_leaves_nothing_behind(tmp_path, monkeypatch, by_migrations):
+    monkeypatch.setattr(database, "_migrate", by_migrations)
+
     def stops(*_):
         raise RecordsError("no space left")
 
