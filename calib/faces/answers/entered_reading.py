@@ -1,7 +1,7 @@
 """What a reading proves as soon as it is recorded, as `calib reading add` and `traverse add` answer."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from calib.arrays import finite
 from calib.counted import count_of
@@ -24,7 +24,19 @@ def document(verdict: Verdict, units: str | None) -> Content:
         "reasons": [],
         **{
             name: reading[name]
-            for name in ("outlet", "reading", "flow", "design", "flags", "indication_unit", "traverse")
+            for name in (
+                "outlet",
+                "reading",
+                "indication",
+                "observations",
+                "throttled_observations",
+                "logged",
+                "indication_unit",
+                "traverse",
+                "flow",
+                "design",
+                "flags",
+            )
         },
         "passing_indications": ends_of_passing(verdict.passing),
         "settled": verdict.is_settled,
@@ -51,7 +63,21 @@ def text(answer: Content) -> str:
     """The same for people."""
     before = answer.get("reading_before")
     read = "" if before is None else f"  {answer['outlet']} was read before, as reading {before}: both are on record\n"
-    return f"{proven_text(answer)}\n{read}{_left(answer['outlets_left'])}"
+    return f"{proven_text(answer)}\n{''.join(_values(answer))}{read}{_left(answer['outlets_left'])}"
+
+
+def _values(answer: Content) -> Iterator[str]:
+    """Which values it is from, so that one that went astray on the way is missed; of a log or a traverse nothing."""
+    if answer["logged"] or answer["traverse"]:
+        return
+    passes, throttled = (_listed(answer[name]) for name in ("observations", "throttled_observations"))
+    values = passes or f"the one indication {answer['indication']}"
+    with_throttle = throttled and f", with the throttle set {throttled}"
+    yield f"  from {values} {answer['indication_unit']}{with_throttle}\n"
+
+
+def _listed(cell: str | None) -> str:
+    return ", ".join(value.strip() for value in (cell or "").split(";"))
 
 
 def proven_text(answer: Content) -> str:

@@ -48,6 +48,7 @@ _ADDED = RowOptions(
 # Asked for beside what must be: it decides what may be said of readings with the instrument.
 _ASKED_TOO = ("mpe_percent", "mpe_absolute", "repeatability")
 _USUAL = {"quantity": "air velocity"}  # offered
+_ALONE = " (--density-effect none alone where it works the velocity out by itself)"
 
 
 @writes(app, "add", row=_ADDED)
@@ -77,7 +78,7 @@ def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
             "quantity",
             "density_effect",
         }:  # what else is lacking is found with all that is wrong
-            missing_in(_ADDED, cells, needs)
+            missing_in(_ADDED, cells, needs, _ALONE if "density_effect" in lacking else "")
         add_instrument(desk.writing(), {"tag": tag, **without_word(cells)}, desk.signature(), clock())
     return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
 

@@ -8,6 +8,7 @@ every command would be declared anew. Cost: they know how typer 0.2x lays out a 
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import dropwhile, takewhile
 from typing import Any, ClassVar, cast
 
 import typer
@@ -84,15 +85,22 @@ class PlainCommand(core.TyperCommand):
                 raise
             cast(typer.Context, ctx).fail(told)
         except Exception as error:  # typer exports no name of what it raises for an option that there is not
-            unknown = str(getattr(error, "option_name", ""))
-            if not re.match(r"-[.,]?\d", unknown):
+            values = _below_zero(typed, str(getattr(error, "option_name", "--")))
+            if not values:
                 raise
-            cast(typer.Context, ctx).fail(f"{unknown}: write -- before values below zero, behind the options: -- -3 -4")
+            told = f"{values[0]}: write -- before values below zero, behind the options: -- {' '.join(values)}"
+            cast(typer.Context, ctx).fail(told)
         if not ctx.resilient_parsing and (missing := "".join(_row_missing(self, ctx.params))):
             cast(typer.Context, ctx).fail(f"missing: {missing}")
         if wrong := "; ".join([*_twice(self, ctx, typed), *_too_large(self, ctx)]):
             cast(typer.Context, ctx).fail(wrong)
         return left
+
+
+def _below_zero(typed: list[str], unknown: str) -> list[str]:
+    """The values below zero that were typed from an unknown option on: of -2.2 typer names -2 alone."""
+    begun = dropwhile(lambda word: not word.startswith(unknown), typed)
+    return list(takewhile(re.compile(r"-[.,]?\d").match, begun))
 
 
 def _too_large(command: PlainCommand, ctx: Any) -> Iterator[str]:

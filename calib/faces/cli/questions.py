@@ -123,12 +123,12 @@ def nothing_written_if_stopped() -> "Iterator[None]":
         raise CalibError(f"stopped; {_ENDED}") from None
 
 
-def missing_in(row: RowOptions, cells: Mapping[str, str | None], needs: Iterable[str]) -> None:
-    """Raise CalibError with all options that must be typed and were not, in one line."""
+def missing_in(row: RowOptions, cells: Mapping[str, str | None], needs: Iterable[str], or_else: str = "") -> None:
+    """Raise CalibError with all options that must be typed and were not, in one line, and what would do in place of them."""
     options = row.typed_in()
     missing = [options.get(name, f"--{name}") for name in needs if not (cells.get(name) or "").strip()]
     if missing:
-        raise CalibError(f"missing: {', '.join(missing)}")
+        raise CalibError(f"missing: {', '.join(missing)}{or_else}")
 
 
 def row_answered(row: RowOptions, cells: "Cells", title: str, write: "Callable[[Cells], _Written]") -> _Written:

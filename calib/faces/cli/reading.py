@@ -81,15 +81,24 @@ def add(
 
 
 def _observations(values: list[str], cells: Cells) -> Cells:
-    """The cell that values typed as words fill; raises BadInputError where it was typed as an option too."""
+    """The cell that values typed as words fill; raises BadInputError where it was typed as an option too, or cut there."""
     from calib.procedures.typed.values import cell_of, values_typed
 
+    _must_be_whole(cells)
     typed = cell_of(values_typed(" ".join(values))) if values else {}
     for column in typed:
         if cells[column] is not None:
             expected = "it as an option, or the values as words: not both"
             raise BadInputError([Finding.typed(column, cells[column], expected)])
     return typed
+
+
+def _must_be_whole(cells: Cells) -> None:
+    """Raise BadInputError where the option for repeated passes has one: a shell ends the command at a ; and drops the others."""
+    passes = cells["observations"]
+    if passes and ";" not in passes:
+        expected = "several values in quotation marks, like '2.41;2.38' (a shell cuts at a ; outside them); one is --indication"
+        raise BadInputError([Finding.typed("observations", passes, expected)])
 
 
 def recorded(desk: Desk, job: str, outlet: str, imported: "Imported") -> Reply:
@@ -156,6 +165,7 @@ def correct(
     from calib.procedures.enter.correct_reading import correct_reading
     from calib.procedures.typed.observations import points_typed
 
+    _must_be_whole(cells)
     log = log_content(cells["log_file"]) if cells["log_file"] else None
     points = points_typed(point or ())
 

@@ -14,7 +14,7 @@ it would say that U is known with 60 degrees of freedom.
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 
@@ -471,11 +471,11 @@ def _uncertainty(
     factor = None if abs(ratio - 1) < 1e-12 else Decimal(repr(ratio))
     times = count if len(expanded.digits) == 1 else 1
     digits = tuple(turned(each, factor) for each in expanded.digits)
-    return ExpandedRead(
-        digits * times,
-        expanded.coverage_factors * times,
-        expanded.coverage_percents * times,
-        expanded.about_95,
+    return replace(
+        expanded,
+        digits=digits * times,
+        coverage_factors=expanded.coverage_factors * times,
+        coverage_percents=expanded.coverage_percents * times,
     )
 
 

@@ -49,6 +49,8 @@ class ExpandedRead:
     coverage_factors: tuple[str, ...]
     coverage_percents: tuple[str | None, ...]  # absent where k = 2 stands for about 95 %
     about_95: bool  # whether that was so
+    in_si: tuple[float, ...]  # the same in the coherent unit
+    rounding: tuple[float, ...]  # half a unit of the last digit of each, in the coherent unit
 
 
 @dataclass(frozen=True)
@@ -151,18 +153,22 @@ def _values(node: Node, unit: UnitRead, wrong: WrongInFile) -> QuantityRead | No
     expanded = _expanded(node, len(digits), unit, wrong)
     if not digits:
         return None
-    scale = abs(unit.unit.scale) * float(unit.factor or 1)
-    rounding = tuple(half_digit(each) * scale for each in digits)
     is_turned = unit.factor is not None
     return QuantityRead(
         tuple(turned(each, unit.factor) for each in digits),
         unit.unit,
-        rounding,
+        _rounding(digits, unit),
         expanded,
         is_turned,
         _tokens(node, _UNITS)[0],
         node,
     )
+
+
+def _rounding(digits: Sequence[str], unit: UnitRead) -> tuple[float, ...]:
+    """Half a unit of the last digit of each, in the coherent unit."""
+    scale = abs(unit.unit.scale) * float(unit.factor or 1)
+    return tuple(half_digit(each) * scale for each in digits)
 
 
 def _numbers(node: Node, names: Sequence[str], expected: str, wrong: WrongInFile) -> list[str]:
@@ -208,7 +214,9 @@ def _expanded(node: Node, count: int, unit: UnitRead, wrong: WrongInFile) -> Exp
         return None
     about_95 = [p == "95" and Decimal(k) == 2 for k, p in zip(of_k, of_p, strict=True)]
     percents = tuple(None if about else p for about, p in zip(about_95, of_p, strict=True))
-    return ExpandedRead(tuple(turned(each, unit.factor) for each in of_u), tuple(of_k), percents, any(about_95))
+    digits = tuple(turned(each, unit.factor) for each in of_u)
+    in_si = tuple(float(unit.unit.difference_to_si(float(each))) for each in digits)
+    return ExpandedRead(digits, tuple(of_k), percents, any(about_95), in_si, _rounding(of_u, unit))
 
 
 def _broadcast(
@@ -236,14 +244,28 @@ def _percent(digits: str) -> str:
 
 
 def _agree(node: Node, told: Sequence[QuantityRead], wrong: WrongInFile) -> None:
-    """What is told in several units must be the same within the digits that are written."""
+    """What is told in several units, its U and k too, must be the same within the digits that are written."""
     first, *others = told
     for other in others:
         if len(other.digits) != len(first.digits):
             wrong.add(node, None, f"as many values in each unit ({len(first.digits)} and {len(other.digits)})")
             continue
-        pairs = zip(first.in_si, first.rounding, other.in_si, other.rounding, strict=True)
-        for place, (value, half, same, its_half) in enumerate(pairs):
+        again = _told(other)
+        for key, (value, half, shown) in _told(first).items():
+            same, its_half, shown_again = again.get(key, (value, half, shown))
             if abs(value - same) > (half + its_half) * (1 + 1e-6) + 1e-12 * abs(value):
-                shown = f"{first.digits[place]} {first.unit.symbol}, {other.digits[place]} {other.unit.symbol}"
-                wrong.add(node, shown, "one value, told in two units")
+                wrong.add(node, f"{shown}, {shown_again}", "one value, told in two units")
+
+
+def _told(read: QuantityRead) -> dict[tuple[str, int], tuple[float, float, str]]:
+    """Values, U and k of a quantity: in the coherent unit, by how much they may be rounded, as they are shown."""
+    symbol, expanded = read.unit.symbol, read.expanded
+    told = {
+        ("", at): (value, half, f"{digits} {symbol}")
+        for at, (digits, value, half) in enumerate(zip(read.digits, read.in_si, read.rounding, strict=True))
+    }
+    if expanded is not None:
+        for at, (digits, k) in enumerate(zip(expanded.digits, expanded.coverage_factors, strict=True)):
+            told["U", at] = (expanded.in_si[at], expanded.rounding[at], f"U {digits} {symbol}")
+            told["k", at] = (float(k), 0.0, f"k {k}")
+    return told

@@ -41,6 +41,8 @@ def test_a_value_below_zero_is_told_how_it_is_typed(small_records):
     ran = calib("reading", "add", "J-1", "S-2", "-3", "-4", *SETUP, records=small_records)
     assert ran.status == 2
     assert "-3: write -- before values below zero, behind the options: -- -3 -4" in ran.err
+    ran = calib("reading", "add", "J-1", "S-2", "-2.2", "-,4", *SETUP, records=small_records)
+    assert "Error: -2.2: write -- before values below zero, behind the options: -- -2.2 -,4\n" in ran.err
     ran = calib("reading", "add", "J-1", "S-2", *SETUP, "--records", small_records, "--", "-3", "-4")
     assert "velocity values of 0 or above" in ran.err
 

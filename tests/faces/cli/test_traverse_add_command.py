@@ -433,7 +433,7 @@ def test_a_traverse_is_shown_with_its_rule(records):
         (("S-1", "VF-1", "m/s", "sweep", "--observations", "4.1;4.2", "--probe", "PT-1"), ["--probe"]),
         (("S-2", "FH-1", "m3/h", "hood", "--observations", "452;455", "--throttled-observations", "460;463"),
          ["--throttled-observations"]),
-        (("S-1", "VF-1", "m/s", "sweep", "--observations", "4.1", "--throttled-observations", "4.0"),
+        (("S-1", "VF-1", "m/s", "sweep", "--observations", "4.1;4.2", "--throttled-observations", "4.0"),
          ["--throttled-observations"]),
         (("S-2", "VF-1", "m/s", "sweep", "--observations", "4.1;4.2"), ["--instrument"]),
         (("S-1", "TA-1", "m/s", "sweep", "--observations", "4.1;4.2"), ["--conditions"]),

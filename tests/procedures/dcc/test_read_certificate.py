@@ -308,6 +308,15 @@ INTERVAL = (
     "<si:coverageIntervalXMLList><si:standardUncXMLList>0.1</si:standardUncXMLList><si:intervalMinXMLList>0</si:intervalMinXMLList>"
     "<si:intervalMaxXMLList>1</si:intervalMaxXMLList></si:coverageIntervalXMLList>"
 )
+
+
+def with_hybrid(of_m_s, of_m_h):
+    both = f"<si:hybrid>{values('0.60 2.50', uncertainty=of_m_s)}{values('2160 9000', M_H, of_m_h)}</si:hybrid>"
+    return certificate(
+        result(quantity("basic_referenceValue", both), quantity("basic_measuredValue", values("0.66 2.49")))
+    )
+
+
 HALF = f"<si:hybrid>{values('0.60 2.50', uncertainty=expanded(u='0.02'))}{values('2160 9999', M_H)}</si:hybrid>"
 TRAPS = {
     "another length of U": (
@@ -339,6 +348,14 @@ TRAPS = {
             result(quantity("basic_referenceValue", HALF), quantity("basic_measuredValue", values("0.66 2.49")))
         ),
         "si:hybrid: '2.50 m/s, 2.7775 m/s'; expected one value, told in two units",
+    ),
+    "U that contradicts itself": (
+        with_hybrid(expanded(u="0.02"), expanded(u="72 108")),
+        "si:hybrid: 'U 0.02 m/s, U 0.03 m/s'; expected one value, told in two units",
+    ),
+    "k that contradicts itself": (
+        with_hybrid(expanded(u="0.02", k="2"), expanded(u="72", k="2.1")),
+        "si:hybrid: 'k 2, k 2.1'; expected one value, told in two units",
     ),
     "a coverage interval": (
         with_reference(values(REFERENCES, uncertainty=INTERVAL)),

@@ -81,6 +81,27 @@ def test_values_as_words_and_as_an_option_are_too_many(small_records):
     assert "--observations: '4.1;4.2'; expected it as an option, or the values as words: not both" in ran.err
 
 
+@pytest.mark.parametrize("command", [("add", "J-1", "S-1", *TYPED), ("correct", "J-1", "1", "--reason", "slip")])
+def test_passes_that_a_shell_cut_at_their_semicolon_are_not_taken_for_one(small_records, command):
+    """`--observations 4.1;4.2` reaches the program as 4.1: the shell takes the rest for another command."""
+    ran = calib("reading", *command, "--observations", "4.1", records=small_records)
+
+    assert (ran.status, ran.out) == (2, "")
+    assert "--observations: '4.1'; expected several values in quotation marks" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [(("4.1",), "from the one indication 4.1 m/s"), (("4.1", "4.2", "4.15"), "from 4.1, 4.2, 4.15 m/s")],
+)
+def test_the_answer_says_which_values_it_is_from(small_records, values, told):
+    ran = calib(
+        "reading", "add", "J-1", "S-1", *values, *TYPED, "--at", "2026-05-04T10:00+01:00", records=small_records
+    )
+
+    assert f"  {told}" in ran.out.splitlines()
+
+
 def test_a_refused_reading_gives_no_flow_and_its_reasons(small_records):
     ran = calib("reading", "add", "J-1", "S-1", "19.0", *TYPED, "--sure", "--json", records=small_records)
 
