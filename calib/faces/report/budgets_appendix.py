@@ -202,10 +202,10 @@ def _typed(evidence: Content) -> Mapping[str, str | None]:
 
 
 def _as_typed(value: float, digits: int, unit: str | None, typed: str | None) -> Cell:
-    """A number of its own row as it was typed, where it was; else with so many digits, as a whole number has none behind."""
-    if typed is None or not isclose(float(typed), value, rel_tol=1e-9):
-        typed = significant(value, digits)
-    return Cell((Run(typed),), value, unit)
+    """A number of its own row as it was typed, where it was; else with so many digits, zeros among them; 0 itself has none."""
+    if typed is not None and isclose(float(typed), value, rel_tol=1e-9):
+        return Cell((Run(typed),), value, unit)
+    return digits_cell(value, digits, unit) if value else Cell((Run("0"),), value, unit)
 
 
 def _result(reading: Content) -> str:

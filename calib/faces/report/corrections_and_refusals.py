@@ -10,7 +10,7 @@ from calib.faces.report.observed import zone_of
 from calib.faces.report.table_cells import flow_cell, row_of, words_cell
 from calib.faces.written import Content, moment_text, unit_text
 
-RECORDED_SINCE = "Recorded since an issue"
+NONCONFORMING, RECORDED_SINCE = "Nonconforming work", "Recorded since an issue"
 _NONE_REFUSED = "None: every reading was taken with an instrument in calibration."
 
 
@@ -65,14 +65,16 @@ def amendments_section(report: Content) -> Iterator[Block]:
 
 def reviews_section(report: Content) -> Iterator[Block]:
     """Nonconforming work that this job rests on: what was found, what holds, by whose decision; what was recorded late."""
-    of_work = [each for each in report["reviews"] if each["answered_by"] is None]
-    if of_work:
-        yield Heading(2, "Nonconforming work", "nonconforming")
-        yield _table_of_reviews("Nonconforming work", of_work)
-    since = [each for each in report["reviews"] if each["answered_by"] is not None]
-    if since:
-        yield Heading(2, RECORDED_SINCE, "recorded-since")
-        yield _table_of_reviews(RECORDED_SINCE, since)
+    for title, anchor in ((NONCONFORMING, "nonconforming"), (RECORDED_SINCE, "recorded-since")):
+        reviews = reviews_under(title, report)
+        if reviews:
+            yield Heading(2, title, anchor)
+            yield _table_of_reviews(title, reviews)
+
+
+def reviews_under(title: str, report: Content) -> list[Content]:
+    """Reviews under the one heading or the other: those that a revision answers were of what was recorded since an issue."""
+    return [each for each in report["reviews"] if (each["answered_by"] is not None) is (title == RECORDED_SINCE)]
 
 
 def _table_of_reviews(title: str, reviews: Sequence[Content]) -> Table:

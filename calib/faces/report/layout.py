@@ -86,9 +86,9 @@ def _blocks(
 def _evidence(content: Content) -> Iterator[Block]:
     yield Heading(2, "Evidence", "evidence")
     yield paragraph(
-        "The digest of the ledger of records when this report was written. ",
+        "The digest of the ledger of records when this report was written. The command ",
         Run("calib verify --digest", Mark.CODE),
-        " with it shows whether the records still hold everything they held then.",
+        " followed by it shows whether the records still hold everything they held then.",
     )
     yield paragraph(Run(content["ledger_digest"], Mark.CODE))
     if content.get("issue_digest"):

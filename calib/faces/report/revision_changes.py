@@ -17,7 +17,30 @@ _FACTS = ("title", "site", "client", "decision_rule")
 
 def revised(document: Content, before: bytes | None) -> Content:
     """A report's content with what changed since the revision before, which is given as it was issued, in JSON."""
-    return document if before is None else document | {"changes": content_changes(json.loads(before), document)}
+    if before is None:
+        return document
+    earlier = json.loads(before)
+    now = document | {"amendments": _as_printed_before(earlier, document)}
+    return now | {"changes": content_changes(earlier, now)}
+
+
+def _as_printed_before(earlier: Content, now: Content) -> list[Content]:
+    """Amendments with each flow before as the revision before printed it, there as before or as the flow amended since."""
+    told = {
+        (each["record"], each["revision"], each["at"]): {flow["reading"]: flow["before"] for flow in each["flows"]}
+        for each in earlier["amendments"]
+    }
+    stated = {reading["reading"]: reading["flow"] for reading in earlier["readings"]}
+
+    def printed(amendment: Content, flow: Content) -> Content:
+        before = told.get((amendment["record"], amendment["revision"], amendment["at"]), stated).get(flow["reading"])
+        alike = before is not None and before["unit"] == flow["before"]["unit"]
+        return flow | {"before": before} if alike else flow
+
+    return [
+        amendment | {"flows": [printed(amendment, flow) for flow in amendment["flows"]]}
+        for amendment in now["amendments"]
+    ]
 
 
 def content_changes(before: Content, after: Content) -> list[Content]:

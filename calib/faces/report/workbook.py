@@ -50,6 +50,8 @@ _FIRST_SHEET = (24.0, *[12.0] * 7, 30.0)  # signs: widths of its columns
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
 _FILLED = 0.95  # of a line, since words are not broken
 _NEVER = float("inf")
+# Who searches a sheet types a blank: cells wrap, so that a sign which holds a line together is of no use there.
+_BLANKS = str.maketrans("\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}", "  ")
 _ABOUT_NUMBERS = (
     "Times are in the zone that the head of their column names. Numbers in the sheets are unrounded; each cell shows the "
     "digits that the report gives. Uncertainties of 100 and more are rounded to tens in the report and shown whole in their"
@@ -225,7 +227,7 @@ class _Written:
 
     def _write_text(self, page: Worksheet, row: int, place: int, typed: str, shown: Format, width: float) -> int:
         """Write a text and tell how many lines of its column it takes."""
-        text = controls_named(typed)
+        text = controls_named(typed).translate(_BLANKS)
         if len(text) > _LONGEST_PIECE:
             pieces = [text[start : start + _LONGEST_PIECE] for start in range(0, len(text), _LONGEST_PIECE)]
             first, last = len(self._rests) + 1, len(self._rests) + len(pieces) - 1

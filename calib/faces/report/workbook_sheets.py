@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from calib.faces import drawings
 from calib.faces.report import workbook_columns as columns
 from calib.faces.report.blocks import Layout, Table, unmarked
+from calib.faces.report.corrections_and_refusals import NONCONFORMING, RECORDED_SINCE, reviews_under
 from calib.faces.report.traverses_and_air import air_named, airs_used
 from calib.faces.report.verdict_section import ATTENTION, SYSTEMS
 from calib.faces.report.workbook_columns import SheetColumn
@@ -30,7 +31,8 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
     every: tuple[_Declared, ...] = (
         ("Changes", "what differs from the revision before", columns.OF_CHANGES, content.get("changes") or []),
         ("Open reviews", "impact reviews without a disposition", columns.OF_REVIEWS, content["open_reviews"]),
-        ("Nonconforming work", "what was found, and what was decided", columns.OF_DECIDED_REVIEWS, content["reviews"]),
+        (NONCONFORMING, "what was found, and what was decided", columns.OF_DECIDED_REVIEWS, reviews_under(NONCONFORMING, content)),
+        (RECORDED_SINCE, "what came in after an issue", columns.OF_DECIDED_REVIEWS, reviews_under(RECORDED_SINCE, content)),
         ("Flows", "every flow with its U, k and conformity", columns.OF_FLOWS, content["readings"]),
         ("Readings", "what was observed, with what, by whom, and at what opening", columns.OF_READINGS, content["readings"]),
         ("Totals", "totals of systems, of the job and of rooms", columns.OF_TOTALS, list(_totals(content))),

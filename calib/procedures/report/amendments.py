@@ -1,8 +1,8 @@
 """What was amended in a job since it was first typed: both values, the reason, and the flow as it was before.
 
-Decision (2026-11-30). The flow before is evaluated with the outlet as it was and all else as it counts now, so that before and
-after differ by the amendment alone. Options: the records as they were (an evaluation for each amendment). Cost: where more was
-recorded since, as a repeat that tells a drift, it is in both, and the revision before said the flow without it; Changes has that.
+Decision (2026-11-30). The flow before is evaluated with the outlet as it was and all else as it counts now: before and after
+differ by the amendment alone. Options: the records as they were (an evaluation for each amendment). Cost: what was recorded since,
+as a repeat that tells a drift, is in both; so a report that was issued before has the flow that it printed in its place.
 """
 
 from collections.abc import Iterable, Mapping, Sequence

@@ -11,7 +11,7 @@ from typing import get_args
 
 import pytest
 
-from calib.faces.report.budgets_appendix import MEANINGS
+from calib.faces.report.budgets_appendix import MEANINGS, _quantity
 from calib.faces.report.formulas import measurement_function
 from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.procedures.measure import budgets_in_full as full
@@ -238,3 +238,26 @@ def test_the_curve_leaves_the_residuals_that_are_printed(parts):
             x = float(row[1])
             left = float(row[0]) - x - sum(a * x**power for power, a in enumerate(powers))
             assert number(row[-1]) == pytest.approx(left, rel=0.006, abs=2e-6 * abs(x))
+
+
+def test_estimates_and_uncertainties_that_were_worked_out_keep_their_zeros():
+    """1/2 and 1/4 in seven and five digits; what was typed stays as typed, and an error's 0 is exact."""
+    quantity = {
+        "unit": "m/s",
+        "standard_uncertainty": 0.25,
+        "evaluation": "A",
+        "distribution": "t",
+        "degrees_of_freedom": 5,
+    }
+    quantity |= {
+        "sensitivity_coefficient": 1.0,
+        "sensitivity_unit": "1",
+        "contribution": 0.25,
+        "variance_percent": 100.0,
+    }
+    shown = [
+        _quantity(quantity | {"symbol": symbol, "estimate": estimate}, "m3/h", {"w": "17.0"}).cells
+        for symbol, estimate in (("v̄", 0.5), ("w", 17.0), ("δ_res", 0.0))
+    ]
+    assert [cells[1].text[0].text for cells in shown] == ["0.5000000", "17.0", "0"]
+    assert shown[0][3].text[0].text == "0.25000"

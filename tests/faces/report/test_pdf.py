@@ -276,6 +276,15 @@ def test_statements_carry_their_signs(report):
     assert "● pass" in text.replace("\N{NO-BREAK SPACE}", " ")
 
 
+def test_text_signs_digests_and_pictures_are_of_one_typeface_family_and_formulas_of_its_mathematics(report):
+    fonts = {
+        str(each.FontName)
+        for each in report.pdf.objects
+        if isinstance(each, pikepdf.Dictionary) and "/FontName" in each
+    }
+    assert {re.split(r"[+-]", name)[1] for name in fonts} == {"LibertinusSerif", "NewCMMath"}
+
+
 def test_each_page_says_what_it_belongs_to(report):
     pages = report.pages()
     assert len(pages) == len(report.pdf.pages) > 2

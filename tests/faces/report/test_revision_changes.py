@@ -91,6 +91,12 @@ def act(records, *arguments):
     assert answer.status in (0, 1), answer.err
 
 
+def repeat_at_s1(records):
+    sheet = small_job()["readings.csv"][0]
+    act(records, "reading", "add", "J-1", "S-1", "4.28", "4.31", "4.30", "--instrument", sheet["instrument"], "--unit",
+        sheet["unit"], "--method", sheet["method"], "--at", "2026-03-05T16:10+01:00", "--stage", "repeat", "--sure")  # fmt: skip
+
+
 def why(before, after):
     return {each["what"]: each["because"] for each in content_changes(before, after)}
 
@@ -135,9 +141,7 @@ def test_a_total_whose_design_is_another_says_so_and_names_no_reading(tmp_path):
 def test_flows_that_carry_the_drift_of_the_plant_name_the_repeat(tmp_path):
     records = records_of(tmp_path, small_job())
     before = as_of(records)
-    sheet = small_job()["readings.csv"][0]
-    act(records, "reading", "add", "J-1", "S-1", "4.28", "4.31", "4.30", "--instrument", sheet["instrument"], "--unit",
-        sheet["unit"], "--method", sheet["method"], "--at", "2026-03-05T16:10+01:00", "--stage", "repeat", "--sure")  # fmt: skip
+    repeat_at_s1(records)
     after = as_of(records)
     (drift,) = after["plant_drift"]
     said = f"drift of the plant, by reading {drift['repeat_reading']}, a repeat at S-1"
@@ -145,3 +149,66 @@ def test_flows_that_carry_the_drift_of_the_plant_name_the_repeat(tmp_path):
     carrying = {f"flow at {each['outlet']}, reading {each['reading']}": each for each in before["readings"]}
     for name, each in carrying.items():
         assert (said in told.get(name, [])) is (each["service"] == "supply" and each["outlet"] != "S-1")
+
+
+def test_the_flow_before_an_amendment_is_the_one_that_the_revision_before_printed(tmp_path):
+    """A repeat that came in after the amendment tells a drift of the plant, which the earlier revision did not know."""
+    records = records_of(tmp_path, small_job())
+    first = as_of(records)
+    act(records, "outlet", "amend", "J-1", "S-2", "--set", "width=410", "--reason", "measured inside", "--sure")
+    second = revised(as_of(records), json.dumps(first).encode())
+    repeat_at_s1(records)
+    now = as_of(records)
+    printed = {each["reading"]: each["flow"] for each in first["readings"] if each["outlet"] == "S-2"}
+    (worked_out,) = now["amendments"]
+    assert {each["reading"]: each["before"] for each in worked_out["flows"]} != printed
+    for before in (first, second):
+        (amendment,) = revised(now, json.dumps(before).encode())["amendments"]
+        assert {each["reading"]: each["before"] for each in amendment["flows"]} == printed
+
+
+def otherwise(tmp_path, change):
+    """Causes of the first flow, which is stated otherwise, and which `change` makes rest on something else."""
+    before = document(tmp_path)
+    reading, after = before["readings"][0], copy.deepcopy(before)
+    after["readings"][0]["flow"]["statement"] = reading["flow"]["statement"].replace("(", "(1", 1)
+    change(before, after, after["readings"][0])
+    return why(before, after)[f"flow at {reading['outlet']}, reading {reading['reading']}"]
+
+
+def test_a_flow_by_a_factor_that_was_found_again_names_the_factor_and_the_reason(tmp_path):
+    def change(before, after, now):
+        before["readings"][0]["found_factor"] = {"factor": "GR-9", "revision": 1, "value": 0.85}
+        now["found_factor"] = {"factor": "GR-9", "revision": 2, "value": 0.86}
+        amendment = {"record": "factor GR-9", "revision": 2, "reason": "one pair taken out", "at": "2026-03-07"}
+        after["amendments"].append(amendment)
+
+    assert otherwise(tmp_path, change) == ["factor GR-9 amended (revision 2): one pair taken out"]
+
+
+def test_a_flow_by_another_calibration_names_both_certificates(tmp_path):
+    def change(_before, _after, now):
+        now["evidence"]["instruments"][0]["certificate"] = "C-201"
+
+    assert otherwise(tmp_path, change) == ["certificate of VA-1: C-101 → C-201"]
+
+
+def test_a_flow_whose_curve_a_review_decided_names_the_decision(tmp_path):
+    def change(before, after, now):
+        decision = {"said": "the flows stand as they were", "reason": "dropped after the job", "by": "B. Person"}
+        decision["at"] = "2026-03-08T09:00:00+01:00"
+        review = {"review": 3, "instrument": "VA-1", "readings": [now["reading"]], "happened": "as found"}
+        after["reviews"].append(review | {"decision": decision})
+        before["reviews"].append(review | {"decision": None})
+
+    assert otherwise(tmp_path, change) == [
+        "review 3 of VA-1: the flows stand as they were (decided by B. Person on 2026-03-08: dropped after the job)"
+    ]
+
+
+def test_a_flow_whose_stability_is_another_names_the_instrument(tmp_path):
+    def change(_before, _after, now):
+        (stability,) = (each for each in now["contributions"] if each["name"] == "stability")
+        stability["standard_uncertainty"] *= 1.5
+
+    assert otherwise(tmp_path, change) == ["stability of VA-1, by what is on record of it since"]

@@ -301,3 +301,17 @@ def test_the_same_report_is_the_same_bytes_with_the_moment_of_issue(small, book)
     assert book.book.properties.created == datetime(2026, 3, 6, 8, 0)  # noqa: DTZ001 (UTC, as the file has it)
     with zipfile.ZipFile(io.BytesIO(file)) as parts:
         assert {one.date_time for one in parts.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+
+
+def test_a_blank_that_is_searched_for_is_a_plain_one(small):
+    layout = replace(LAYOUT, blocks=(Notice("Flow.", runs("431\N{NO-BREAK SPACE}±\N{NARROW NO-BREAK SPACE}35")),))
+    said = {str(cell.value) for sheet in Workbook.of(as_xlsx(small, layout)).book for row in sheet for cell in row}
+    assert "431 ± 35" in said
+    assert not {"\N{NO-BREAK SPACE}", "\N{NARROW NO-BREAK SPACE}"} & set("".join(said))
+
+
+def test_reviews_stand_in_sheets_under_the_headings_of_the_page(small):
+    found, late = {"review": 1, "answered_by": None}, {"review": 2, "answered_by": 2}
+    sheets = {each.name: each.rows for each in sheets_of(small | {"reviews": [found, late]})}
+    assert (sheets["Nonconforming work"], sheets["Recorded since an issue"]) == ([found], [late])
+    assert "Nonconforming work" not in {each.name for each in sheets_of(small | {"reviews": [late]})}
