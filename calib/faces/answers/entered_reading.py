@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from calib.arrays import finite
 from calib.counted import count_of
-from calib.faces.parts.reading_in_full import reading_content
+from calib.faces.parts.reading_in_full import flow_content, reading_content
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation
@@ -161,8 +161,11 @@ def moved(before: Evaluation, after: Evaluation, outlet: str) -> list[str]:
 
 
 def _statements(evaluation: Evaluation) -> dict[str, str]:
-    counting = (reading_content(evaluation, row, None) for row in evaluation.counting.values())
-    return {each["outlet"]: f"{each['flow']['statement']}{_judged(each['design'])}" for each in counting}
+    counting = {row: flow_content(evaluation, row, None) for row in evaluation.counting.values()}
+    return {
+        evaluation.measured[row].outlet.outlet: f"{each['flow']['statement']}{_judged(each['design'])}"
+        for row, each in counting.items()
+    }
 
 
 def not_in_report(revision: int) -> str:

@@ -1,7 +1,7 @@
 """An instrument's whole history at a desk, as the handed-out page of it has it, and the files kept with it and its certificates."""
 
 from calib.faces.answers import instrument as answer
-from calib.faces.handouts.instrument_page import facts, in_pieces
+from calib.faces.handouts.instrument_page import facts
 from calib.faces.pages.frame.routes import Filled, Pages, Sent
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.attach_file import kept_file
@@ -18,7 +18,6 @@ def history(visit: Visit, tag: str) -> Filled:
     document = answer.document(instrument_history(visit.reading(), tag, visit.at))
     content = {
         "tag": tag,
-        "in_pieces": in_pieces,
         "facts": facts(document["instrument"]),
         "reasons": document["reasons"],
         "kind": document["instrument"]["kind"],

@@ -13,7 +13,7 @@ from calib.faces.written import Content
 from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed, readings_on_record
 from calib.procedures.enter.send_entry import send_entry
 from calib.procedures.enter.sitting import Sitting, TypedEntry
-from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.measure.evaluate import evaluate_with_and_without
 from calib.procedures.measure.reading_in_job import reading_in_job
 from calib.procedures.measure.verdict import verdict_on
 from calib.procedures.on_record.attached_files import photographs_at
@@ -73,13 +73,15 @@ def typed_entry(visit: Visit, job: str, outlet: str) -> TypedEntry:
 def entry_written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Goto:
     """Write an entry and go where its answer stands; raises as `send_entry`."""
     with visit.writing_last() as session:
-        before = evaluate(session, job, visit.at) if visit.form.is_sure else None
         arrived = send_entry(
             session, entry, sending(visit), visit.signature("page entry"), visit.at, sure=visit.form.is_sure,
             keep_refused=visit.form["keep"] == "yes",
         )  # fmt: skip
-        # What is far from the others widens the U that they share.
-        moved = [] if before is None else entered_reading.moved(before, evaluate(session, job, visit.at), outlet)
+        moved = []
+        if visit.form.is_sure and not (arrived.again or arrived.written.refused):
+            # What is far from the others widens the U that they share.
+            after, before = evaluate_with_and_without(session, job, arrived.written.record_id, visit.at)
+            moved = entered_reading.moved(before, after, outlet)
     what = "refusal" if arrived.written.refused else "reading"
     # Nobody typed the time: of two readings within a second the later one has the next.
     said = [remark for remark in arrived.remarks if not remark.startswith("notice: observed_at: ")]

@@ -43,6 +43,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
     measured = evaluation.measured[row]
     indication = measured.indication
     in_flow = flow_unit(measured.outlet, units)
+    proven = flow_content(evaluation, row, units)
     return {
         "reading": measured.reading.id,
         "outlet": measured.outlet.outlet,
@@ -78,7 +79,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         else {"factor": measured.factor.factor, "revision": measured.factor.revision},
         "flags": _flags(evaluation, row),
         "velocity": _velocity(evaluation, row, units),
-        "flow": result(evaluation.flow, row, in_flow),
+        "flow": proven["flow"],
         "dominant_contribution": dominant(
             tuple(each.name for each in evaluation.flows.contributions),
             evaluation.flow.combined.uncertainties[row],
@@ -90,8 +91,15 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
             if contribution.name in (*ALWAYS_LISTED, *_of_method(measured))
             or evaluation.flow.combined.uncertainties[row, place] > 0
         ],
-        "design": _design(evaluation, row, in_flow),
+        "design": proven["design"],
     }
+
+
+def flow_content(evaluation: Evaluation, row: int, units: str | None) -> Content:
+    """The flow of a reading and its conformity alone."""
+    assert evaluation.flow is not None  # noqa: S101 (the reading stands)
+    in_flow = flow_unit(evaluation.measured[row].outlet, units)
+    return {"flow": result(evaluation.flow, row, in_flow), "design": _design(evaluation, row, in_flow)}
 
 
 def _repeatability_dof(evaluation: Evaluation, row: int) -> float:

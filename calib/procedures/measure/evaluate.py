@@ -5,10 +5,11 @@ been recorded since yields no flow, and stands among the refusals.
 """
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, partial
 from operator import attrgetter
 from typing import Any
 
@@ -32,14 +33,12 @@ from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import (
     NO_OUTLET,
+    Balance,
     MeasuredInAir,
     Outlets,
     Plan,
     Total,
     Totals,
-    totals_of_job,
-    totals_of_rooms,
-    totals_of_systems,
     with_flows,
 )
 from calib.procedures.on_record.by_keys import cells_of
@@ -89,9 +88,7 @@ class Evaluation:
     job: Job
     measured: tuple[Standing, ...]
     refused: tuple[Refused, ...]
-    of_systems: Totals
-    of_job: Totals
-    of_rooms: Totals
+    balance: Balance
     latest: Truths  # (n,) no later reading of its outlet stands, but for repeats
     in_totals: Truths  # (n,) the latest reading of an outlet that belongs to totals
     outlets: Outlets  # and ducts of the job as they count now, by key
@@ -130,9 +127,24 @@ class Evaluation:
         return tuple(outlet for outlet_id, outlet in self.outlets.items() if outlet_id not in self.measured_outlets)
 
     @property
-    def totals(self) -> tuple[Total, ...]:
+    def of_systems(self) -> Totals:
         """Totals of the systems."""
-        return self.of_systems.totals
+        return self.balance.of_systems
+
+    @property
+    def of_job(self) -> Totals:
+        """Totals of the whole job; none where it has one system only."""
+        return self.balance.of_job
+
+    @property
+    def of_rooms(self) -> Totals:
+        """Net flows of the rooms."""
+        return self.balance.of_rooms
+
+    @property
+    def totals(self) -> tuple[Total, ...]:
+        """Totals of the systems, without their flows."""
+        return self.balance.systems
 
 
 @unswept
@@ -149,8 +161,28 @@ def evaluate(
     `finding_factors`: for the velocities from which a factor is found again, so that the one that was left behind refuses nothing.
     Raises DamagedError with record, column and value where it stops at a cell that no act of the program writes.
     """
+    with _damage_told(session):
+        return _evaluated(_sorted_out(session, name, now, finding_factors=finding_factors), coverage_probability)
+
+
+@unswept
+def evaluate_with_and_without(
+    session: Session, name: str, reading: int, now: datetime
+) -> tuple[Evaluation, Evaluation]:
+    """A job, and the same as it was before a reading of it was recorded, by its key; raises as `evaluate`.
+
+    The gate is asked once: its answer on a reading rests on no other reading.
+    """
+    with _damage_told(session):
+        job = _sorted_out(session, name, now)
+        without = replace(job, measured=tuple(each for each in job.measured if each.reading.id != reading))
+        return _evaluated(job, COVERAGE_PROBABILITY), _evaluated(without, COVERAGE_PROBABILITY)
+
+
+@contextmanager
+def _damage_told(session: Session) -> Iterator[None]:
     try:
-        return _evaluated(session, name, now, coverage_probability, finding_factors)
+        yield
     except (UnitError, ValueError) as error:
         wrong = wrong_cells_told(session)
         if not wrong:
@@ -160,9 +192,21 @@ def evaluate(
         ) from error
 
 
-def _evaluated(
-    session: Session, name: str, now: datetime, coverage_probability: float, finding_factors: bool
-) -> Evaluation:
+@dataclass(frozen=True)
+class _SortedOut:
+    """A job with all that its evaluation rests on, its readings sorted out by the gate."""
+
+    job: Job
+    now: datetime
+    records: OnRecord
+    plan: Plan
+    pairs: PairsOfFactors
+    measured: tuple[Standing, ...]
+    refused: tuple[Refused, ...]
+    elsewhere: tuple[Standing, ...]  # traverses of other jobs that factors were found with
+
+
+def _sorted_out(session: Session, name: str, now: datetime, *, finding_factors: bool = False) -> _SortedOut:
     job = job_named(session, name)
     records = on_record_of(session, jobs=[key(job.id)])
     plan = _plan(session, job)
@@ -172,34 +216,48 @@ def _evaluated(
         records = on_record_of(session, jobs=[key(job.id), *elsewhere])
     if finding_factors:
         records = replace(records, left_behind=LeftBehind())
-    measured, refused = _sorted_out(session, records, key(job.id), plan.outlets, now)
+    measured, refused = _gated(session, records, key(job.id), plan.outlets, now)
+    others = _traverses_elsewhere(session, records, pairs, elsewhere, now) if measured else ()
+    return _SortedOut(job, now, records, plan, pairs, measured, refused, others)
+
+
+def _evaluated(of_job: _SortedOut, coverage_probability: float) -> Evaluation:
+    job, records, plan, measured = of_job.job, of_job.records, of_job.plan, of_job.measured
     outlet = np.array([reading.reading.outlet_id for reading in measured], dtype=np.int64)
     latest = _latest(outlet, np.array([reading.reading.stage == REPEAT for reading in measured], dtype=bool))
     in_totals = latest & np.isin(outlet, list(plan.counted))
     stands = frozenset(outlet[latest].tolist())
     if not measured:
-        of_systems, of_job, of_rooms = (Totals(tuple(totals)) for totals in _totals(plan, stands))
-        return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals, plan.outlets)
+        return Evaluation(job, (), of_job.refused, Balance.of(plan, stands), latest, in_totals, plan.outlets)
     readings = arrays_of(measured, records)
     measured_flows = flows(readings)
     drifts = drifts_of(measured, measured_flows)
     if drifts:
         readings = replace(readings, plant_drift=plant_drift(measured, drifts))
         measured_flows = flows(readings)
-    others = _traverses_elsewhere(session, records, pairs, elsewhere, now)
-    traverses, every = among_readings(measured, others, pairs), readings
+    traverses, every = among_readings(measured, of_job.elsewhere, of_job.pairs), readings
     if traverses is not None:
-        measured_flows, every = _with_traverses(measured_flows, readings, traverses, measured, others, records)
+        measured_flows, every = _with_traverses(
+            measured_flows, readings, traverses, measured, of_job.elsewhere, records
+        )
     flow = results_of_flows(measured_flows, coverage_probability)
     stated = plan.has_designs_at_density
-    states = compared(job, measured, in_totals, measured_flows, every, records, now, has_designs_at_density=stated)
+    states = compared(
+        job, measured, in_totals, measured_flows, every, records, of_job.now, has_designs_at_density=stated
+    )
     if states.air is not None:
         plan = replace(plan, density=states.density, measured=_in_air(outlet, in_totals, flow, states))
-    judged = _judged(plan, outlet, measured_flows, states)
-    counts = np.where(in_totals, outlet, NO_OUTLET)
-    of_systems, of_job, of_rooms = (
-        with_flows(totals, counts, states.of_totals, job.decision_rule, coverage_probability, judged)
-        for totals in _totals(plan, stands)
+    balance = Balance.of(
+        plan,
+        stands,
+        partial(
+            with_flows,
+            counts=np.where(in_totals, outlet, NO_OUTLET),
+            flows=states.of_totals,
+            rule=job.decision_rule,
+            coverage_probability=coverage_probability,
+            judged=_judged(plan, outlet, measured_flows, states),
+        ),
     )
     in_design_state = (
         flow if states.of_designs is measured_flows else results_of_flows(states.of_designs, coverage_probability)
@@ -209,10 +267,8 @@ def _evaluated(
     return Evaluation(
         job,
         measured,
-        refused,
-        of_systems,
-        of_job,
-        of_rooms,
+        of_job.refused,
+        balance,
         latest,
         in_totals,
         plan.outlets,
@@ -229,11 +285,6 @@ def _evaluated(
         in_design_state,
         drifts,
     )
-
-
-def _totals(plan: Plan, stands: frozenset[int]) -> tuple[list[Total], ...]:
-    """Totals of the systems, of the job, of the rooms."""
-    return totals_of_systems(plan, stands), totals_of_job(plan, stands), totals_of_rooms(plan, stands)
 
 
 def _latest(outlet: Integers, repeats: Truths) -> Truths:
@@ -280,7 +331,7 @@ def _traverses_elsewhere(
     standing = [
         reading
         for job in sorted(jobs)
-        for reading in _sorted_out(session, records, job, outlets_in_force(session, [job]), now)[0]
+        for reading in _gated(session, records, job, outlets_in_force(session, [job]), now)[0]
     ]
     return tuple(reading for reading in standing if key(reading.reading.id) in wanted)
 
@@ -312,7 +363,7 @@ def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[in
     return {calibration: basis for calibration, basis in bases.items() if basis is not None}
 
 
-def _sorted_out(
+def _gated(
     session: Session, records: OnRecord, job: int, outlets: Outlets, now: datetime
 ) -> tuple[tuple[Standing, ...], tuple[Refused, ...]]:
     readings = _of_job(session, Reading, job)

@@ -7,7 +7,7 @@ density too, and the total is judged by what that does to their difference.
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import chain
@@ -103,6 +103,47 @@ class Totals:
     judgement: Judgement | None = None
     as_wanted: Floats | None = None  # (n,) probability that the net flow has the sign that is wanted; NaN: none is
     not_known: tuple[tuple[SharingNotKnown, ...], ...] = ()  # (n,) groups of each whose results may share more or less
+
+
+def _not_measured(totals: Sequence[Total]) -> Totals:
+    return Totals(tuple(totals))
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Totals of the systems, of the whole job and of the rooms; their flows are summed when they are asked for."""
+
+    systems: tuple[Total, ...]
+    job: tuple[Total, ...]
+    rooms: tuple[Total, ...]
+    summed: Callable[[Sequence[Total]], Totals] = field(default=_not_measured, repr=False)
+
+    @classmethod
+    def of(
+        cls,
+        plan: "Plan",
+        stands: frozenset[int],
+        summed: Callable[[Sequence[Total]], Totals] = _not_measured,
+    ) -> "Balance":
+        """The totals of a plan; `stands` are the outlets that a reading stands of, by key."""
+        every = (totals_of_systems, totals_of_job, totals_of_rooms)
+        systems, job, rooms = (tuple(totals(plan, stands)) for totals in every)
+        return cls(systems, job, rooms, summed)
+
+    @cached_property
+    def of_systems(self) -> Totals:
+        """Those of the systems."""
+        return self.summed(self.systems)
+
+    @cached_property
+    def of_job(self) -> Totals:
+        """Those of the whole job; none where it has one system only."""
+        return self.summed(self.job)
+
+    @cached_property
+    def of_rooms(self) -> Totals:
+        """Net flows of the rooms."""
+        return self.summed(self.rooms)
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from calib.records import database, ledger
 from calib.records.credentials import IssueAsked
 from tests.command import calib
 from tests.faces.pages.test_on_the_phone import HOSTILE
-from tests.faces.pages.test_security import runs_nothing, text_of
+from tests.faces.pages.test_security import as_read, runs_nothing, text_of
 from tests.folders import changed
 from tests.served import ADDED, PASSWORD
 from tests.signing import PASSWORD as OF_KEY
@@ -110,7 +110,7 @@ def test_an_issue_that_another_engineer_asked_for_is_shown_and_none_is_begun_bes
     served.credentials.ask_issue(IssueAsked("k", "Eve", "J-1", 1), datetime(2026, 6, 1, 9, 30, tzinfo=UTC))
     aside, done = served.served.aside, tmp_path / "done"
     aside.begin("k", _waits, str(done), lambda told: served.credentials.end_issue("k", told))
-    running = "Revision 1 is being issued by Eve since 2026-06-01 09:30 UTC"
+    running = as_read("Revision 1 is being issued by Eve since 2026-06-01T09:30:00+00:00")
     for address in ("/jobs/J-1/report", ISSUE):
         assert running in text_of(ed.get(address))
     refused = ed.fill_in(ISSUE)

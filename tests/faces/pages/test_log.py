@@ -9,7 +9,7 @@ from calib.faces.pages import log
 from calib.procedures.fleet.record_event import record_event
 from calib.records import ledger
 from tests.command import calib
-from tests.faces.pages.test_security import SCRIPT, runs_nothing, text_of
+from tests.faces.pages.test_security import SCRIPT, as_read, runs_nothing, text_of
 from tests.folders import NOW
 
 
@@ -29,7 +29,7 @@ def suspended(served, reason="dropped", action="suspension"):
 def acts(answer):
     """Person and act of each row, the newest first."""
     assert answer.status_code == 200, text_of(answer)
-    return re.findall(r'<tr><td class="day">[^<]*</td><td>([^<]*)</td><td>([^<]*)</td>', answer.text)
+    return re.findall(r'<tr><td class="day">.*?</td><td>([^<]*)</td><td>([^<]*)</td>', answer.text)
 
 
 def entries(served, *words):
@@ -62,7 +62,7 @@ def test_who_did_what_when_with_which_version_stands_in_a_row(served, quinn):
     assert acts(page)[0] == ("Ed", "suspension")
     (newest,) = entries(served)[:1]
     told = text_of(page)
-    assert newest["time"] in told
+    assert as_read(newest["time"]) in told
     assert f"event 1 of VA-2 (entry {newest['sequence']})" in told
     assert f"calib {newest['version']}" in told
 

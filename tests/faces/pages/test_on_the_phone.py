@@ -205,7 +205,9 @@ def test_one_that_is_far_from_the_others_says_which_readings_its_scatter_moves(s
     others = before.keys() - {"S-2"}
     assert any(before[name] != after[name] for name in others)
     for name in others:
-        assert (f"with it {name} is {typeset(after[name])}" in page) == (before[name] != after[name])
+        said = [re.escape(typeset(each[name])) for each in (after, before)]
+        told = re.search("with it {} is {}[^;]*; it was {}".format(re.escape(name), *said), page)
+        assert bool(told) == (before[name] != after[name])
 
 
 def test_what_the_gate_refuses_says_why_and_what_else_could_be_used_and_is_kept_where_that_is_wanted(served, tom):

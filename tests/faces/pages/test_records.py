@@ -16,7 +16,7 @@ from calib.records import ledger
 from calib.records.tables.custody import BackupMade
 from tests.command import calib
 from tests.conftest import SERVER
-from tests.faces.pages.test_security import SCRIPT, runs_nothing, text_of
+from tests.faces.pages.test_security import SCRIPT, as_read, runs_nothing, text_of
 from tests.folders import NOW
 
 LONGEST = 300  # [s] for a machine with other work
@@ -49,7 +49,7 @@ def test_it_has_what_the_ledger_has(served, quinn):
     for fact in (
         verified["digest"],
         f"{verified['entries']:,}",
-        f"{newest['sequence']}, {newest['time']} by {newest['person']}",
+        f"{newest['sequence']}, {as_read(newest['time'])} by {newest['person']}",
     ):
         assert fact in told
     assert "No backup is on record: calib backup FILE." in told
@@ -100,7 +100,7 @@ def test_qa_has_the_records_verified_while_the_page_may_be_closed(served, quinn,
         f"{verified['entries']} ledger entries, {len(verified['findings'])} finding(s), digest {verified['digest']}"
     )
     assert counts in told
-    assert all(each["problem"] in told for each in verified["findings"])
+    assert all(as_read(each["problem"]) in told for each in verified["findings"])
     assert ("remark: " in told) is (backend == SERVER)  # a login of QA's proves no pages there
 
 

@@ -8,7 +8,7 @@ import pytest
 from tests.accessible import violations_on
 from tests.command import calib
 from tests.faces.pages.test_on_the_phone import HOSTILE
-from tests.faces.pages.test_security import runs_nothing, text_of
+from tests.faces.pages.test_security import as_read, runs_nothing, text_of
 from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
 
 DESKS = ((768, "light"), (1280, "dark"))  # CSS pixels
@@ -61,7 +61,7 @@ def test_the_least_sure_flow_stands_first(ed):
 def test_a_budget_has_every_line_of_the_command_and_says_how_many_observations_bring_a_wanted_u(ed, served):
     said = budget_said(served, 1, "--wanted", "9 %")
     told = text_of(ed.get("/jobs/J-1/report/readings/1?wanted=9 %"))
-    assert said["flow"]["statement"].replace("-", "−") in told.replace("-", "−")
+    assert as_read(said["flow"]["statement"]) in told
     for line in said["contributions"]:
         assert line["name"] in told
     assert f"{said['observations_needed']} observations would bring it" in told or "no number of observations" in told

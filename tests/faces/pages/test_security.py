@@ -5,6 +5,7 @@ too much of everything, script in every text. Sources: OWASP Application Securit
 
 import re
 from datetime import UTC, datetime
+from html import unescape
 from html.parser import HTMLParser
 
 import anyio
@@ -14,6 +15,7 @@ from calib.faces.pages.frame import application, passwords
 from calib.faces.pages.frame.application import token_of
 from calib.faces.pages.frame.door import LARGEST_SENT
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Pages, address
+from calib.faces.pages.frame.typeset import typeset
 from calib.procedures.enter.import_sheets import import_row
 from calib.procedures.people.authorise import append
 from calib.procedures.people.persons_and_roles import WITHDRAWN, ChangeWanted, change_role
@@ -414,6 +416,11 @@ def read(answer):
 
 def text_of(answer):
     return "".join(read(answer).text)
+
+
+def as_read(line):
+    """A line of a command as a page shows it."""
+    return unescape(re.sub("<[^>]*>", "", typeset(line)))
 
 
 def runs_nothing(answer):

@@ -60,3 +60,22 @@ def test_what_is_no_time_stays_as_it_is(text):
 )
 def test_the_field_of_a_column_is_called_by_its_words_with_its_unit(column, label):
     assert label_of(column) == label
+
+
+DESK = (
+    "/log", "/records", "/due", "/round", "/people", "/people/Tom", "/fleet", "/labels", "/intervals", "/reports",
+    "/reviews?state=any", "/jobs/J-1/report/readings/1", "/jobs/J-1/report/revisions", "/instruments/VA-1/history",
+    "/instruments/VA-1/events", "/instruments/VA-1/interval",
+)  # fmt: skip
+
+
+def test_pages_of_a_desk_show_days_times_and_units_as_those_of_a_phone_do(ed):
+    history = ed.get("/instruments/VA-1/history").text
+    certificate = re.search('href="(/instruments/VA-1/certificates/[^"]*)"', history)[1]
+    for place in (*DESK, certificate):
+        page = ed.get(place)
+        assert page.status_code == 200
+        said = re.sub("(?s)<(time|option|label|svg)[ >].*?</\\1>", " ", page.text.partition("<main")[2])
+        shown = re.sub('<p class="told" id=.*?</p>|<[^>]*>', " ", said)  # it says how a time is typed
+        assert not re.findall(r"(?<![\w-])\d{4}-\d\d-\d\d(?![\w-])|\d{4}-\d\d-\d\dT\d\d:\d\d\S*", shown), place
+        assert not re.findall("m3|m2|degC|inH2O", shown), place

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from calib.procedures.measure.distributions import distributions_of
-from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.measure.evaluate import evaluate, evaluate_with_and_without
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.records import database
 from tests.command import calib
@@ -36,8 +36,14 @@ def evaluated(folder, sheets):
 
 
 @pytest.fixture(scope="module")
-def job(tmp_path_factory):
-    return evaluated(tmp_path_factory.mktemp("job"), repeated())
+def with_repeat(tmp_path_factory):
+    return records_of(tmp_path_factory.mktemp("job"), repeated())
+
+
+@pytest.fixture(scope="module")
+def job(with_repeat):
+    with database.reading(str(with_repeat)) as session:
+        return evaluate(session, "J-1", NOW)
 
 
 @pytest.fixture(scope="module")
@@ -101,6 +107,18 @@ def test_no_flow_is_corrected_and_the_repeat_supersedes_nothing(job, plain):
     assert not job.latest[row_of(job, "S-1", "repeat")]
     assert [total.measured for total in job.totals] == [total.measured for total in plain.totals]
     assert job.of_systems.flow.value == pytest.approx(plain.of_systems.flow.value, rel=1e-12)
+
+
+def test_without_the_repeat_a_job_is_as_it_was_before_that_was_recorded(with_repeat, job, plain):
+    with database.reading(str(with_repeat)) as session:
+        repeat = job.measured[row_of(job, "S-1", "repeat")].reading.id
+        both, before = evaluate_with_and_without(session, "J-1", repeat, NOW)
+    for each, known in ((both, job), (before, plain)):
+        assert [row.reading.id for row in each.measured] == [row.reading.id for row in known.measured]
+        assert each.flow.expanded_uncertainty.tolist() == known.flow.expanded_uncertainty.tolist()
+        assert each.judgement.statement.tolist() == known.judgement.statement.tolist()
+        assert each.of_systems.flow.expanded_uncertainty.tolist() == known.of_systems.flow.expanded_uncertainty.tolist()
+    assert both.flow.expanded_uncertainty[row_of(job, "S-2")] > before.flow.expanded_uncertainty[row_of(plain, "S-2")]
 
 
 def test_the_drift_is_one_error_of_the_service_in_a_total(tmp_path):

@@ -10,7 +10,9 @@ from markupsafe import Markup, escape
 
 from calib.faces.written import with_units
 
-_DAY_OR_TIME = re.compile(r"(?<![\w-])(\d{4}-\d\d-\d\d)(?:[T ](\d\d:\d\d)(?::\d\d)?(Z|[+-]\d\d:\d\d))?(?![\w-])")
+_DAY_OR_TIME = re.compile(
+    r"(?<![\w-])(\d{4}-\d\d-\d\d)(?:[T ](\d\d:\d\d)(?::\d\d(?:\.\d+)?)?(Z|[+-]\d\d:\d\d))?(?![\w-])"
+)
 
 
 def typeset(text: object) -> Markup:
