@@ -12,7 +12,7 @@ from hypothesis import settings
 from psycopg import sql
 
 from calib.procedures.people.grants import PAGES_LOGIN
-from calib.records import database, ledger, on_file, server_functions
+from calib.records import database, ledger, on_file, on_server, server_functions
 from tests import as_found, folders, postgres
 from tests.writers import ANY_TIME, PATIENCE
 
@@ -118,20 +118,28 @@ def _any_time():
 
 @pytest.fixture(scope="session", autouse=True)
 def _compiled_once():
-    """Engines on files share what SQLAlchemy has compiled: tests open many of them, each for a command or two."""
-    made, first = on_file.create_engine, []
+    """Engines on files, and those on servers, share what SQLAlchemy has compiled: tests open many, each for a command or two."""
+    with pytest.MonkeyPatch.context() as patched:
+        for module in (on_file, on_server):
+            patched.setattr(module, "create_engine", _sharing(module.create_engine))
+        yield
+
+
+def _sharing(create_engine):
+    """The same as `create_engine`, but for what is compiled already by the first engine that has reached its database."""
+    first = []
 
     def sharing(url, **options):
-        engine = made(url, **options, query_cache_size=5_000)
+        engine = create_engine(url, **options, query_cache_size=5_000)
+        if first and getattr(first[0].dialect, "server_version_info", None) is None:  # it has reached none yet
+            first.clear()
         first.append(engine)
         engine.dialect = first[0].dialect
         engine._compiled_cache = first[0]._compiled_cache  # noqa: SLF001 (it is called so and not otherwise)
         del first[1:]
         return engine
 
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(on_file, "create_engine", sharing)
-        yield
+    return sharing
 
 
 @pytest.fixture(scope="session", autouse=True)

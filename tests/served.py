@@ -11,15 +11,16 @@ On a server each person has a login, and the pages come by the login `calib_page
 import re
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 import psycopg
+from argon2 import PasswordHasher
 from sqlmodel import select
 from starlette.testclient import TestClient
 
 from calib.faces.files import import_folders
 from calib.faces.pages.frame.application import PAGES, application
-from calib.faces.pages.frame.passwords import hash_of
 from calib.faces.pages.frame.served import Served
 from calib.procedures.people.grants import PAGES_LOGIN, grants
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person, enrollable
@@ -33,6 +34,12 @@ PASSWORD = "several plain words"  # noqa: S105 (of every person of the tests)
 PEOPLE = {"Quinn": "QA", "Ed": "engineer", "Tom": "technician"}
 ADDED = datetime(2026, 1, 5, 9, tzinfo=UTC)  # before whatever the tests record
 _TOKEN = re.compile('<meta name="token" content="([^"]*)">')
+
+
+@cache
+def _quick_hash():
+    """The hash of their password as the program keeps one (Argon2id), but quick to try: a hash says by itself what a try costs."""
+    return PasswordHasher(time_cost=1, memory_cost=8, parallelism=1).hash(PASSWORD)
 
 
 def put_on_record(location, people=PEOPLE, login=lambda _: None):
@@ -93,7 +100,7 @@ class Company:
         own = link or f"link of {name}"
         self.credentials.enrol(person.name, person.login, own, datetime.now(UTC))
         if link is None:
-            self.credentials.use_link(own, datetime.now(UTC), hash_of(PASSWORD))
+            self.credentials.use_link(own, datetime.now(UTC), _quick_hash())
 
     def writing_as(self, name):
         """A session in which a person writes past the pages; on a server by their login."""

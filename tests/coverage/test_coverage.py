@@ -18,7 +18,7 @@ from tests.coverage.counted import FOUND, KINDS, counted
 from tests.coverage.picture import chart
 
 COVERAGE_PROBABILITY = math.erf(math.sqrt(2))  # two standard deviations: 95.45 %
-WORLDS = 1_000
+WORLDS = 500
 HELD = [each for each in ASSUMPTIONS if each.holds]
 
 

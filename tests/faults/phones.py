@@ -36,12 +36,12 @@ _LONGEST = 1.5  # [s] between two kills
 _PASSES = {"S-1": ("4.20", "4.22"), "S-2": ("3.10", "3.12")}
 
 
-def made(folder):
+def made(folder, count=PHONES):
     """Records of the small job with a job for each phone, and a person who may record; credentials beside them."""
     sheets = small_job()
     records = records_of(folder / "made", sheets)
     with database.writing(str(records)) as session:
-        for phone in range(PHONES):
+        for phone in range(count):
             row = {"job": f"P-{phone}", "decision_rule": "simple"}
             import_row(session, "jobs.csv", row, ledger.Signature("Q", _READY, "job add"), _READY)
             for outlet in sheets["outlets.csv"]:
@@ -129,16 +129,16 @@ def _kill_again_and_again(server, kills, chance, over):
     return done
 
 
-def phones(kills, readings, seed, folder):
-    """Let every phone send so many readings while the server is killed; how often it was. Raises AssertionError."""
+def phones(kills, readings, seed, folder, count=PHONES):
+    """Let every phone of so many send so many readings while the server is killed; how often it was. Raises AssertionError."""
     folder = Path(folder)
-    records, over = made(folder), Event()
+    records, over = made(folder, count), Event()
     before = _readings(records)
     with mortal(records, folder / "credentials", folder) as server:
-        sending = [Phone(number, readings, server.address, seed) for number in range(PHONES)]
+        sending = [Phone(number, readings, server.address, seed) for number in range(count)]
         for phone in sending:
             phone.sign_in()
-        with ThreadPoolExecutor(PHONES + 1) as threads:
+        with ThreadPoolExecutor(count + 1) as threads:
             chance = random.Random(seed)  # noqa: S311 (no secret)
             killing = threads.submit(_kill_again_and_again, server, kills, chance, over)
             tasks = [threads.submit(phone.send_all) for phone in sending]
@@ -156,8 +156,8 @@ def phones(kills, readings, seed, folder):
     answered = {key: reading for phone in sending for key, reading in phone.answered.items()}
     assert doubled == []
     assert dict(sent) == answered
-    assert len(answered) == PHONES * readings
-    assert _readings(records) == before + PHONES * readings
+    assert len(answered) == count * readings
+    assert _readings(records) == before + count * readings
     assert calib("verify", records=records).status == 0
     return killed
 

@@ -4,7 +4,7 @@ from tests.faults.flips import flips
 
 
 def test_no_flip_is_missed():
-    verdicts, missed = flips(60, seed=20261128)
+    verdicts, missed = flips(30, seed=20261128)
     assert missed == []
     assert verdicts["found"] > 0
-    assert verdicts.total() == 60
+    assert verdicts.total() == 30

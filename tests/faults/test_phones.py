@@ -14,4 +14,4 @@ def test_nothing_answered_is_lost_or_doubled_however_often_the_server_dies(tmp_p
         missing("needs the extra: pip install 'calib[pages]'")
     from tests.faults.phones import phones
 
-    assert phones(2, readings=2, seed=18, folder=tmp_path) >= 1
+    assert phones(2, readings=2, seed=18, folder=tmp_path, count=8) >= 1

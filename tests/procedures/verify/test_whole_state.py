@@ -95,19 +95,16 @@ def test_the_fingerprint_is_that_of_new_records(empty_records):
 
 
 def test_no_single_bit_of_an_index_page_changes_an_answer_unseen(records):
-    """The last bytes of the page hold its keys: a bit there drops an outlet from a balance."""
+    """The last bytes of the page hold its keys: a bit there drops an outlet from a balance. Every third bit is tried."""
     first, size = page_of(records, "ix_outlet_job_id")
     balance = calib("balance", "J-1", "--json", records=records).out
     sound = records.read_bytes()
-    for place in range(first + size - 24, first + size):
-        for bit in range(8):
-            records.write_bytes(sound)
-            flipped(records, place, bit)
-            ran = calib("verify", records=records)
-            assert ran.status in (1, 2) or calib("balance", "J-1", "--json", records=records).out == balance, (
-                place,
-                bit,
-            )
+    for turned in range(0, 24 * 8, 3):  # 8 bits of a byte: each bit of it comes in every third byte
+        place, bit = first + size - 24 + turned // 8, turned % 8
+        records.write_bytes(sound)
+        flipped(records, place, bit)
+        ran = calib("verify", records=records)
+        assert ran.status in (1, 2) or calib("balance", "J-1", "--json", records=records).out == balance, (place, bit)
 
 
 def test_an_index_that_lost_a_row_is_found(records):
