@@ -8,6 +8,7 @@ from pathlib import Path
 
 from openpyxl import Workbook
 from openpyxl.comments import Comment
+from openpyxl.styles import Font
 
 METER = (
     ("tag", "kind", "maker", "model", "serial", "quantity", "range_low", "range_high", "unit", "resolution", "mpe_percent",
@@ -59,6 +60,15 @@ def _percent(sheet):
     sheet["K2"].value, sheet["K2"].number_format = 0.1, "0 %"
 
 
+def _struck(sheet):
+    for cell in sheet[3]:
+        cell.font = Font(strike=True)
+
+
+def _unit_of_format(sheet):
+    sheet["F2"].number_format = '0.00" fpm"'
+
+
 def _merged(sheet):
     sheet.insert_rows(1)
     sheet["A1"] = "Jobs of March"
@@ -106,6 +116,9 @@ def office():
         "nearly-fits.xlsx": saved(
             workbook(("Jobs", JOBS), ("Meters", tuple(tuple(row[:4] + row[5:]) for row in METER)))
         ),
+        "struck-row.xlsx": changed(workbook(("Jobs", JOBS)), _struck),
+        "unit-of-format.xlsx": changed(workbook(("Readings", reading("2026-03-05T14:30+01:00"))), _unit_of_format),
+        "merged-rows.xlsx": changed(workbook(("Jobs", JOBS)), lambda sheet: sheet.merge_cells("D2:D3")),
         "merged-title.xlsx": changed(workbook(("Jobs", JOBS)), _merged),
         "blank-around.xlsx": changed(workbook(("Jobs", JOBS)), _around),
         "comments.xlsx": changed(workbook(("Jobs", JOBS)), _commented),
@@ -121,7 +134,7 @@ _NAMES = " ".join(
 _KIND = "application/vnd.oasis.opendocument.spreadsheet"
 
 
-def document(title, rows):
+def document(title, rows, styles=""):
     """An OpenDocument spreadsheet of one sheet; a cell is a text, or (kind, attributes, what it shows)."""
 
     def cell(each):
@@ -130,7 +143,7 @@ def document(title, rows):
 
     lines = "".join(f"<table:table-row>{''.join(map(cell, row))}</table:table-row>" for row in rows)
     content = (
-        f'<?xml version="1.0" encoding="UTF-8"?><office:document-content office:version="1.3" {_NAMES}><office:body>'
+        f'<?xml version="1.0" encoding="UTF-8"?><office:document-content office:version="1.3" {_NAMES}>{styles}<office:body>'
         f'<office:spreadsheet><table:table table:name="{title}">{lines}</table:table></office:spreadsheet></office:body>'
         "</office:document-content>"
     )
@@ -152,7 +165,18 @@ def open_documents():
         for name, each in zip(*METER, strict=True)
     ]
     day = [*map(str, DAY[1][:3]), ("date", 'office:date-value="2026-03-05"', "05.03.26")]
+    struck = (
+        '<office:automatic-styles><style:style style:name="ce1"><style:text-properties style:text-line-through-style="solid"/>'
+        "</style:style></office:automatic-styles>"
+    )
+    shown = ("float", 'office:value="4.19"', "4,19 m3/h")
     return {
+        "struck-cell.ods": document(
+            "Instruments", (METER[0], [("string", 'table:style-name="ce1"', "VA-9"), *meter[1:]]), struck
+        ),
+        "unit-of-format.ods": document(
+            "Readings", (READING, [*reading("2026-03-05T14:30+01:00")[1][:5], shown, "sweep", "T. One"])
+        ),
         "sheet.ods": document("Instruments", (METER[0], meter)),
         "percent.ods": document("Instruments", (METER[0], percent)),
         "day.ods": document("Calibrations", (DAY[0], day)),

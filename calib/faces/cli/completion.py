@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 COMPLETING = "_CALIB_COMPLETE"  # set by a shell that asks
 _AT_MOST = 500  # names: nobody reads more
+_QUOTED = re.compile(r"""\s(["'])((?!\1).)*$""")  # a last word whose quotation mark is still open
 
 # What an argument is called, or the column of an option -> the function of `names_on_file` that knows its names, and the
 # argument before it that it asks for.
@@ -57,5 +58,6 @@ def _known(session: "Session", asked: str, of: list[Any]) -> list[str]:
 
 
 def _as_typed(name: str) -> str:
-    """A name as bash would have it typed; other shells put it in quotation marks by themselves."""
-    return re.sub(r"([^\w\-./:])", r"\\\1", name) if os.environ.get(COMPLETING) == "complete_bash" else name
+    """A name as bash would have it typed, unless it was begun in quotation marks; other shells put it there by themselves."""
+    by_itself = os.environ.get(COMPLETING) == "complete_bash" and not _QUOTED.search(os.environ.get("COMP_WORDS", ""))
+    return re.sub(r"([^\w\-./:])", r"\\\1", name) if by_itself else name

@@ -110,6 +110,7 @@ class Conversation:
         self.doubted: list[str] = []  # what was asked about the entry
         self.right: frozenset[str] = frozenset()  # what was asked about its points, and is right
         self.told: set[str] = set()  # what is against the set-up, as it was told last
+        self.said: dict[str, str] = {}  # of the set-up, beforehand; waits for what was half-typed with another one
         self.gear: InstrumentAsks | None = None
         self.place: Path
         self.site: JobOnSite
@@ -210,6 +211,14 @@ class Conversation:
             if column in said and column not in self.sitting.setup:
                 self._set(column, said[column])
 
+    def _as_said(self) -> None:
+        """From now on what was said beforehand counts, and no longer what the draft was typed with."""
+        said, self.said = self.said, {}
+        typed_with = self.sitting.setup
+        if said and not said.items() <= typed_with.items():
+            self.sitting = replace(self.sitting, setup=said)
+            self._set_up(typed_with)
+
     def _offered(self, gear: InstrumentAsks, last: Mapping[str, str]) -> dict[str, str]:
         """What was used last, and the unit that the meter shows where it is another one than last."""
         is_same = self.sitting.setup["instrument"] == last.get("instrument")
@@ -290,6 +299,9 @@ class Conversation:
             self._go_on()
 
     def _go_to(self, outlet: str | None) -> None:
+        self._as_said()
+        if self.is_over:
+            return
         self.sitting = self.sitting.at_outlet(outlet)
         self._put_down()
         if outlet is None:
@@ -664,6 +676,7 @@ class Conversation:
             said = f"{self.place}: what was half-typed cannot be read ({error}): move the file away"
             raise NotInRecordsError(said) from error
         stands, setup = self.sitting, before.setup
+        self.said = dict(stands.setup)
         for column in ("instrument", *(each for each in setup if each != "instrument")):
             if column in setup:
                 self._set(column, setup[column])

@@ -8,6 +8,7 @@ told to. Options: a process with a limit of time and memory (a second start of t
 system). Cost: it is parsed twice.
 """
 
+import re
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -37,6 +38,8 @@ class Extent:
     columns: int
     has_formulas_without_results: bool
     hidden: int = 0  # rows, and spans of columns, that are not shown
+    merged: int = 0  # spans of cells over several rows
+    has_strikes: bool = False  # whether some font has a line through it
 
 
 @dataclass
@@ -50,6 +53,8 @@ class _Counts:
     texts: dict[int, int] = field(default_factory=dict)  # text -> its signs
     formulas: int = 0  # cells that share one
     hidden: int = 0
+    merged: int = 0
+    has_strikes: bool = False
     longest_formula: int = 0  # signs
 
 
@@ -64,7 +69,14 @@ def extent_of(content: bytes) -> Extent:
     text = sum(cells * counts.texts.get(place, 0) for place, cells in counts.shared.items())
     at_most(MOST_TEXT, text, "signs of text in its cells")
     at_most(MOST_FORMULAS, counts.formulas * counts.longest_formula, "signs of formulas that cells share")
-    return Extent(counts.rows, counts.columns, counts.has_formulas_without_results, counts.hidden)
+    return Extent(
+        counts.rows,
+        counts.columns,
+        counts.has_formulas_without_results,
+        counts.hidden,
+        counts.merged,
+        counts.has_strikes,
+    )
 
 
 class _Parts(BoundedXml):
@@ -104,6 +116,10 @@ class _Parts(BoundedXml):
         elif element in ("si", "t"):
             self._string = 0 if element == "si" else self._string
             self._text = []
+        elif element == "mergeCell":
+            self._counts.merged += len(set(re.findall(r"\d+", attributes.get("ref", "")))) > 1
+        elif element == "strike":
+            self._counts.has_strikes |= attributes.get("val", "1") in _YES
 
     def closed(self, name: str) -> None:
         """A cell is counted, a text is measured."""

@@ -17,6 +17,24 @@ def any_text(_cell: str) -> str | None:
     return None
 
 
+_DITTO = frozenset(
+    ['"', "''", "\u3003", "\u2033", "\u201d", '-"-', "-//-", "do.", "dto", "dto.", "ditto", "idem", "as above"]
+)
+
+
+def written_out(cell: str) -> str | None:
+    """Text that says by itself what it means: no sign for what stands above it."""
+    return "what stands above, written out: the sign for it is not read" if cell.casefold() in _DITTO else None
+
+
+_NOBODY = frozenset({"-", "\u2013", "\u2014", "?", "n/a", "none", "nil", "tbd"})
+
+
+def usually_a_person(cell: str) -> str | None:
+    """The name of a person; common practice, no source."""
+    return "it names nobody" if cell.casefold() in _NOBODY else None
+
+
 def above_zero(cell: str) -> str | None:
     """A finite number above 0."""
     return "a finite number above 0" if finite_number(cell) or not float(cell) >= SMALLEST else None

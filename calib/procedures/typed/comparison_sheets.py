@@ -23,6 +23,7 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.open_document import DocumentCell, document_sheets, is_open_document
 from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_csv, sheet_rows
+from calib.procedures.typed.unit_spelling import unit_meant
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
 _DIGITS = 15  # significant digits of a number that a workbook holds
@@ -34,6 +35,8 @@ _NO_PERCENT = "a number that is not shown in percent"
 _NO_ERROR = "a value, not an error of the workbook"
 _NO_RESULT = "a value: the workbook keeps no result of this formula, save it again"
 _OF_ANOTHER_KIND = {"date": _NO_DATE, "time": _NO_DATE, "boolean": _NO_TRUTH_VALUE, "percentage": _NO_PERCENT}
+_STRUCK = "a row that is not struck out: take it out, or the line through it"
+_NUMBER_SHOWN = re.compile(r"[^\d]*\d[\d.,'\s]*(?:[eE][+-]?\d+)?")
 _ERRORS = ("#", "Err:")  # how a cell shows one
 
 
@@ -49,11 +52,11 @@ _Asked = TypeVar("_Asked")
 
 
 class _OfWorkbook(dict[str, Callable[[], Iterable[list[_Text]]]]):
-    """Name of a sheet -> its rows, read when they are asked for; `hidden` is what is said of those that are not shown."""
+    """Name of a sheet -> its rows, read when they are asked for; `told` is what is said of how they are read."""
 
-    def __init__(self, sheets: Mapping[str, Callable[[], Iterable[list[_Text]]]], hidden: Sequence[str] = ()) -> None:
+    def __init__(self, sheets: Mapping[str, Callable[[], Iterable[list[_Text]]]], told: Sequence[str] = ()) -> None:
         super().__init__(sheets)
-        self.hidden = hidden
+        self.told = told
 
 
 def comparison_columns() -> tuple[TypedColumn, ...]:
@@ -101,7 +104,7 @@ def _read_workbook(
         if finding is not None:
             return [], [finding]
         if reading is not None:
-            reading.notices += [f"{file.source}: {told}" for told in sheets.hidden]
+            reading.notices += [f"{file.source}: {told}" for told in sheets.told]
         return _rows_of_sheet(f"{file.source}, sheet {name}", sheets[name](), columns, reading)
 
     read = _of_sheets(file, rows_of)
@@ -124,12 +127,12 @@ def _of_sheets(file: FileContent, ask: Callable[[_OfWorkbook], _Asked]) -> _Aske
 def _open_document(content: bytes) -> Iterator[_OfWorkbook]:
     sheets = document_sheets(content)
     rows = {name: partial(_rows_shown, own) for name, own in sheets.rows.items()}
-    yield _OfWorkbook(rows, _hidden_told(sheets.hidden_sheets, sheets.hidden))
+    yield _OfWorkbook(rows, _told_of(sheets.hidden_sheets, sheets.hidden, sheets.merged))
 
 
 def _rows_shown(rows: Iterable[Sequence[DocumentCell]]) -> Iterator[list[_Text]]:
     for row in rows:
-        yield [_shown(cell) for cell in row]
+        yield [_Wrong(cell.shown, _STRUCK) if cell.is_struck else _shown(cell) for cell in row]
 
 
 def _shown(cell: DocumentCell) -> _Text:
@@ -143,7 +146,8 @@ def _shown(cell: DocumentCell) -> _Text:
     if cell.kind in ("float", "currency"):
         if cell.shown and not re.search(r"\d", cell.shown):
             return _Wrong(cell.shown, _NO_TRUTH_VALUE)
-        return _digits(float(cell.value), _places_shown(cell.shown, float(cell.value)))
+        digits = _digits(float(cell.value), _places_shown(cell.shown, float(cell.value)))
+        return _with_unit(digits, _NUMBER_SHOWN.sub("", cell.shown, count=1))
     return cell.shown
 
 
@@ -178,24 +182,31 @@ def _office_workbook(content: bytes) -> Iterator[_OfWorkbook]:
         formulas = opened(results=False) if extent.has_formulas_without_results else values
         rows = {name: partial(_rows_typed, extent, values[name], formulas[name]) for name in values.sheetnames}
         not_shown = [sheet.title for sheet in values.worksheets if sheet.sheet_state != "visible"]
-        yield _OfWorkbook(rows, _hidden_told(not_shown, extent.hidden))
+        yield _OfWorkbook(rows, _told_of(not_shown, extent.hidden, extent.merged))
 
 
-def _hidden_told(sheets: Sequence[str], hidden: int) -> list[str]:
-    """What a workbook hides and is read all the same: sheets, and the number of rows and columns."""
-    told = [f"hidden sheets are read too: {', '.join(sheets)}"] if sheets else []
-    return [*told, *([f"hidden rows and columns are read too: {hidden}"] if hidden else [])]
+def _told_of(sheets: Sequence[str], hidden: int, merged: int) -> list[str]:
+    """What a workbook hides and is read all the same, sheets, rows and columns; and how cells are read that span rows."""
+    told = {
+        f"hidden sheets are read too: {', '.join(sheets)}": bool(sheets),
+        f"hidden rows and columns are read too: {hidden}": hidden > 0,
+        f"merged cells that span rows count in the first of them alone, the others are blank: {merged}": merged > 0,
+    }
+    return [line for line, is_so in told.items() if is_so]
 
 
 def _rows_typed(extent: Extent, values: Any, formulas: Any) -> Iterator[list[_Text]]:
     """The texts of the rows of a sheet; where a formula has no result, its cell is wrong."""
+    typed_as = _typed_unless_struck if extent.has_strikes else _typed
     if values is formulas:
         for row in _rows_within(extent, values):
-            yield [_typed(cell) for cell in row]
+            yield [typed_as(cell) for cell in row]
         return
     for shown, typed in zip(_rows_within(extent, values), _rows_within(extent, formulas), strict=True):
         yield [
-            _Wrong(str(formula.value), _NO_RESULT) if cell.value is None and formula.value is not None else _typed(cell)
+            _Wrong(str(formula.value), _NO_RESULT)
+            if cell.value is None and formula.value is not None
+            else typed_as(cell)
             for cell, formula in zip(shown, typed, strict=True)
         ]
 
@@ -204,6 +215,11 @@ def _typed(cell: Any) -> _Text:
     if cell.value is None or isinstance(cell.value, str):  # a text needs no format
         return cell_as_typed(cell.value, "")
     return cell_as_typed(cell.value, getattr(cell, "number_format", "General"))
+
+
+def _typed_unless_struck(cell: Any) -> _Text:
+    is_struck = cell.value is not None and cell.font is not None and cell.font.strike
+    return _Wrong(str(cell.value), _STRUCK) if is_struck else _typed(cell)
 
 
 def _rows_within(extent: Extent, sheet: Any) -> Iterable[Sequence[Any]]:
@@ -223,7 +239,7 @@ def workbook_lines(
         lines: dict[str, list[list[str]]] = {}
         findings: list[Finding] = []
         if reading is not None:
-            reading.notices += [f"{file.source}: {told}" for told in sheets.hidden]
+            reading.notices += [f"{file.source}: {told}" for told in sheets.told]
         for name, rows in sheets.items():
             dated = ([_dated(cell) for cell in row] for row in rows())
             lines[name], wrong = _lines_of_sheet(f"{file.source}, sheet {name}", dated)
@@ -270,8 +286,9 @@ def _lines_of_sheet(source: str, rows_of_texts: Iterable[list[_Text]]) -> tuple[
     for row_number, texts in enumerate(rows_of_texts, start=1):
         if row_number == 1:
             width = len(_without_tail(texts))
+        struck = [place for place, text in enumerate(texts) if isinstance(text, _Wrong) and text.expected == _STRUCK]
         for place, text in enumerate(texts):
-            if isinstance(text, _Wrong):
+            if isinstance(text, _Wrong) and place not in struck[1:]:  # a row is named once
                 column = lines[0][place] if row_number > 1 and place < width else f"column {_letters(place)}"
                 findings.append(Finding(source, row_number, column, text.shown, text.expected))
         cells = _without_tail(["" if isinstance(text, _Wrong) else text for text in texts])
@@ -306,7 +323,13 @@ def cell_as_typed(value: Any, number_format: str) -> _Text:
         return _Wrong(str(value), _NO_DATE)
     if _is_percent(number_format):
         return _Wrong(str(value), _NO_PERCENT)
-    return _digits(value, _places(number_format))
+    return _with_unit(_digits(value, _places(number_format)), _behind(number_format))
+
+
+def _with_unit(digits: str, behind: str) -> str:
+    """A number with what its cell shows behind it, where that is a unit: 475 shown as 475 fpm is none in m/s."""
+    shown = behind.strip()
+    return f"{digits} {shown}" if shown and unit_meant(shown) is not None else digits
 
 
 @lru_cache(maxsize=256)
@@ -319,6 +342,13 @@ def _places(number_format: str) -> int:
     """Decimal places that a number format shows, 0 where it does not say."""
     decimals = re.search(r"[0#]\.(0+)", number_format.partition(";")[0])
     return 0 if decimals is None else len(decimals[1])
+
+
+@lru_cache(maxsize=256)
+def _behind(number_format: str) -> str:
+    """The text that a number format puts behind a number."""
+    text = re.search(r'[0#?]((?:"[^"]*"|\\.|_.|\s)+)$', number_format.partition(";")[0])
+    return "" if text is None else re.sub(r'["\\]|_.', "", text[1])
 
 
 def _digits(value: float, places: int) -> str:

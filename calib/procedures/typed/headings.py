@@ -23,7 +23,8 @@ _MOST_UNKNOWN = 20  # columns that are named each by itself
 _LONGEST = 200  # signs of a heading that can be known
 _LONGEST_NAME = 60  # signs of a column's name in a message
 _PASS = re.compile(
-    r"(?:pass|reading|observation|obs|value|measurement|run|point)?\s*(?:no\.?|nr\.?|#)?\s*\d{1,3}", re.IGNORECASE
+    r"(?:pass(?:es)?|(?:reading|observation|value|measurement|run|point)s?|obs)?\s*(?:no\.?|nr\.?|#)?\s*\d{1,3}",
+    re.IGNORECASE,
 )
 _DAYS, _CLOCKS = frozenset({"date", "day"}), frozenset({"time", "clock", "timeofday"})
 _BRACKETS = re.compile(r"\s*[\[(]([^\])]*)[\])]\s*$")

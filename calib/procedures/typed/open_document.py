@@ -29,6 +29,7 @@ _NOT_SHOWN = (
     "filter",
 )  # the visibility of rows and columns that are not shown (table:visibility of ODF 1.3 part 3)
 _VALUES = tuple(f"{_OFFICE}{name}" for name in ("value", "date-value", "time-value"))
+_STRUCK = f"{_STYLE}text-line-through-style"
 _CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
 
 
@@ -40,6 +41,7 @@ class DocumentCell:
     value: str = ""
     shown: str = ""
     has_formula: bool = False
+    is_struck: bool = False  # whether it is struck out
 
     @property
     def is_filled(self) -> bool:
@@ -54,6 +56,7 @@ class DocumentSheets:
     rows: dict[str, list[list[DocumentCell]]]  # each sheet to its last filled cell
     hidden_sheets: tuple[str, ...]
     hidden: int  # rows and columns
+    merged: int  # cells that span several rows
 
 
 @dataclass
@@ -78,7 +81,7 @@ def document_sheets(content: bytes) -> DocumentSheets:
         raise WorkbookError("a workbook that can be read (its cells cannot: is it kept with a password?)")
     rows = {name: sheet.rows for name, sheet in reader.sheets.items()}
     hidden = tuple(name for name, style in reader.styles_of_sheets.items() if style in reader.hiding_styles)
-    return DocumentSheets(rows, hidden, reader.hidden)
+    return DocumentSheets(rows, hidden, reader.hidden, reader.merged)
 
 
 class _Content(BoundedXml):
@@ -90,6 +93,9 @@ class _Content(BoundedXml):
         self.styles_of_sheets: dict[str, str] = {}
         self.hiding_styles: set[str] = set()  # of a sheet that is not shown, by its table:display
         self.hidden = 0  # rows and columns
+        self.merged = 0  # cells that span several rows
+        self._striking_styles: set[str] = set()  # of a cell, or of a text, with a line through it
+        self._is_struck = False  # of the cell that is open
         self._style = ""  # that is open
         self._sheet = _Sheet()
         self._row: list[DocumentCell] = []
@@ -114,6 +120,8 @@ class _Content(BoundedXml):
             self._row_is_hidden = attributes.get(f"{_TABLE}visibility") in _NOT_SHOWN
         elif name in _CELLS:
             self._cell, self._shown = attributes, []
+            self._is_struck = attributes.get(f"{_TABLE}style-name") in self._striking_styles
+            self.merged += _whole(attributes.get(f"{_TABLE}number-rows-spanned", "1")) > 1
             self._cell_stands_for = _times(attributes, "columns")
         elif name == f"{_OFFICE}annotation":
             self._notes += 1
@@ -123,6 +131,8 @@ class _Content(BoundedXml):
             self._style = attributes.get(f"{_STYLE}name", "")
         elif name == f"{_STYLE}table-properties":
             self.hiding_styles |= {self._style} if attributes.get(f"{_TABLE}display") == "false" else set()
+        elif name == f"{_STYLE}text-properties":
+            self._striking_styles |= {self._style} if attributes.get(_STRUCK, "none") != "none" else set()
         elif self._cell is not None and not self._notes:
             self._text_begins(name, attributes)
 
@@ -130,6 +140,8 @@ class _Content(BoundedXml):
         if name == f"{_TEXT}p":
             self._is_in_paragraph = True
             self.characters("\n" if self._shown else "")
+        elif name == f"{_TEXT}span":
+            self._is_struck |= attributes.get(f"{_TEXT}style-name") in self._striking_styles
         elif name == f"{_TEXT}s":
             self.characters(" " * min(_whole(attributes.get(f"{_TEXT}c", "1")), MOST_TEXT + 1))
         elif name in (f"{_TEXT}tab", f"{_TEXT}line-break"):
@@ -161,6 +173,7 @@ class _Content(BoundedXml):
             next((attributes[name] for name in _VALUES if name in attributes), ""),
             "".join(self._shown).strip(),
             f"{_TABLE}formula" in attributes,
+            self._is_struck,
         )
         if not cell.is_filled:
             self._empty_cells += self._cell_stands_for

@@ -20,7 +20,8 @@ from calib.procedures.typed.as_people_write import (
     text_of,
     without_unit,
 )
-from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.cells import any_text, written_out
+from calib.procedures.typed.declaration import Check, TypedColumn
 from calib.procedures.typed.headings import Header, fixed_unit, header_of, header_place, unit_column
 from calib.procedures.typed.unit_spelling import unit_meant
 
@@ -334,10 +335,14 @@ def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], ha
         row.either[name] = said
 
 
+def _check_of(column: TypedColumn) -> Check:
+    return written_out if column.required and column.check is any_text else column.check
+
+
 def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
-    asked = [(column, column.name, column.check, column.expected_of_blank) for column in columns]
+    asked = [(column, column.name, _check_of(column), column.expected_of_blank) for column in columns]
     for row in rows:
         cells = row.cells
         for column, name, check, of_blank in asked:

@@ -43,6 +43,12 @@ def test_a_name_of_several_words_is_typed_as_bash_takes_it(small_records):
     assert completed("calib reading add J-1 S-1 --method ", small_records) != []
 
 
+def test_a_name_begun_in_quotation_marks_is_completed_as_it_is(demo_records):
+    line = "calib\noutlet\nshow\nLM-27\n"  # as bash joins the words
+    assert completed(f"{line}S1-6", demo_records, word=4) == ["S1-6\\ corridor"]
+    assert completed(f'{line}"S1-6', demo_records, word=4) == ["S1-6 corridor"]
+
+
 def test_without_records_nothing_is_completed_and_nothing_is_said(tmp_path):
     assert completed("calib ready V", tmp_path / "none.sqlite") == []
 

@@ -399,6 +399,14 @@ def test_an_entry_that_was_cut_off_before_it_was_written_is_offered(enter, recor
     assert drafts(records) == []
 
 
+@pytest.mark.parametrize(("answer", "meters"), [("yes", {"S-2": "VA-1", "R-1": "VA-2"}), ("no", {"S-2": "VA-2"})])
+def test_a_meter_named_at_the_start_counts_behind_what_was_cut_off_with_another(enter, records, answer, meters):
+    cut_off(records)
+    ran = enter(answer, "260 262", options=("--instrument", "VA-2", "--method", "sweep", "--by", "T. One", "--sure"))
+    written = {outlet: each["instrument"] for outlet, each in readings(records).items() if outlet != "S-1"}
+    assert (ran.status, written) == (0, meters)
+
+
 def test_until_it_is_answered_what_was_cut_off_stays(enter, records):
     cut_off(records)
     ran = enter(PASSES)

@@ -71,7 +71,8 @@ def only_finding(path, sheet=None):
         (-0.05, "#,##0.000", "-0.050"),
         (0.30000000000000004, "General", "0.3"),  # a workbook holds 15 digits
         (1e-7, "General", "0.0000001"),
-        (1500, '0.0" Pa"', "1500.0"),
+        (1500, '0.0" Pa"', "1500.0 Pa"),  # a unit that is shown is one that was typed
+        (1500, '0.0" pieces"', "1500.0"),
         (2.5, "0.00;[Red]-0.00", "2.50"),
         ("0.500", "General", "0.500"),  # text stays text
         (" as-found ", "@", "as-found"),

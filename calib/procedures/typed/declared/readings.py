@@ -11,6 +11,7 @@ from calib.procedures.typed.cells import (
     same_time,
     time_with_zone,
     usually,
+    usually_a_person,
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
@@ -47,7 +48,7 @@ READINGS_CSV = Declaration(
         must("unit", any_text, "the unit of the values"),
         may("observations", numbers, "repeated passes, joined by semicolons"),
         must("method", any_text, "the method"),
-        must("operator", any_text, "who measured"),
+        must("operator", any_text, "who measured", odd=usually_a_person),
         may("remarks", any_text, "anything worth keeping"),
         may(
             "stage",
