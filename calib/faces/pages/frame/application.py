@@ -67,7 +67,7 @@ from calib.records.on_file import MOST_CONNECTIONS
 PAGES = (
     "home", "job", "report_desk", "correlations", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading",
     "photographs", "fleet", "due", "labels", "reviews", "review", "instrument", "instrument_history", "certificate",
-    "certificate_in", "events", "checks", "interval", "records", "people", "one_time_link", "log", "assessor",
+    "certificate_in", "events", "checks", "interval", "records", "company", "people", "one_time_link", "log", "assessor",
     "without_network", "sign_in", "passkeys", "account",
 )  # fmt: skip
 
