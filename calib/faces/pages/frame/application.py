@@ -144,7 +144,9 @@ class _Frame:
             return refused
         if visit.is_change:
             try:
-                visit = replace(visit, form=await self._form(request, page))
+                form = await self._form(request, page)
+                # What is sent from a basement takes minutes, in which others write: an act is of when it has arrived.
+                visit = replace(visit, form=form, at=clock())
                 self._must_be_from_here(request, visit)
             except CalibError as error:
                 return await _in_thread(self._refused, visit, error, is_json=is_json)
