@@ -147,7 +147,7 @@ class Visitor(TestClient):
         page = self.get("/sign-in")
         return _TOKEN.search(page.text)[1]
 
-    def fill_in(self, address, *, token=None, files=None, headers=None, **fields):
+    def fill_in(self, address, /, *, token=None, files=None, headers=None, **fields):
         """Send a form, with the token of the session where no other is given."""
         data = {"token": self.token if token is None else token} | fields
         return self.post(address, data=data, files=files, headers={"Sec-Fetch-Site": "same-origin"} | (headers or {}))

@@ -37,24 +37,34 @@ def text(answer: Content) -> str:
 
 def cells(other: Content) -> tuple[str, ...]:
     """Another flow as a row of the table."""
-    return (other["outlet"], str(other["reading"]), _r_text(other), ", ".join(other["shared"]) or "nothing")
+    return (
+        other["outlet"],
+        str(other["reading"]),
+        r_text(other["r_low"], other["r_high"]),
+        ", ".join(other["shared"]) or "nothing",
+    )
 
 
-def _r_text(other: Content) -> str:
-    if other["r_low"] is None:
+def r_text(low: float | None, high: float | None) -> str:
+    """A correlation coefficient, or between which it lies; a dash where there is none."""
+    if low is None or high is None:
         return "–"
-    low, high = (f"{other[name]:.2f}".replace("-0.00", "0.00").replace("-", "−") for name in ("r_low", "r_high"))
-    return low if low == high else f"{low} to {high}"
+    ends = [f"{end:.2f}".replace("-0.00", "0.00").replace("-", "−") for end in (low, high)]
+    return " to ".join(dict.fromkeys(ends))
 
 
 def words(answer: Content) -> list[str]:
     """How r is read."""
+    return r_words(is_unsure=any(each["r_low"] != each["r_high"] for each in answer["others"]))
+
+
+def r_words(*, is_unsure: bool) -> list[str]:
+    """The same, where it is known, or not, how far flows share an influence."""
     lines = [
         "r = 1: both flows are wrong by the same error; 0: by errors that have nothing in common; below 0: by opposed ones.",
         "A sum of flows is less sure the larger r is, and a difference surer; totals and nets are worked out with it.",
     ]
-    ranges = sum(each["r_low"] != each["r_high"] for each in answer["others"])
-    if ranges:
+    if is_unsure:
         lines.append(
             "Where two values stand it is not known how far both share an influence: a sum takes the upper one, a "
             "difference the lower."

@@ -28,8 +28,9 @@ _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
 _PLACES = {
     "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
     "upgrade": "records", "log": "log", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
-    "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance", "audit": "audit",
-    "validate": "validate", "enter": "enter", "serve": "serve", "status": "status", "template": "template", "sites": "sites",
+    "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
+    "correlations": "balance", "audit": "audit", "validate": "validate",
+    "enter": "enter", "serve": "serve", "status": "status", "template": "template", "sites": "sites",
     "laboratory-certificate": "laboratory_certificate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",

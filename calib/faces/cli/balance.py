@@ -1,4 +1,4 @@
-"""Commands on what a job's flows prove: balance, conformity."""
+"""Commands on what a job's flows prove: balance, conformity, correlations."""
 
 import re
 from pathlib import Path
@@ -83,6 +83,39 @@ def conformity(
             raise CalibError("there is no reading to draw")
         plotted(charts, plot)
     return Reply(document, answer.text)
+
+
+@reads(app, "correlations")
+def correlations(
+    desk: Desk,
+    job: JobNamed,
+    system: Annotated[str | None, typer.Option(metavar="NAME", help="The flows of one system alone.")] = None,
+    reading: Annotated[
+        int | None, typer.Option(metavar="READING", help="One flow with each other, and what both share.")
+    ] = None,
+) -> Reply:
+    """Print how far a job's flows are correlated, each with each: what their sums and differences are worked out with.
+
+    Example: calib correlations FQ-204 --system AH-1
+    """
+    from calib.faces.answers import correlated_flows as of_reading
+    from calib.faces.answers import correlation_matrix as answer
+    from calib.procedures.measure.correlated_flows import correlated_flows, flows_in_matrix, others_that_count
+    from calib.procedures.measure.evaluate import evaluate
+    from calib.procedures.measure.reading_in_job import reading_in_job
+    from calib.procedures.on_record.jobs_by_name import typed_in_job
+    from calib.records.tables.readings import Reading
+
+    session = desk.reading()
+    if reading is not None:
+        typed_in_job(session, job, Reading, reading)
+        in_job = reading_in_job(session, reading, clock())
+        others = [
+            row for row in others_that_count(in_job) if system in (None, in_job.evaluation.measured[row].outlet.system)
+        ]
+        return Reply(of_reading.document(in_job, correlated_flows(in_job, others)), of_reading.text)
+    evaluation = evaluate(session, job, clock())
+    return Reply(answer.document(evaluation, flows_in_matrix(evaluation, system), system), answer.text)
 
 
 def _process(typed: str) -> "Process":

@@ -24,6 +24,7 @@ def set_(
     mark: Annotated[
         Path | None, typer.Option(metavar="FILE", help="A picture that stands for it, PNG or JPEG, at most 1 MB.")
     ] = None,
+    without_mark: Annotated[bool, typer.Option("--without-mark", help="Its mark is taken away.")] = False,
 ) -> Reply:
     """Say what the company is called and where it is: reports name it from their next revision on, and what is not said stays.
 
@@ -35,7 +36,9 @@ def set_(
     from calib.procedures.fleet.set_company import MARK, set_company
 
     picture = None if mark is None else attachable(file_content(mark, LARGEST_FILE), MARK)
-    company = set_company(desk.writing(), name, address, contact, base_address, picture, desk.signature())
+    company = set_company(
+        desk.writing(), name, address, contact, base_address, picture, desk.signature(), without_mark=without_mark
+    )
     return Reply(answer.document(company), answer.text)
 
 

@@ -17,16 +17,25 @@ ReviewNumber = Annotated[int, typer.Argument(metavar="REVIEW", help="The number 
 def list_(
     desk: Desk,
     only_open: Annotated[bool, typer.Option("--open", help="Those with a line that nobody has disposed of.")] = False,
+    instrument: Annotated[
+        str | None, typer.Option(metavar="TAG", help="Those of instruments whose tag holds this.")
+    ] = None,
+    job: Annotated[
+        str | None, typer.Option(metavar="JOB", help="Those with a line of a job whose name holds this.")
+    ] = None,
 ) -> Reply:
     """List impact reviews with the number of their open lines.
 
-    Example: calib review list --open
+    Example: calib review list --open --job FQ-204
     """
     from calib.faces.answers import reviews as answer
-    from calib.procedures.on_record.reviews import reviews
+    from calib.procedures.impact.list_reviews import OPEN, ReviewWish, list_reviews
 
-    document = answer.document(reviews(desk.reading(), only_open=only_open))
-    return Reply(document, "no impact review is open" if only_open and not document["reviews"] else answer.text)
+    wish = ReviewWish(OPEN if only_open else None, instrument, job)
+    document = answer.document(list_reviews(desk.reading(), wish, "newest")[::-1])
+    if document["reviews"] or wish == ReviewWish():
+        return Reply(document, answer.text)
+    return Reply(document, "no impact review is open" if wish == ReviewWish(OPEN) else "no impact review fits")
 
 
 @reads(app, "show")

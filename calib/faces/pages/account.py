@@ -14,7 +14,7 @@ from calib.faces.pages.sign_in import await_turn, new_password, turn_taken
 pages = Pages()
 
 
-@pages.shows("/account", menu="Account")
+@pages.shows("/account")
 def account(visit: Visit) -> Filled:
     """What the person signs in by, and what their roles let them do."""
     credentials = visit.served.credentials

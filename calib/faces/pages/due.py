@@ -11,6 +11,7 @@ from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.due import FleetDue, due
 from calib.procedures.fleet.list_instruments import InstrumentWish
 from calib.procedures.fleet.recalibration_round import due_instruments, identity, round_of
+from calib.procedures.on_record.reviews import reviews
 
 pages = Pages()
 ROUND_OF_DAYS = 90  # [d] that a round looks ahead, where nobody says otherwise: a quarter
@@ -30,7 +31,7 @@ def due_shown(visit: Visit) -> Filled:
             ("In use", [row for row in rows if not row[1]["put_aside"]]),
             ("Put aside", [row for row in rows if row[1]["put_aside"]]),
         ],
-        "open_reviews": len(document["open_reviews"]),
+        "open_reviews": document["open_reviews"],
         "calendar": f"/due/calendar?{urlencode({'within': fleet.within_days, 'on': fleet.on})}",
     }
     return Filled("due.html", content, title="What is due")
@@ -55,10 +56,18 @@ def round_shown(visit: Visit) -> Filled:
     """What should go to recalibration together, and what nothing in calibration would measure meanwhile."""
     on = day_typed("on", visit.asked.get("on", ""), visit.at.date())
     ahead = days_typed("days", visit.asked.get("days", ""), ROUND_OF_DAYS)
-    document = round_answer.document(round_of(visit.reading(), on, ahead), on, ahead)
+    session = visit.reading()
+    planned = round_of(session, on, ahead)
+    document = round_answer.document(planned, on, ahead)
+    tags = {
+        each.tag
+        for travellers in (*(parcel.travellers for parcel in planned.parcels), planned.put_aside)
+        for each in travellers
+    }
     content = document | {
         "parcels": [each | {"said": list(round_answer.standards_lines(each))} for each in document["parcels"]],
         "gaps_said": [round_answer.gap_line(each) for each in document["gaps"]],
         "checks": [(each["tag"], round_answer.due_of_check(each)) for each in document["checks"]],
+        "open_reviews": [answer.review_brief(each) for each in reviews(session, only_open=True) if each.tag in tags],
     }
     return Filled("round.html", content, title="Recalibration round")

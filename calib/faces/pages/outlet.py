@@ -11,7 +11,7 @@ from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.measured_with import chosen, measured_with, sending
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import JobOnSite, is_traversed, job_listed, readings_on_record
-from calib.procedures.enter.send_entry import send_entry
+from calib.procedures.enter.send_entry import Arrived, send_entry
 from calib.procedures.enter.sitting import Sitting, TypedEntry
 from calib.procedures.measure.evaluate import evaluate_with_and_without
 from calib.procedures.measure.reading_in_job import reading_in_job
@@ -77,15 +77,19 @@ def entry_written(visit: Visit, job: str, outlet: str, entry: TypedEntry) -> Got
             session, entry, sending(visit), visit.signature("page entry"), visit.at, sure=visit.form.is_sure,
             keep_refused=visit.form["keep"] == "yes",
         )  # fmt: skip
-        moved = []
-        if visit.form.is_sure and not (arrived.again or arrived.written.refused):
-            # What is far from the others widens the U that they share.
-            after, before = evaluate_with_and_without(session, job, arrived.written.record_id, visit.at)
-            moved = entered_reading.moved(before, after, outlet)
+        moved = moved_by(session, visit, job, outlet, arrived) if visit.form.is_sure else []
     what = "refusal" if arrived.written.refused else "reading"
     # Nobody typed the time: of two readings within a second the later one has the next.
     said = [remark for remark in arrived.remarks if not remark.startswith("notice: observed_at: ")]
     return Goto(f"{address('/jobs/{}/outlets/{}', job, outlet)}?{what}={arrived.written.record_id}", [*said, *moved])
+
+
+def moved_by(session: Session, visit: Visit, job: str, outlet: str, arrived: Arrived) -> list[str]:
+    """What readings of other outlets say otherwise with an entry: one far from the others widens the U that they share."""
+    if arrived.again or arrived.written.refused:
+        return []
+    after, before = evaluate_with_and_without(session, job, arrived.written.record_id, visit.at)
+    return entered_reading.moved(before, after, outlet)
 
 
 def next_outlet(site: JobOnSite, outlet: str) -> str | None:

@@ -2,7 +2,7 @@
 
 from sqlmodel import Session
 
-from calib.faces.answers import corrected_reading, withdrawn_reading
+from calib.faces.answers import corrected_reading, entered_reading, withdrawn_reading
 from calib.faces.pages.frame.form import choices, number_of
 from calib.faces.pages.frame.routes import Filled, Goto, Pages, address
 from calib.faces.pages.frame.visit import Visit
@@ -10,6 +10,7 @@ from calib.faces.pages.outlet import PASS_FIELDS, proof_of
 from calib.faces.written import Content
 from calib.procedures.enter.correct_reading import correct_reading
 from calib.procedures.enter.withdraw_reading import withdraw_reading
+from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.corrected_readings import corrections_of, indications_at_points
 from calib.procedures.on_record.jobs_by_name import typed_in_job
@@ -58,12 +59,16 @@ def correct(visit: Visit, job: str, reading: str) -> Goto:
     """Put another reading in its place, with the reason."""
     with visit.writing_last() as session:
         record, _ = typed_in_job(session, job, Reading, number_of(reading))
+        before = evaluate(session, job, visit.at) if visit.form.is_sure else None
         corrected = correct_reading(
             session, job, key(record.id), _changes(visit, session, record), None, _changed_points(visit, session, record),
             visit.form["reason"], visit.signature("page correction"), visit.at, sure=visit.form.is_sure,
         )  # fmt: skip
+        moved = (
+            [] if before is None else entered_reading.moved(before, evaluate(session, job, visit.at), corrected.outlet)
+        )
     said = [*corrected.remarks, *corrected_reading.text(corrected_reading.document(corrected)).splitlines()]
-    said += [f"refused: {reason}" for reason in corrected.reasons]
+    said += [*(f"refused: {reason}" for reason in corrected.reasons), *moved]
     shown = "" if corrected.corrected is None else f"?reading={corrected.corrected}"
     return Goto(address("/jobs/{}/outlets/{}", job, corrected.outlet) + shown, said)
 

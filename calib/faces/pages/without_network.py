@@ -30,7 +30,7 @@ from calib.faces.pages.frame.form import Form
 from calib.faces.pages.frame.routes import Document, Filled, Pages, Sent, address
 from calib.faces.pages.frame.served import assets, version_of
 from calib.faces.pages.frame.visit import MayNotError, Visit
-from calib.faces.pages.outlet import proof_of, typed_entry
+from calib.faces.pages.outlet import moved_by, proof_of, typed_entry
 from calib.faces.written import Content
 from calib.procedures.enter.on_site import job_listed, last_used
 from calib.procedures.enter.send_entry import MeanwhileError, Sending, send_entry
@@ -201,6 +201,7 @@ def _became(visit: Visit, entry: Unsent, sending: Sending, *, asks_of_others: bo
                 session, typed_entry(typed, entry.job, entry.outlet), sending, visit.signature("page entry"), visit.at,
                 sure=entry.sure, keep_refused=entry.keep, known=entry.known if asks_of_others else None,
             )  # fmt: skip
+            moved = moved_by(session, visit, entry.job, entry.outlet, arrived) if entry.sure else []
     except MeanwhileError as error:
         with visit.reading_first() as session:
             said = [line for reading in error.readings for line in _proof_lines(session, visit, reading)]
@@ -218,7 +219,7 @@ def _became(visit: Visit, entry: Unsent, sending: Sending, *, asks_of_others: bo
         return {"outcome": "kept as refused", "said": [f"refused reading {written}", *arrived.reasons], "readings": []}
     with visit.reading_first() as session:
         said = _proof_lines(session, visit, written)
-    return {"outcome": "accepted", "said": [*said, *arrived.remarks, *visit.remarks], "readings": [written]}
+    return {"outcome": "accepted", "said": [*said, *arrived.remarks, *moved, *visit.remarks], "readings": [written]}
 
 
 def _proof_lines(session: Session, visit: Visit, reading: int) -> list[str]:

@@ -80,7 +80,7 @@ def _kept(file: FileContent) -> tuple[str, bytes]:
     if kind not in PHOTOS:
         raise _NotDrawnError("a whole photograph, JPEG or PNG, judged by its content")
     try:
-        parts = _jpeg_parts(file.content) if kind == JPEG else _png_parts(file.content)
+        parts = _parts_of(kind, file.content)
     except (struct.error, IndexError, ValueError) as error:
         raise _NotDrawnError("a photograph that can be drawn to its end") from error
     if not (0 < parts.width <= LONGEST_SIDE and 0 < parts.height <= LONGEST_SIDE):
@@ -94,6 +94,11 @@ def _kept(file: FileContent) -> tuple[str, bytes]:
     return kind, content
 
 
+def _parts_of(kind: str | None, content: bytes) -> _Parts:
+    """Raises struct.error, IndexError or ValueError for what is none."""
+    return _jpeg_parts(content) if kind == JPEG else _png_parts(content)
+
+
 def _must_be_drawn(content: bytes) -> None:
     colours = colours_of(content)
     if colours is None:
@@ -103,11 +108,14 @@ def _must_be_drawn(content: bytes) -> None:
 
 
 def colours_of(content: bytes) -> str | None:
-    """How a picture holds its colours, once all of it is drawn; None where that cannot be done."""
+    """How a picture holds its colours, once all of it is drawn; None where that cannot be done, or it is larger than any kept."""
     from PIL import ImageFile  # noqa: PLC0415 (where there is a picture)
 
     parser = ImageFile.Parser()
     try:
+        parts = _parts_of(media_type(content), content)
+        if parts.width * parts.height > MOST_PIXELS:  # before it is drawn
+            return None
         parser.feed(content)
         return parser.close().mode
     except Exception:  # noqa: BLE001 (a damaged picture ends its reader in any way)

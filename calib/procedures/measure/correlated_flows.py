@@ -1,10 +1,18 @@
-"""How far the flow of one reading is correlated with the flows of others in its job, and by which influences."""
+"""How far the flows of a job are correlated: of one reading with others, and by which influences; of each with each."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
+import numpy as np
+
+from calib.arrays import Floats
+from calib.errors import BadInputError, Finding
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.uncertainty.correlation import correlations_of_results, influences_shared
+
+MOST_IN_MATRIX = 100  # of a matrix: of more nobody reads it
 
 
 @dataclass(frozen=True)
@@ -32,3 +40,38 @@ def correlated_flows(reading: ReadingInJob, rows: Sequence[int]) -> list[Correla
         CorrelatedFlow(row, low, high, tuple(influences_shared(flows.contributions, pair)))
         for row, pair, low, high in zip(rows, pairs, coefficients.low.tolist(), coefficients.high.tolist(), strict=True)
     ]
+
+
+@dataclass(frozen=True)
+class CorrelationMatrix:
+    """Correlation coefficients of some flows, each with each."""
+
+    rows: tuple[int, ...]  # of the evaluation
+    low: Floats  # (n, n) r lies between these, as in CorrelatedFlow; 1 on the diagonal
+    high: Floats
+
+
+def flows_in_matrix(evaluation: Evaluation, system: str | None) -> CorrelationMatrix:
+    """Of the flows that count, of one system where that is named.
+
+    Raises BadInputError where no flow of that system counts, or more than MOST_IN_MATRIX are asked for.
+    """
+    rows = _rows_of(evaluation, system)
+    low, high = np.eye(len(rows)), np.eye(len(rows))
+    if len(rows) > 1:
+        assert evaluation.flows is not None  # noqa: S101 (flows count)
+        first, second = np.triu_indices(len(rows), 1)
+        coefficients = correlations_of_results(evaluation.flows.contributions, list(combinations(rows, 2)))
+        for matrix, values in ((low, coefficients.low), (high, coefficients.high)):
+            matrix[first, second] = matrix[second, first] = values
+    return CorrelationMatrix(tuple(rows), low, high)
+
+
+def _rows_of(evaluation: Evaluation, system: str | None) -> list[int]:
+    counting = evaluation.counting.values()
+    rows = [row for row in counting if system in (None, evaluation.measured[row].outlet.system)]
+    if len(rows) > MOST_IN_MATRIX or (system is not None and not rows):
+        systems = dict.fromkeys(evaluation.measured[row].outlet.system for row in counting)
+        expected = f"one of {', '.join(systems)}, with at most {MOST_IN_MATRIX} flows"
+        raise BadInputError([Finding.typed("system", system, expected)])
+    return rows

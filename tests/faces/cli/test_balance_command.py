@@ -11,7 +11,7 @@ import pytest
 
 from tests.command import calib, copied
 from tests.every_way import every_way
-from tests.folders import changed, ledger_head, only, records_of
+from tests.folders import changed, ledger_head, only, records_of, small_job
 
 M3_H_IN_CFM = 1 / (0.3048**3 * 60)  # one m3/h in cubic feet per minute
 
@@ -325,3 +325,48 @@ CAUTIONS = {
 def test_the_usual_cautions_stand_in_the_help(words):
     told = " ".join(calib(*words, "--help").out.split())
     assert [one for one in CAUTIONS[words] if one not in told] == []
+
+
+# --- correlations ----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    return records_of(tmp_path_factory.mktemp("small"), small_job())
+
+
+def test_totals_are_worked_out_with_the_correlations_that_are_printed(small):
+    """GUM 5.2.2, equation 13: u^2(a + b) = u^2(a) + u^2(b) + 2 r u(a) u(b); of a sum the upper r counts."""
+    told = calib("correlations", "J-1", "--json", records=small).document
+    place = {each["outlet"]: row for row, each in enumerate(told["readings"])}
+    readings = calib("reading", "list", "J-1", "--json", records=small).document["readings"]
+    u = {each["outlet"]: each["flow"]["expanded_uncertainty"] / each["flow"]["coverage_factor"] for each in readings}
+    (supply,) = [
+        each
+        for each in calib("balance", "J-1", "--json", records=small).document["totals"]
+        if each["service"] == "supply"
+    ]
+    r = told["r_high"][place["S-1"]][place["S-2"]]
+    assert 0 < told["r_low"][place["S-1"]][place["S-2"]] <= r < 1
+    expected = (u["S-1"] ** 2 + u["S-2"] ** 2 + 2 * r * u["S-1"] * u["S-2"]) ** 0.5
+    assert supply["flow"]["expanded_uncertainty"] / supply["flow"]["coverage_factor"] == pytest.approx(
+        expected, rel=1e-6
+    )
+
+
+def test_one_flow_has_the_row_of_the_matrix_and_what_both_share(small):
+    told = calib("correlations", "J-1", "--json", records=small).document
+    first = told["readings"][0]["reading"]
+    others = calib("correlations", "J-1", "--reading", first, "--json", records=small).document["others"]
+    assert [(each["r_low"], each["r_high"]) for each in others] == [
+        pytest.approx(ends) for ends in list(zip(told["r_low"][0], told["r_high"][0], strict=True))[1:]
+    ]
+    assert any(each["shared"] for each in others)
+    out = calib("correlations", "J-1", records=small).out
+    assert all(each["outlet"] in out for each in told["readings"])
+
+
+def test_a_system_that_the_job_has_not_is_told(small):
+    assert calib("correlations", "J-1", "--system", "AH-1", "--json", records=small).document["system"] == "AH-1"
+    ran = calib("correlations", "J-1", "--system", "AH-9", records=small)
+    assert (ran.status, "--system: 'AH-9'; expected one of AH-1, with at most 100 flows" in ran.err) == (2, True)

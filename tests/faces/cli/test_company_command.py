@@ -90,6 +90,23 @@ def test_a_mark_is_kept_once_with_its_digest(empty_records, tmp_path, kind):
     assert calib("verify", records=empty_records).status == 0
 
 
+def test_a_mark_is_taken_away_and_all_else_stays(empty_records, tmp_path):
+    (tmp_path / "mark").write_bytes(picture())
+    calib(*SAID, "--mark", tmp_path / "mark", records=empty_records)
+    before = company_shown(empty_records)
+
+    assert calib("company", "set", "--without-mark", records=empty_records).status == 0
+
+    assert company_shown(empty_records) == before | {"mark": None}
+    again = calib("company", "set", "--without-mark", records=empty_records)
+    assert (again.status, again.err) == (
+        2,
+        "error: command line, --without-mark: expected nothing: no mark is on record\n",
+    )
+    both = calib("company", "set", "--without-mark", "--mark", tmp_path / "mark", records=empty_records)
+    assert "--without-mark: expected nothing beside a mark" in both.err
+
+
 def test_everything_wrong_is_named_at_once_and_nothing_is_written(empty_records, tmp_path):
     mark = tmp_path / "mark.png"
     mark.write_bytes(picture()[:40] + b"\0" * 8 + picture()[48:])
@@ -101,6 +118,16 @@ def test_everything_wrong_is_named_at_once_and_nothing_is_written(empty_records,
     assert "--address: ' '; expected a text that is not blank" in ran.err
     assert "--mark: 'mark.png'; expected a picture that can be drawn" in ran.err
     assert json.loads(calib("company", "show", "--json", records=empty_records).out) == {"company": None}
+
+
+def test_a_mark_that_would_fill_the_memory_is_refused(empty_records, tmp_path):
+    mark, out = tmp_path / "mark.png", io.BytesIO()
+    Image.new("1", (10_000, 8_000)).save(out, "PNG")
+    mark.write_bytes(out.getvalue())
+
+    ran = calib(*SAID, "--mark", mark, records=empty_records)
+
+    assert (ran.status, "expected a picture that can be drawn, of at most 50,000,000 pixels" in ran.err) == (2, True)
 
 
 def test_a_picture_of_another_kind_is_told_what_a_mark_may_be(empty_records, tmp_path):

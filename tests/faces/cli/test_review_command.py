@@ -56,6 +56,21 @@ def test_the_list_says_how_many_lines_are_open(records):
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("words", "listed"),
+    [
+        (("--instrument", "va-1"), True),
+        (("--job", "J-1", "--open"), True),
+        (("--instrument", "VA-2"), False),
+        (("--job", "J-2"), False),
+    ],
+)
+def test_the_list_is_confined_to_an_instrument_or_a_job(records, words, listed):
+    ran = calib("review", "list", *words, records=records)
+    assert (ran.status, "certificate D-1" in ran.out) == (0, listed)
+    assert listed or ran.out == "no impact review fits\n"
+
+
 def test_without_a_review_the_list_says_so(small_records):
     assert calib("review", "list", records=small_records).out == "there is no impact review\n"
     assert calib("review", "list", "--open", records=small_records).out == "no impact review is open\n"

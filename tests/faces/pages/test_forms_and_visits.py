@@ -2,6 +2,7 @@
 
 import re
 import socket
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlmodel import select
@@ -20,6 +21,7 @@ from calib.errors import (
     RefusedError,
     UnitError,
 )
+from calib.faces.pages.frame import application
 from calib.faces.pages.frame.form import number_of
 from calib.faces.pages.frame.routes import Document, Filled, Goto, Pages, Sent
 from calib.faces.pages.frame.serve import THIS_MACHINE, bound
@@ -224,3 +226,25 @@ def test_an_answer_waits_for_no_acknowledgement_of_its_head():
         accepted, _ = listening.accept()
         with accepted:
             assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
+def test_what_is_sent_slowly_is_an_act_of_when_it_has_arrived(served, monkeypatch):
+    """While it was sent another person wrote, more than a minute after it was begun: that is no clock set back."""
+    monkeypatch.setattr(ledger, "_BACK_AT_MOST", timedelta(minutes=1))  # as it is but in tests
+    begun = datetime.now(UTC).replace(microsecond=0) - timedelta(seconds=90)
+    now, read = [begun], application._form_of  # noqa: SLF001
+    monkeypatch.setattr(application, "clock", lambda: now[0])
+    tom = served.signed_in("Tom")
+
+    async def slowly(request):
+        with served.writing_as("Ed") as session:
+            append(
+                session, [Job(job="of Ed", decision_rule="simple")], ledger.Signature("Ed", datetime.now(UTC), "test")
+            )
+        now[0] = begun + timedelta(seconds=90)
+        return await read(request)
+
+    monkeypatch.setattr(application, "_form_of", slowly)
+    assert tom.fill_in("/tried/job", job="of Tom").status_code == 303
+    with database.reading(served.records) as session:
+        assert {"of Ed", "of Tom"} <= set(session.exec(select(Job.job)))

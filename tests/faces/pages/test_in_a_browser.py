@@ -22,7 +22,12 @@ def looked_at(page):
     assert violations_on(page) == []
     assert not scrolls_sideways(page)
     assert small_targets(page) == []
+    assert lines_of_the_menu(page) <= 1
     assert page.said == []
+
+
+def lines_of_the_menu(page):
+    return page.evaluate("new Set([...document.querySelectorAll('nav a')].map(each => each.offsetTop)).size")
 
 
 @pytest.mark.parametrize("light", LIGHTS)

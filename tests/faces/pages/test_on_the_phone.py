@@ -198,15 +198,27 @@ def test_what_is_unusual_is_asked_and_a_button_says_that_it_is_right(served, tom
 def test_one_that_is_far_from_the_others_says_which_readings_its_scatter_moves(served, tom):
     for name, *values in (("S-1", "4.20", "4.22"), ("R-1", "3.10", "3.12"), ("E-1", "2.50", "2.52")):
         assert enter(tom, *values, at=f"/jobs/J-1/outlets/{name}", key=name).status_code == 303
-    before = {each["outlet"]: each["flow"]["statement"] for each in listed(served) if each["latest"]}
+    before = stated(served)
     sent = enter(tom, "0.61", "4.96", sure="yes")
-    after = {each["outlet"]: each["flow"]["statement"] for each in listed(served) if each["latest"]}
-    page = text_of(tom.get(sent.headers["location"]))
+    after = stated(served)
+    tells_what_moved(tom.get(sent.headers["location"]), before, after)
+    again = tom.fill_in(
+        f"/jobs/J-1/readings/{number_of_last(served)}/correction",
+        **passes("3.10", "3.12"), unit="m/s", method="sweep", reason="a slip", sure="yes",
+    )  # fmt: skip
+    tells_what_moved(tom.get(again.headers["location"]), after, stated(served))
+
+
+def stated(served):
+    return {each["outlet"]: each["flow"]["statement"] for each in listed(served) if each["latest"]}
+
+
+def tells_what_moved(page, before, after):
     others = before.keys() - {"S-2"}
     assert any(before[name] != after[name] for name in others)
     for name in others:
         said = [re.escape(typeset(each[name])) for each in (after, before)]
-        told = re.search("with it {} is {}[^;]*; it was {}".format(re.escape(name), *said), page)
+        told = re.search("with it {} is {}[^;]*; it was {}".format(re.escape(name), *said), text_of(page))
         assert bool(told) == (before[name] != after[name])
 
 

@@ -12,7 +12,7 @@ from calib.records.credentials import LINK_LASTS
 from tests.command import calib
 from tests.conftest import SERVER
 from tests.faces.pages.test_events_and_checks import told_after
-from tests.faces.pages.test_security import SCRIPT, runs_nothing, text_of
+from tests.faces.pages.test_security import SCRIPT, as_read, runs_nothing, text_of
 from tests.served import PASSWORD
 
 PDF = b"%PDF-1.7 a course\n%%EOF\n"
@@ -221,7 +221,7 @@ def test_a_link_holds_as_long_as_the_page_says(served, quinn, monkeypatch):
     monkeypatch.setattr(application, "clock", lambda: at)
     quinn = served.signed_in("Quinn")
     answer = quinn.fill_in(f"{TOM}/link", own_password=PASSWORD)
-    assert "Until 2026-12-02 08:00+00:00, once." in text_of(answer)
+    assert f"Until {as_read('2026-12-02 08:00+00:00')}, once." in text_of(answer)
     (link,) = set(re.findall(r"/enrol/[\w-]{43}", answer.text))
     monkeypatch.setattr(application, "clock", lambda: at + LINK_LASTS + timedelta(seconds=1))
     assert served.visitor().get(link).status_code == 403

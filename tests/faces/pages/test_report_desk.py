@@ -67,6 +67,16 @@ def test_a_budget_has_every_line_of_the_command_and_says_how_many_observations_b
     assert f"{said['observations_needed']} observations would bring it" in told or "no number of observations" in told
 
 
+def test_the_matrix_of_correlations_is_that_of_the_command_and_of_one_system_where_it_is_named(ed, served):
+    said = calib("correlations", "J-1", "--json", records=served.records).document
+    page = ed.get("/jobs/J-1/report/correlations?system=AH-1")
+    for each in said["readings"]:
+        assert f'href="/jobs/J-1/report/readings/{each["reading"]}/correlations">{each["outlet"]}</a>' in page.text
+    assert f"{said['r_high'][0][1]:.2f}" in text_of(page)
+    wrong = ed.get("/jobs/J-1/report/correlations", params={"system": HOSTILE})
+    assert (wrong.status_code, "expected one of AH-1" in text_of(wrong), runs_nothing(wrong)) == (422, True, True)
+
+
 @pytest.mark.parametrize("wanted", ["much", "-5 %", HOSTILE])
 def test_a_wanted_u_that_is_none_is_told_beside_its_field(ed, wanted):
     page = ed.get("/jobs/J-1/report/readings/1", params={"wanted": wanted})

@@ -58,6 +58,11 @@ def test_the_open_ones_are_listed_with_what_opened_each_and_how_many_lines_are_o
     assert "VA-1" in cells[0]
 
 
+def test_what_is_due_and_the_round_lead_to_the_open_ones(quinn):
+    assert '<a href="/reviews/1">Review 1</a>' in quinn.get("/due").text
+    assert '<a href="/reviews/1">Review 1</a>' in quinn.get("/round?on=2027-02-01").text  # VA-1 is of it
+
+
 def test_an_address_lists_the_reviews_that_fit(quinn):
     for asked, listed in {
         "": ["1"], "?state=any": ["1"], "?state=closed": [], "?instrument=va-1&sort=instrument": ["1"], "?instrument=VA-2": [],
@@ -206,7 +211,7 @@ def test_others_see_a_review_and_decide_nothing(served):
     for name in ("Tom", "Ed"):
         other = served.signed_in(name)
         page = other.get(REVIEW)
-        assert (page.status_code, "<form" in page.text.partition("<main")[2]) == (200, False)
+        assert (page.status_code, "<form" in page.text.partition("<main")[2].partition("</main>")[0]) == (200, False)
         assert "Decide which curve holds" not in page.text
         assert other.get(CURVE).status_code == 403
         assert other.fill_in(CURVE, curve="as found", reason="mine").status_code == 403

@@ -102,6 +102,9 @@ def test_one_that_reached_the_server_by_its_form_is_found_when_it_is_sent_again(
 
 
 def test_what_is_unusual_is_asked_back(served, tom):
+    for name in ("S-1", "R-1", "E-1"):
+        known = [each["reading"] for each in standing(served, name)]
+        assert send(tom, unsent(served, outlet=name, client_key=name, known=known)).json()["outcome"] == "accepted"
     entry = unsent(served)
     entry["fields"] |= {"pass_2": "6.50"}
     before = on_record(served, Reading)
@@ -109,7 +112,14 @@ def test_what_is_unusual_is_asked_back(served, tom):
     assert answer["outcome"] == "doubted"
     assert any("largest pass" in line for line in answer["said"])
     assert on_record(served, Reading) == before
-    assert send(tom, entry | {"sure": True}).json()["outcome"] == "accepted"
+    others = {name: standing(served, name)[-1]["flow"]["statement"] for name in ("S-1", "R-1", "E-1")}
+    sent = send(tom, entry | {"sure": True}).json()
+    assert sent["outcome"] == "accepted"
+    moved = {name: standing(served, name)[-1]["flow"]["statement"] for name in others}
+    assert moved != others  # its scatter widens the U that they share
+    for name, was in others.items():
+        told = any(line.startswith(f"with it {name} is {moved[name]}") and was in line for line in sent["said"])
+        assert told == (moved[name] != was)
 
 
 def test_a_reading_that_the_gate_refuses_says_why_and_may_be_kept_as_a_refusal(served, tom):

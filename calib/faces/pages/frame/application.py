@@ -67,7 +67,7 @@ from calib.records.on_file import MOST_CONNECTIONS
 PAGES = (
     "home", "job", "report_desk", "correlations", "issue", "revisions", "watched", "outlet", "opening", "traverse", "reading",
     "photographs", "fleet", "due", "labels", "reviews", "review", "instrument", "instrument_history", "certificate",
-    "certificate_in", "events", "checks", "interval", "records", "people", "one_time_link", "log", "assessor",
+    "certificate_in", "events", "checks", "interval", "records", "company", "people", "one_time_link", "log", "assessor",
     "without_network", "sign_in", "passkeys", "account",
 )  # fmt: skip
 
@@ -144,7 +144,9 @@ class _Frame:
             return refused
         if visit.is_change:
             try:
-                visit = replace(visit, form=await self._form(request, page))
+                form = await self._form(request, page)
+                # What is sent from a basement takes minutes, in which others write: an act is of when it has arrived.
+                visit = replace(visit, form=form, at=clock())
                 self._must_be_from_here(request, visit)
             except CalibError as error:
                 return await _in_thread(self._refused, visit, error, is_json=is_json)
