@@ -63,6 +63,10 @@ def end_the_review(page):
     page.get_by_label("Decision").select_option("stands")
     page.get_by_role("button", name="Decide").click()
     page.get_by_text("review 1: lines 1, 2, 3: stands").wait_for()
+    page.emulate_media(media="print")
+    assert "no report was issued with it, 3" in page.get_by_role("table").inner_text()  # without boxes
+    assert page.get_by_role("textbox").count() == 0
+    page.emulate_media(media="screen")
     page.goto("/reviews")
     page.get_by_text("No impact review is open.").wait_for()
 

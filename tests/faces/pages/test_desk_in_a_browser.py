@@ -1,9 +1,12 @@
 """QA's desk in Debian's browser: each page shuts nobody out, by day and in the dark, and is as wide as its window."""
 
+import re
+
 import pytest
 
 from tests.accessible import violations_on
 from tests.faces.pages.test_certificates import type_certificate
+from tests.faces.pages.test_look import luminance
 from tests.faces.pages.test_report_desk import shuts_nobody_out
 from tests.pages_browser import phone, scrolls_sideways, serving, sign_in, small_targets
 from tests.served import PASSWORD, company
@@ -90,15 +93,28 @@ def test_a_person_is_put_on_record_and_authorised_by_the_keyboard_without_script
         page.get_by_role("rowheader", name="duct traverses").wait_for()
 
 
-def test_an_assessors_page_prints_without_its_form_and_the_menu(browser, address):
-    with phone(browser, address, width=1280) as page:
+def test_pages_print_without_form_and_menu_in_dark_letters_whatever_the_device_asks_for(browser, address):
+    with phone(browser, address, "dark", width=1280) as page:
         at_the_desk(page)
-        page.goto("/audit?of=J-1")
         page.emulate_media(media="print")
-        shown = page.locator("body").inner_text()
-        assert "job J-1, asked on" in shown
-        for word in ("Sign out", "Keep it as PDF", "As of the day", "Answer"):
-            assert word not in shown
+        page.goto("/audit?of=J-1")
+        assert_printed(page, "job J-1, asked on", "Sign out", "Keep it as PDF", "As of the day", "Answer")
+        page.goto("/labels")
+        assert_printed(page, "VA-1", "Sign out", "A sheet to print", "Any cell holds")
+        assert page.get_by_role("checkbox").count() == 0
+        assert luminance_of_letters(page) < 0.1
+
+
+def assert_printed(page, word, *left_out):
+    shown = page.locator("body").inner_text()
+    assert word in shown
+    assert [each for each in left_out if each in shown] == []
+
+
+def luminance_of_letters(page):
+    """Of the body's text, 0 to 1 (as in tests/faces/pages/test_look.py)."""
+    colour = page.evaluate("getComputedStyle(document.body).color")  # like rgb(30, 40, 50)
+    return luminance("#" + "".join(f"{int(part):02x}" for part in re.findall(r"\d+", colour)))
 
 
 @pytest.mark.parametrize(("width", "light"), [(768, "dark"), (1280, "light")])

@@ -6,6 +6,7 @@ import pytest
 
 from calib.procedures.enter.import_sheets import import_row
 from calib.records import database, ledger
+from tests.faces.pages.test_certificates import IN, STATED, grid
 from tests.faces.pages.test_security import text_of
 
 
@@ -24,6 +25,16 @@ def test_what_is_not_begun_stands_before_what_was_read_and_what_waits_below(serv
         told.index(word) for word in ("Not begun", "New one", "Last read on", "What waits", "no backup is on record")
     ]
     assert places == sorted(places)
+
+
+def test_what_waits_leads_to_where_it_is_seen_to(served):
+    tom = served.signed_in("Tom")
+    tom.fill_in(IN, do="keep", **STATED, **grid())
+    tom.fill_in("/instruments/VA-2/checks", kind="zero", value="0.05", low="-0.02", high="0.02", unit="m/s")
+    page = served.signed_in("Quinn").get("/")
+    assert '<a href="/instruments/VA-1/certificates/C-901">certificate C-901</a>' in page.text
+    assert '<a href="/instruments/VA-2/history">VA-2</a>' in page.text
+    assert "VA-2: intermediate check (zero) failed on" in text_of(page)
 
 
 @pytest.mark.parametrize(("asked", "shown"), [("/", False), ("/?jobs=all", True)])

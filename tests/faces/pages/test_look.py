@@ -51,4 +51,4 @@ def test_the_style_uses_colours_by_their_names_alone_and_only_such_as_there_are(
 def test_both_lights_are_declared():
     declared = custom_properties()
     assert f"--ink: {LIGHT['ink']};" in declared
-    assert f"(prefers-color-scheme: dark) {{ :root {{ --ink: {DARK['ink']};" in declared
+    assert f"@media screen and (prefers-color-scheme: dark) {{ :root {{ --ink: {DARK['ink']};" in declared

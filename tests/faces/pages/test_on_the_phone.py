@@ -122,6 +122,12 @@ def test_a_job_says_of_each_outlet_what_reading_list_says(served, tom):
         assert f"{reading['design']['percent_of_design']:.1f} % of design, {reading['design']['conformity']}" in page
 
 
+def test_a_job_leads_to_its_report_and_a_meter_to_its_history(tom):
+    assert 'href="/jobs/J-1/report"' in tom.get("/jobs/J-1").text
+    for place in ("/instruments/VA-1", "/instruments/VA-1?job=J-1"):
+        assert 'href="/instruments/VA-1/history"' in tom.get(place).text
+
+
 def test_outlets_that_are_left_stand_first(served, tom):
     with database.reading(served.records) as session:
         first = next(row.id for row in all_of(session, Reading))

@@ -18,10 +18,11 @@ DARK = {
 
 
 def custom_properties() -> str:
-    """The colours as CSS: by day, and where the device asks for dark."""
+    """The colours as CSS: by day and on paper, and where the device asks for dark."""
     return (
         f":root {{ color-scheme: light dark; --serif: {TYPEFACES}; {_declared(LIGHT)} }}\n"
-        f"@media (prefers-color-scheme: dark) {{ :root {{ {_declared(DARK)} }} }}\n"
+        f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {_declared(DARK)} }} }}\n"
+        "@media print { :root { color-scheme: light; } }\n"
     )
 
 
