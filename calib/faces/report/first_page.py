@@ -61,8 +61,6 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
     yield WHEN_ISSUED[is_draft], moment_text(report["issued"], zone)
     if report.get("issued_by"):
         yield "Issued by", report["issued_by"]
-    if report.get("signature"):
-        yield "Signed by", f"{report['signature']['by']}, in the PDF"
     yield "Revision", _revision(report)
     if report.get("agreed_by"):
         yield "Decision rule agreed by", ", ".join(filter(None, (report["agreed_by"], report["agreed_on"])))

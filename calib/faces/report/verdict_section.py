@@ -270,7 +270,7 @@ def _doubtful(each: Content, reading: Content, twice: Sequence[tuple[str, str]],
     elif passing is not None:
         said.append(f"clearly {allowed_text({'lower_limit': passing['from'], 'upper_limit': passing['to']})}")
     flow = rounded(reading["flow"]).replace(" ", "\u00a0")
-    yield Run(f" {flow} ({', '.join(said)})")
+    yield Run(f": {flow} ({', '.join(said)})")
     yield from (Run(f", {told}", Mark.STRONG) for outlet, told in twice if outlet == each["outlet"])
 
 

@@ -145,6 +145,8 @@ class _Written:
                 yield block.below, "", self._text
             elif isinstance(block, Heading):
                 yield block.text, "", self._strong
+            elif isinstance(block, Paragraph) and unmarked(block.text) in tables:
+                continue  # it names the table below, which is named here by itself
             elif isinstance(block, Picture | Table) and block.name in tables:
                 if isinstance(block, Table):
                     yield block.name, "", self._strong

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from calib.faces import drawings
+from calib.faces.drawings.style import STATEMENT_LOOKS
 from calib.faces.report import workbook_columns as columns
 from calib.faces.report.blocks import Layout, Table, unmarked
 from calib.faces.report.corrections_and_refusals import NONCONFORMING, RECORDED_SINCE, reviews_under
@@ -72,7 +73,8 @@ def first_tables(content: Content, layout: Layout) -> dict[str, WorkbookSheet]:
         each | {name: flows.get(each["reading"], each).get(name) for name in ("flow", "design")} | {"settled": said}
         for each, said in zip(summary["attention"], settled.get(ATTENTION, ()), strict=False)
     ]
-    statements = [{"statement": each, "count": count} for each, count in summary["statements"].items() if count]
+    counts = summary["statements"]
+    statements = [{"statement": each, "count": counts[each]} for each in STATEMENT_LOOKS if counts.get(each)]
     totals = [total for total in (*content["totals"], *content["job_totals"]) if total["flow"]]
     return {
         "verdict": WorkbookSheet("verdict", "", columns.OF_STATEMENTS, statements),

@@ -15,7 +15,9 @@ from pypdfium2 import PdfDocument
 from pypdfium2.raw import FPDFText_GetFontWeight
 
 from calib.faces.cautions import RULES_IN_BRIEF
-from calib.faces.report.blocks import Mark, unmarked
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import Mark, Strip, unmarked
+from calib.faces.report.first_page import first_page
 from calib.faces.report.verdict_section import counted_sentences, mains_told, verdict_sentence
 from tests.command import calib
 from tests.folders import changed, records_of, small_job
@@ -409,17 +411,42 @@ def test_the_first_sheet_of_the_workbook_says_what_the_first_page_does(tmp_path)
 def test_a_nearly_failed_outlet_has_its_flow_its_range_and_what_would_settle_it(demo_folder):
     """By the fields of the JSON: flow ± U, allowed range, and the flows that would pass with this U or the observations."""
     content = json.loads((demo_folder / "LM-27-r2.json").read_text())
-    words = Page.of((demo_folder / "LM-27-r2.html").read_text()).text
+    words = Page.of((demo_folder / "LM-27-r2.html").read_text()).text.replace(" :", ":")  # behind a link
     readings = {each["reading"]: each for each in content["readings"]}
     doubtful = [each for each in content["summary"]["attention"] if each["statement"] == "conditional pass"]
     assert len(doubtful) == 5
     for each in doubtful:
         stated = readings[each["reading"]]["flow"]["statement"].partition(")")[0].lstrip("(")
         low, high = (f"{each['design'][end]:.4g}" for end in ("lower_limit", "upper_limit"))
-        assert f"{each['outlet']} {stated} ({low} to {high}, " in words
+        assert f"{each['outlet']}: {stated} ({low} to {high}, " in words  # names may be numbers
         if each["observations_to_settle"] is None:
             ends = (f"{each['passing_flows'][end]:.4g}" for end in ("from", "to"))
             assert f"clearly {' to '.join(ends)}" in words
+
+
+def test_the_first_sheet_counts_statements_in_the_order_of_the_bar(demo_folder):
+    rows = load_workbook(demo_folder / "LM-27-r2.xlsx").worksheets[0].iter_rows(values_only=True)
+    counted = [row[0] for row in rows if isinstance(row[1], int | float)]
+    assert counted[:5] == ["pass", "conditional pass", "conditional fail", "fail", "not measured"]
+
+
+def test_who_signed_is_said_by_the_signature_alone_so_that_page_one_of_a_signed_report_is_no_longer(demo_folder):
+    content = json.loads((demo_folder / "LM-27-r2.json").read_text())
+    signature = {
+        "by": "R. Sorrel",
+        "issuer": "A CA",
+        "level": "PAdES B-B",
+        "at": "2026-10-15T09:00:00+01:00",
+        "sha256": "ab" * 32,
+    }
+    facts = [
+        block.facts
+        for each in (content, content | {"signature": signature})
+        for block in first_page(each, Anchors())
+        if isinstance(block, Strip)
+    ]
+    assert facts[0] == facts[1]
+    assert len(facts[0]) <= 8  # two rows on paper
 
 
 def test_an_outlet_that_was_not_measured_has_what_the_refused_meter_indicated_and_the_remark(demo_folder):
@@ -471,6 +498,7 @@ def test_the_first_sheet_has_a_date_and_its_counts_and_flows_as_numbers(a_failin
 
     (written,) = [row for row in rows if str(row[0]).startswith("Written (UTC")]
     assert isinstance(written[1], datetime)
+    assert [row for row in rows if "What needs attention" in row] == [("What needs attention", *[None] * 8)]
     assert {row[0]: row[1] for row in rows if row[0] in (FAIL, LEFT)} == {FAIL: 1, LEFT: 1}
     (failed,) = [row for row in rows if row[0] == "S-1"]
     (flow,) = [each["flow"] for each in content["readings"] if each["outlet"] == "S-1"]

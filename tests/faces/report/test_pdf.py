@@ -456,6 +456,14 @@ def pages_of(*blocks):
 LONG = TableRow((Cell(runs("S1-0")), *[Cell(runs(" ".join(["2.51;"] * 60) + " end"))] * (len(FLOWS.columns) - 1)))
 
 
+@pytest.mark.parametrize("lines", [8, 60], ids=["which ends there", "which runs over"])
+def test_what_begins_a_page_stands_on_the_second_behind_a_first_page(lines):
+    """A few lines that the first one has no room for have no page to themselves."""
+    said = (Paragraph(runs(f"line {number}")) for number in range(lines))
+    pages = pages_of(*said, Heading(2, "Measured flows", begins_page=True), Paragraph(runs("One flow.")))
+    assert ["Measured flows One flow." in page for page in pages] == [False, True]
+
+
 @pytest.mark.parametrize("lines", range(30, 46, 3))
 def test_a_row_is_not_parted_by_the_end_of_a_page(lines):
     """Whatever room the lines above leave on the page."""
