@@ -8,7 +8,7 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, say_tried, writes
 from calib.faces.cli.options import (
     Certificate,
     FileDigest,
@@ -146,18 +146,20 @@ def add(
     rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
     matrix = [] if correlations is None else _matrix(correlations, tag, certificate, rows)
 
-    def record(session: "Session") -> "CalibrationOnFile":
-        return add_calibration(session, typed, rows, content, desk.signature(), clock(), say, matrix)
+    def record(session: "Session", remark: "Callable[[str], None]") -> "CalibrationOnFile":
+        return add_calibration(session, typed, rows, content, desk.signature(), clock(), remark, matrix)
 
     return _added(desk, record, dry_run=dry_run)
 
 
-def _added(desk: Desk, record: "Callable[[Session], CalibrationOnFile]", *, dry_run: bool) -> Reply:
+def _added(
+    desk: Desk, record: "Callable[[Session, Callable[[str], None]], CalibrationOnFile]", *, dry_run: bool
+) -> Reply:
     """Record a calibration, or find out what would be recorded."""
     from calib.faces.answers import recorded_certificate as answer
 
     with desk.writing_last() as session:
-        reply = _recorded(record(session))
+        reply = _recorded(record(session, say_tried if dry_run else say))
         if not dry_run:
             return reply
         session.rollback()
@@ -241,8 +243,8 @@ def _of_file_read(
         certificate = read_calibration(session, cells["tag"] or "", file_content(path, LARGEST_FILE))
     typed = [phase.strip().replace(" ", "-") for phase in phases] or _asked_phases(certificate.results)
 
-    def record(session: "Session") -> "CalibrationOnFile":
-        return record_read_calibration(session, certificate, cells, typed, desk.signature(), clock(), say)
+    def record(session: "Session", remark: "Callable[[str], None]") -> "CalibrationOnFile":
+        return record_read_calibration(session, certificate, cells, typed, desk.signature(), clock(), remark)
 
     return _added(desk, record, dry_run=dry_run)
 

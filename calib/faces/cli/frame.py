@@ -438,6 +438,12 @@ def say(text: str) -> None:
         print(fitted(harmless(spelled_here(text))), file=sys.stderr)
 
 
+def say_tried(text: str) -> None:
+    """The same of what is only tried: an impact review that it would open is not there to be shown."""
+    before, step, _ = text.rpartition(f": {Step.SEE_REVIEW} ")
+    say(f"{before}, would be opened" if step else text)
+
+
 def happened_at(typed: str | None, column: str = "at") -> datetime:
     """When something happened, as typed, or now; a time just ahead of this clock is said. Raises BadInputError for one to come."""
     from calib.procedures.typed.time_to_come import notice_of

@@ -11,7 +11,7 @@ import typer
 from calib.clock import clock, end_of
 from calib.counted import count_of
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, say_tried, writes
 from calib.faces.cli.options import OnDate, Within, day_of, days_of, to_draw
 from calib.faces.cli.serve import DEFAULT_PORT, Port, served_demo
 
@@ -125,7 +125,8 @@ def import_(
         raise BadInputError([Finding.typed("dates", dates, "dmy or mdy")])
     day_first = None if dates is None else _DAY_FIRST[dates]
     with desk.writing_last() as session:
-        imported = import_folders(session, paths, desk.signature(), clock(), say, reason, day_first, map_)
+        remark = say_tried if dry_run else say
+        imported = import_folders(session, paths, desk.signature(), clock(), remark, reason, day_first, map_)
         if dry_run:
             session.rollback()
     for file, count in imported.on_record.items():

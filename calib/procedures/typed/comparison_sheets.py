@@ -147,7 +147,7 @@ def _shown(cell: DocumentCell) -> _Text:
         if cell.shown and not re.search(r"\d", cell.shown):
             return _Wrong(cell.shown, _NO_TRUTH_VALUE)
         digits = _digits(float(cell.value), _places_shown(cell.shown, float(cell.value)))
-        return _with_unit(digits, _NUMBER_SHOWN.sub("", cell.shown, count=1))
+        return digits + _as_unit(_NUMBER_SHOWN.sub("", cell.shown, count=1))
     return cell.shown
 
 
@@ -323,13 +323,7 @@ def cell_as_typed(value: Any, number_format: str) -> _Text:
         return _Wrong(str(value), _NO_DATE)
     if _is_percent(number_format):
         return _Wrong(str(value), _NO_PERCENT)
-    return _with_unit(_digits(value, _places(number_format)), _behind(number_format))
-
-
-def _with_unit(digits: str, behind: str) -> str:
-    """A number with what its cell shows behind it, where that is a unit: 475 shown as 475 fpm is none in m/s."""
-    shown = behind.strip()
-    return f"{digits} {shown}" if shown and unit_meant(shown) is not None else digits
+    return _digits(value, _places(number_format)) + _unit_of_format(number_format)
 
 
 @lru_cache(maxsize=256)
@@ -345,10 +339,17 @@ def _places(number_format: str) -> int:
 
 
 @lru_cache(maxsize=256)
-def _behind(number_format: str) -> str:
-    """The text that a number format puts behind a number."""
+def _as_unit(behind: str) -> str:
+    """What a cell shows behind its number, where that is a unit: 475 shown as 475 fpm is none in m/s."""
+    shown = behind.strip()
+    return f" {shown}" if shown and unit_meant(shown) is not None else ""
+
+
+@lru_cache(maxsize=256)
+def _unit_of_format(number_format: str) -> str:
+    """The unit that a number format puts behind a number."""
     text = re.search(r'[0#?]((?:"[^"]*"|\\.|_.|\s)+)$', number_format.partition(";")[0])
-    return "" if text is None else re.sub(r'["\\]|_.', "", text[1])
+    return "" if text is None else _as_unit(re.sub(r'["\\]|_.', "", text[1]))
 
 
 def _digits(value: float, places: int) -> str:

@@ -129,6 +129,7 @@ def test_a_dry_run_says_what_would_be_recorded_and_records_nothing(small_records
     said = (ran.out + ran.err).replace("nothing was written", "").replace("would record", "")
     assert not {word for word in ("recorded", "wrote", "written") if word in said}
     assert "nothing was written: --dry-run" in ran.out
+    assert "impact review of certificate C-201, 3 lines, would be opened\n" in ran.err
     assert entries(small_records) == before
     assert add(small_records, written(certificate())).status == 0
 
