@@ -5,6 +5,7 @@ import re
 
 import pytest
 
+from calib.faces.pages import report_desk
 from tests.accessible import violations_on
 from tests.command import calib
 from tests.faces.pages.test_home import add_job
@@ -70,6 +71,14 @@ def test_what_would_bring_u_down_is_what_budget_says_of_the_reading(ed, served):
         halved = said["levers"][0]["expanded_uncertainty_if_halved"] * in_cubic_metres_per_hour
         assert said["levers"][0]["name"] in row
         assert float(re.findall(r">([\d.]+) m3/h</td>", row)[-2]) == pytest.approx(halved, rel=0.05)  # two digits
+
+
+def test_flows_that_are_folded_stand_in_a_region_of_a_name_of_its_own(ed, monkeypatch):
+    monkeypatch.setattr(report_desk, "LEVERS_OPEN", 1)
+    page = ed.get("/jobs/J-1/report").text
+    regions = re.findall(r'role="region" aria-label="([^"]+)"', page)
+    assert "<summary>3 more</summary>" in page
+    assert sorted(set(regions)) == sorted(regions)
 
 
 def test_the_least_sure_flow_stands_first(ed):
