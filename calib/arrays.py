@@ -28,3 +28,8 @@ def by_kind(things: Iterable[_Thing], kind: Callable[[_Thing], Hashable]) -> tup
 def finite(value: float) -> float | None:
     """A number as JSON knows it, which has no infinity: None for what is infinite, or not there."""
     return float(value) if math.isfinite(value) else None
+
+
+def without_rounding(differences: Floats) -> Floats:
+    """Differences of values, in the unit of an instrument: 0 where only the rounding of floats is left, below 1e-12 of the unit."""
+    return np.where(np.abs(differences) < 1e-12, 0.0, differences)

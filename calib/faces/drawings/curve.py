@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from calib.arrays import without_rounding
 from calib.faces.drawings.style import (
     COLUMN_WIDTH,
     COVERAGE_BAND,
@@ -38,7 +39,7 @@ class CurveDrawing:
     @property
     def residuals(self) -> NDArray[np.float64]:
         """(n,) what the comparisons differ from the curve."""
-        return self.compared - self.fitted
+        return without_rounding(self.compared - self.fitted)
 
 
 def curve_chart(drawing: CurveDrawing) -> Chart:

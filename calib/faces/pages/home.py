@@ -31,9 +31,9 @@ def home(visit: Visit) -> Filled:
     return Filled("home.html", {"by_day": by_day, "left": left, "waits": waits, "are_all": are_all}, title="Jobs")
 
 
-def jobs_asked(session: Session, visit: Visit) -> tuple[bool, list[Content]]:
-    """Whether the address asks for every job; those, or else the ones recorded last, the newest first."""
-    are_all = visit.asked.get("jobs") == "all"
+def jobs_asked(session: Session, visit: Visit, *, all_of_them: bool = False) -> tuple[bool, list[Content]]:
+    """Whether every job is asked for, by the address too; those, or else the ones recorded last, the newest first."""
+    are_all = all_of_them or visit.asked.get("jobs") == "all"
     on_file = jobs_on_file(session, None if are_all else jobs_of_late(session, OF_LATE))
     return are_all, jobs_answer.document(on_file)["jobs"][::-1]
 

@@ -1,6 +1,8 @@
 """The report of a job as it stands, for the engineer who is to sign it: the verdict first; and the budget of each of its flows."""
 
+from collections.abc import Callable, Mapping
 from math import inf
+from urllib.parse import urlencode
 
 from markupsafe import Markup
 
@@ -29,13 +31,40 @@ from calib.records.tables.readings import Reading
 pages = Pages()
 DESK = "/jobs/{job:name}/report"
 LEVERS_OPEN = 8  # rows that are seen at first
+_TEXTS = ("job", "title", "site", "client")
+_COLUMNS = (  # heading, and the order that it leads to
+    ("Job", "job"), ("What and where", None), ("Last read on", "read"), ("Outlets read", None), ("Revision issued", "revision"),
+)  # fmt: skip
+_ORDERS: Mapping[str, tuple[str, Callable[[Content], str | int]]] = {  # the last read first, and what was never issued
+    "job": ("ascending", lambda job: job["job"]),
+    "read": ("descending", lambda job: job["last_read_on"] or ""),
+    "revision": ("ascending", lambda job: job["issued_revision"] or 0),
+}
 
 
 @pages.shows("/reports", act="issue", menu="Reports")
 def reports(visit: Visit) -> Filled:
-    """The jobs recorded last, or all of them, each with what was issued of it and the way to its report."""
-    are_all, jobs = jobs_asked(visit.reading(), visit)
-    return Filled("reports.html", {"jobs": jobs, "are_all": are_all}, title="Reports")
+    """The jobs recorded last, or all that fit what the address asks for, each with what was issued and the way to its report."""
+    asked = visit.asked_for(("text", "sort"))
+    text, sort = asked.get("text", ""), asked.get("sort", "")
+    are_all, jobs = jobs_asked(visit.reading(), visit, all_of_them=bool(asked))
+    listed = [job for job in jobs if text.casefold() in " ".join(job[name] or "" for name in _TEXTS).casefold()]
+    content = {
+        "jobs": sorted(listed, key=_ORDERS[sort][1], reverse=_ORDERS[sort][0] == "descending")
+        if sort in _ORDERS
+        else listed,
+        "are_all": are_all,
+        "asked": asked,
+        "columns": [
+            (
+                heading,
+                _ORDERS[order][0] if order == sort else None,
+                order and f"/reports?{urlencode(asked | {'sort': order})}",
+            )
+            for heading, order in _COLUMNS
+        ],
+    }
+    return Filled("reports.html", content, title="Reports")
 
 
 @pages.shows(DESK)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calib.arrays import Floats
+from calib.arrays import Floats, without_rounding
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import ResponseFit, curve_from_text, fit_of, response_of
 from calib.faces.written import Content
@@ -23,7 +23,8 @@ def stored_residuals(calibration: CalibrationOnFile) -> list[float | None]:
     """Residual of each comparison from the curve that counts, as the records hold both; None of the phase that is not used."""
     curve = calibration.curve
     in_unit = unit_of_residuals(curve, calibration.instrument)
-    residuals = iter(in_unit.difference_from_si(fit_of(curve_from_text(curve.parameters)).residuals).tolist())
+    of_fit = in_unit.difference_from_si(fit_of(curve_from_text(curve.parameters)).residuals)
+    residuals = iter(without_rounding(of_fit).tolist())
     return [next(residuals) if each.phase == curve.phase else None for each in calibration.comparisons]
 
 

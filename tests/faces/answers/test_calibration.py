@@ -33,6 +33,22 @@ def test_the_stored_curve_is_shown_where_a_fit_would_give_another(small_records)
         assert each["residual"] == pytest.approx(float(each["reference"]) - (x + level + slope * x), abs=1e-12)
 
 
+def test_what_the_rounding_of_floats_leaves_is_no_residual(small_records, tmp_path):
+    """Errors of 0, 2, 4 and 2 fpm: the curve is their mean, and two of the comparisons lie on it."""
+    sheet = tmp_path / "c-9.csv"
+    rows = ("100,100", "400,402", "1000,1004", "1900,1902")
+    sheet.write_text(
+        "phase,reference,indication,unit,expanded_uncertainty,coverage_factor\n"
+        + "".join(f"as-found,{row},fpm,4,2\n" for row in rows)
+    )
+    typed = ("--laboratory", "L", "--calibrated-on", "2026-02-01", "--comparisons", sheet, "--sure")
+    assert calib("calibration", "add", "VA-1", "C-9", *typed, records=small_records).status == 0
+    shown = calib("calibration", "show", "VA-1", "C-9", "--json", records=small_records).document
+    residuals = [each["residual"] for each in shown["comparisons"]]
+    assert (residuals[1], residuals[3]) == (0, 0)
+    assert (residuals[0], residuals[2]) == pytest.approx((0.01016, -0.01016))  # [m/s]
+
+
 def test_nothing_is_fitted_to_show_a_calibration(small_records, monkeypatch):
     before = answer("show", small_records)
     monkeypatch.delattr(fit_curve, "choose")

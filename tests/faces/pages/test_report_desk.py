@@ -5,8 +5,10 @@ import re
 
 import pytest
 
+from calib.faces.pages import report_desk
 from tests.accessible import violations_on
 from tests.command import calib
+from tests.faces.pages.test_home import add_job
 from tests.faces.pages.test_on_the_phone import HOSTILE
 from tests.faces.pages.test_security import as_read, runs_nothing, text_of
 from tests.pages_browser import phone, scrolls_sideways, serving, sign_in
@@ -22,6 +24,25 @@ def test_the_reports_page_leads_to_the_report_of_each_job(ed, served):
     assert 'href="/jobs/J-1/report"' in ed.get("/reports").text
     assert 'href="/reports"' in ed.get("/").text
     assert served.signed_in("Tom").get("/reports").status_code == 403
+
+
+def test_reports_are_filtered_and_sorted_and_their_address_keeps_it(ed, served):
+    served.enrol("Quinn")
+    add_job(served, "A-9")
+
+    def listed(asked):
+        return re.findall(r'href="/jobs/([^/"]+)/report"', ed.get(f"/reports?{asked}").text)
+
+    assert (listed("sort=job"), listed("sort=read"), listed("sort=revision")) == (
+        ["A-9", "J-1"],
+        ["J-1", "A-9"],
+        ["A-9", "J-1"],
+    )
+    assert (listed("text=a-"), listed("text=nowhere")) == (["A-9"], [])
+    page = ed.get("/reports?text=a-&sort=read").text
+    assert 'name="text" value="a-"' in page
+    assert '<th scope="col" aria-sort="descending"><a href="/reports?text=a-&amp;sort=read">Last read on</a>' in page
+    assert "No job fits." in ed.get("/reports?text=nowhere").text
 
 
 def test_the_verdict_comes_first_and_it_is_said_to_be_a_draft(ed):
@@ -50,6 +71,14 @@ def test_what_would_bring_u_down_is_what_budget_says_of_the_reading(ed, served):
         halved = said["levers"][0]["expanded_uncertainty_if_halved"] * in_cubic_metres_per_hour
         assert said["levers"][0]["name"] in row
         assert float(re.findall(r">([\d.]+) m3/h</td>", row)[-2]) == pytest.approx(halved, rel=0.05)  # two digits
+
+
+def test_flows_that_are_folded_stand_in_a_region_of_a_name_of_its_own(ed, monkeypatch):
+    monkeypatch.setattr(report_desk, "LEVERS_OPEN", 1)
+    page = ed.get("/jobs/J-1/report").text
+    regions = re.findall(r'role="region" aria-label="([^"]+)"', page)
+    assert "<summary>3 more</summary>" in page
+    assert sorted(set(regions)) == sorted(regions)
 
 
 def test_the_least_sure_flow_stands_first(ed):

@@ -145,6 +145,10 @@ def test_what_is_asked_for_behind_an_address_is_never_a_failure(served):
         "/reviews": ("state", "instrument", "job", "sort"), "/intervals": ("after",),
         "/instruments/VA-1/interval": ("target", "judged"),
         "/jobs/J-1/kept": ("instrument",), "/jobs/J-1/limits": ("instrument",),
+        "/fleet": ("text", "state", "within", "sort"), "/due": ("within", "on"), "/due/calendar": ("within", "on"),
+        "/round": ("days", "on"), "/labels": ("text",), "/log": ("person", "kind", "since", "until", "before"),
+        "/people": ("role", "on"),
+        "/audit": ("of", "on"), "/jobs/J-1/report/revisions": ("first",), "/jobs/J-1/report/readings/1": ("wanted",),
     }  # fmt: skip
     for page, names in asked.items():
         for name, hostile in product(names, HOSTILE):
