@@ -58,6 +58,10 @@ OF_FILES = {
     "test_a_name_that_is_none_in_an_address_is_never_a_failure",
     "test_what_is_typed_into_a_field_is_never_a_failure",
     "test_evaluating_writes_nothing",
+    # Of work that is done aside: that its process is killed or asked for again, and what it writes, is asked of a server too.
+    "test_an_issue_that_another_engineer_asked_for_is_shown_and_none_is_begun_beside_it",
+    "test_of_a_server_that_ended_the_page_says_that_it_was_not_issued",
+    "test_of_a_server_that_ended_meanwhile_that_is_said",
     "test_only_an_engineer_issues_where_there_are_people",
 }
 

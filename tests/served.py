@@ -15,6 +15,7 @@ from functools import cache
 from pathlib import Path
 
 import psycopg
+from anyio.from_thread import start_blocking_portal
 from argon2 import PasswordHasher
 from sqlmodel import select
 from starlette.testclient import TestClient
@@ -92,6 +93,7 @@ class Company:
         self.engine = database.open_records(str(location))
         self.served = Served(self.engine, self.credentials, address)
         self.application = application(self.served, pages, more)
+        self.portal = None  # to the loop in which all is answered; without it each request has one of its own
 
     def enrol(self, name, link=None):
         """Enrol a person on record; a link that was not used yet, or a password that holds already."""
@@ -114,7 +116,7 @@ class Company:
 
     def visitor(self, **headers):
         """Somebody with a browser whom nobody knows yet."""
-        return Visitor(self.application, self.address, headers)
+        return Visitor(self.application, self.address, headers, self.portal)
 
     def signed_in(self, name, **headers):
         """A person who has signed in."""
@@ -127,10 +129,11 @@ class Company:
 
 @contextmanager
 def company(location, folder, **settings):
-    """A company, its records closed in the end."""
+    """A company, served in one loop as by a server; its records are closed in the end."""
     made = Company(location, folder, **settings)
     try:
-        yield made
+        with start_blocking_portal() as made.portal:
+            yield made
     finally:
         made.engine.dispose()
 
@@ -138,8 +141,9 @@ def company(location, folder, **settings):
 class Visitor(TestClient):
     """A browser without a screen: it keeps cookies, says where a request comes from, and follows nothing by itself."""
 
-    def __init__(self, app, address, headers):
+    def __init__(self, app, address, headers, portal):
         super().__init__(app, base_url=address, follow_redirects=False, headers=headers)
+        self.portal = portal
 
     @property
     def token(self):

@@ -1,5 +1,6 @@
 """What commands do not import: the libraries that take a third of a second each stand inside the commands that need them."""
 
+import json
 import subprocess
 import sys
 
@@ -8,38 +9,46 @@ import pytest
 HEAVY = ("numpy", "scipy", "pint", "matplotlib", "alembic", "jinja2")
 SOLVERS = ("scipy.optimize", "scipy.linalg")
 PROGRAM = """
-import sys
+import json, sys
+from contextlib import redirect_stdout
+from io import StringIO
 from calib.faces.cli import main
-try:
-    main(sys.argv[1:])
-except SystemExit as end:
-    assert end.code in (None, 0, 1), end.code
-print(*sorted(sys.modules))
+for words in json.loads(sys.argv[1]):
+    with redirect_stdout(StringIO()) as told:
+        try:
+            main(words)
+        except SystemExit as end:
+            assert end.code in (None, 0, 1), end.code
+    print(json.dumps((told.getvalue(), sorted(sys.modules))))
 """
+
+
+def answers(records, *commands):
+    """What each of some commands printed, one after the other in one process, and the modules that were loaded after it."""
+    words = json.dumps([[*each, "--records", str(records)] for each in commands])
+    ran = subprocess.run([sys.executable, "-c", PROGRAM, words], capture_output=True, text=True, check=True)
+    return [(told, set(modules)) for told, modules in map(json.loads, ran.stdout.splitlines())]
 
 
 def answer(records, *words):
     """What a command printed, and the modules that it left loaded."""
-    command = [sys.executable, "-c", PROGRAM, *words, "--records", str(records)]
-    ran = subprocess.run(command, capture_output=True, text=True, check=True)
-    *told, modules = ran.stdout.splitlines()
-    return "\n".join(told), set(modules.split())
+    [(told, modules)] = answers(records, words)
+    return told, modules
 
 
-@pytest.mark.parametrize(
-    ("words", "says"),
-    [
-        (["due", "--on", "2026-10-14"], "VA-13"),  # something is overdue
-        (["status", "--on", "2026-10-14"], "VA-13"),
-        (["instrument", "list", "--on", "2026-10-14"], "VA-11"),
-        (["ready", "VA-11", "TA-06", "DM-31", "--on", "2026-10-14"], "VA-11: may be used"),
-    ],
-    ids=lambda each: " ".join(each[:2]) if isinstance(each, list) else "",
-)
-def test_what_asks_no_curve_loads_none_of_the_heavy_libraries(demo_records, words, says):
-    told, modules = answer(demo_records, *words)
-    assert says in told  # it answered all the same
-    assert not modules & set(HEAVY)
+ON = ("--on", "2026-10-14")
+
+
+def test_what_asks_no_curve_loads_none_of_the_heavy_libraries(demo_records):
+    told = {
+        ("due", *ON): "VA-13",  # something is overdue
+        ("status", *ON): "VA-13",
+        ("instrument", "list", *ON): "VA-11",
+        ("ready", "VA-11", "TA-06", "DM-31", *ON): "VA-11: may be used",
+    }
+    for words, (said, modules) in zip(told, answers(demo_records, *told), strict=True):
+        assert told[words] in said  # it answered all the same
+        assert (words, modules & set(HEAVY)) == (words, set())
 
 
 def test_an_indication_asks_a_curve_and_loads_what_that_takes(demo_records):
@@ -48,14 +57,12 @@ def test_an_indication_asks_a_curve_and_loads_what_that_takes(demo_records):
     assert {"numpy", "scipy.special", "pint"} <= modules
 
 
-@pytest.mark.parametrize(
-    "words", [("reading", "list", "LM-27"), ("budget", "1"), ("ready", "VA-11", "--at", "2.5 m/s")]
-)
-def test_a_stored_curve_loads_no_solver(demo_records, words):
-    told, modules = answer(demo_records, *words, *(("--on", "2026-10-14") if words[0] == "ready" else ()))
-    assert told
-    assert "numpy" in modules
-    assert not modules & set(SOLVERS)
+def test_a_stored_curve_loads_no_solver(demo_records):
+    commands = (("ready", "VA-11", "--at", "2.5 m/s", *ON), ("reading", "list", "LM-27"), ("budget", "1"))
+    for words, (told, modules) in zip(commands, answers(demo_records, *commands), strict=True):
+        assert told
+        assert "numpy" in modules
+        assert (words, modules & set(SOLVERS)) == (words, set())
 
 
 # What the gate asks of an instrument: itself, its calibrations and what they rest on, its events, checks and reviews, its partner;

@@ -27,10 +27,9 @@ CORRECTED = ("--judged", "corrected value", "--departure", "flows are computed f
 
 
 @pytest.fixture
-def job(empty_records, tmp_path):
+def job(small_records):
     """The small job, typed by A. Person, its certificates accepted by whoever its sheets say."""
-    imported(empty_records, write(tmp_path / "in", small_job()))
-    return empty_records
+    return small_records
 
 
 def asked(records, *named, status=1):
