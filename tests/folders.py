@@ -95,6 +95,11 @@ def small_job():
     return {name: list(csv.DictReader(io.StringIO(text.strip()))) for name, text in _TEXT.items()}
 
 
+def lasting(sheets):
+    """The same with calibrations that hold for fifty years, for readings that are taken at the time of this machine's clock."""
+    return sheets | {"instruments.csv": [row | {"interval_months": "600"} for row in sheets["instruments.csv"]]}
+
+
 def changed(*cells):
     """The small job with some cells changed: (file, row, column, value) each, rows counted as a spreadsheet does."""
     sheets = small_job()

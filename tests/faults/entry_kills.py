@@ -26,7 +26,7 @@ from calib.records import database
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 from tests.command import calib
-from tests.folders import records_of, small_job
+from tests.folders import lasting, records_of, small_job
 
 _OF_THE_DISK = {"execute", "commit", "fsync", "replace", "unlink", "write", "flush", "open", "print", "rename"}
 LINES = {"S-2": "3.08 3.13 3.09", "R-1": "1.31 1.33", "E-1": "2.51 2.53"}
@@ -37,7 +37,7 @@ def half_measured(folder):
     """Records of the small job in which only one outlet is measured."""
     sheets = small_job()
     sheets["readings.csv"] = [row for row in sheets["readings.csv"] if row["outlet"] not in LINES]
-    return records_of(folder, sheets)
+    return records_of(folder, lasting(sheets))
 
 
 class _Lines(io.StringIO):

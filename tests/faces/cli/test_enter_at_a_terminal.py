@@ -6,7 +6,7 @@ import pytest
 
 from tests.command import calib, copied
 from tests.faults.entry_kills import half_measured
-from tests.folders import records_of, small_job
+from tests.folders import lasting, records_of, small_job
 
 if sys.platform != "win32":
     from tests.terminal import Terminal
@@ -132,7 +132,7 @@ def ducts(tmp_path):
         "dimension_unit": "mm", "dimension_limit": "1", "place": "duct",
     }  # fmt: skip
     sheets["outlets.csv"] = [*(row | {"place": ""} for row in sheets["outlets.csv"]), duct]
-    return records_of(tmp_path / "ducts", sheets)
+    return records_of(tmp_path / "ducts", lasting(sheets))
 
 
 def test_a_traverse_is_typed_point_by_point_cut_off_and_taken_up(ducts):

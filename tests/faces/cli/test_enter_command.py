@@ -14,7 +14,7 @@ from calib.records import database
 from calib.records.tables.readings import LoggedSeries, Reading
 from tests.command import calib
 from tests.every_way import every_way
-from tests.folders import ledger_head, records_of, small_job
+from tests.folders import lasting, ledger_head, records_of, small_job
 
 SETUP = ("--instrument", "VA-1", "--unit", "m/s", "--method", "sweep", "--by", "T. One")
 LEFT = ("S-2", "R-1", "E-1")
@@ -25,7 +25,7 @@ PASSES = "3.08 3.13 3.09"
 def _half_measured(tmp_path_factory):
     sheets = small_job()
     sheets["readings.csv"] = [row for row in sheets["readings.csv"] if row["outlet"] not in LEFT]
-    return records_of(tmp_path_factory.mktemp("half"), sheets)
+    return records_of(tmp_path_factory.mktemp("half"), lasting(sheets))
 
 
 @pytest.fixture
@@ -269,7 +269,7 @@ def test_a_job_or_a_meter_that_is_not_there_is_named(enter, job, options):
 def test_nothing_can_be_entered_without_any_set_up(tmp_path, monkeypatch):
     sheets = small_job()
     del sheets["readings.csv"]
-    bare = records_of(tmp_path / "bare", sheets)
+    bare = records_of(tmp_path / "bare", lasting(sheets))
     monkeypatch.setattr("sys.stdin", io.StringIO(f"{PASSES}\n"))
     ran = calib("enter", "J-1", "--by", "T. One", records=bare)
     assert ran.status == 2
@@ -331,7 +331,7 @@ def test_a_log_that_was_cut_off_before_it_was_written_is_read_again(enter, recor
 @pytest.fixture
 def at_hood(tmp_path, monkeypatch):
     """A function that runs the command on lines at S-2, with a hood that has a throttle."""
-    sheets = every_way()
+    sheets = lasting(every_way())
     sheets["readings.csv"] = [row for row in sheets["readings.csv"] if row["outlet"] != "S-2"]
     path = records_of(tmp_path / "hood", sheets)
 
@@ -444,7 +444,7 @@ def _with_a_duct(tmp_path_factory):
         "height": "300", "dimension_unit": "mm", "dimension_limit": "1", "place": "duct",
     }  # fmt: skip
     sheets["outlets.csv"] = [*({"place": "", **row} for row in sheets["outlets.csv"]), {"place": "", **duct}]
-    return records_of(tmp_path_factory.mktemp("duct"), sheets)
+    return records_of(tmp_path_factory.mktemp("duct"), lasting(sheets))
 
 
 @pytest.fixture

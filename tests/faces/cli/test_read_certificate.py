@@ -158,7 +158,7 @@ def test_on_a_terminal_the_phase_is_asked_for_until_it_is_one(small_records, wri
         ({"number": "C-999"}, (), "CERTIFICATE: 'C-201'; expected C-999, as the file says"),
         ({}, ("--file", "x.pdf"), "--file: 'x.pdf'; expected nothing: the file that is read is kept"),
         ({}, ("--comparisons", "x.csv"), "--comparisons: 'x.csv'; expected nothing"),
-        ({"calibrated": "2027-02-12", "received": "2027-02-10", "issued": "2027-02-13"}, (), "2027-02-12"),
+        ({"calibrated": "2077-02-12", "received": "2077-02-10", "issued": "2077-02-13"}, (), "2077-02-12"),
         ({"number": "C-101"}, (), "C-101"),
     ],
 )  # fmt: skip

@@ -5,10 +5,13 @@ too. Attacks: W3C XML Signature Best Practices, and signature wrapping (McIntosh
 """
 
 import re
+from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import pytest
 from signxml import DigestAlgorithm, SignatureMethod
+from signxml.verifier import SignatureConfiguration
 
 from calib.procedures.dcc.check_signature import TrustedCertificate, as_der, read_signature, x509_of
 from calib.procedures.dcc.document import read_document
@@ -90,8 +93,12 @@ def test_a_certificate_of_the_same_name_is_another():
 def test_the_sample_fits_as_dcclib_finds_too():
     from dcclib.signature import DCCVerifier
 
-    path = SAMPLES / "valid_signature.xml"
-    by_dcclib = DCCVerifier(str(SAMPLES / "ca.pem")).verify_path(str(path))
+    path, verifier = SAMPLES / "valid_signature.xml", DCCVerifier(str(SAMPLES / "ca.pem"))
+    in_time = SignatureConfiguration(
+        verification_time=datetime(2026, 6, 1, tzinfo=UTC)
+    )  # while its certificate is valid
+    verifier.verifier.verify = partial(verifier.verifier.verify, expect_config=in_time)
+    by_dcclib = verifier.verify_path(str(path))
     own = x509_of((SAMPLES / "cert.pem").read_bytes())
     assert as_der(by_dcclib.cert) == as_der(own)
     read, wrong = checked(path.read_bytes(), [TrustedCertificate(1, "Kalibrierfirma GmbH", as_der(own), trusted=True)])
