@@ -10,7 +10,7 @@ from tests.command import calib
 from tests.faces.pages.test_on_the_phone import enter
 from tests.faces.pages.test_report_desk import looked_at
 from tests.faces.pages.test_revisions import as_person, issue_again, signed
-from tests.faces.pages.test_security import runs_nothing, text_of
+from tests.faces.pages.test_security import as_read, runs_nothing, text_of
 from tests.pages_browser import phone, serving
 
 OF_JOB = "/jobs/J-1/report/watched"
@@ -57,7 +57,7 @@ def test_a_report_that_the_records_contradict_is_told_with_what_differs_and_the_
     assert shown["report"] in text_of(every)
     told = text_of(of_job)
     assert f"reading {contradicted}" in told
-    assert [each["what"] in told and each["before"] in told for each in shown["differs"]] == [True] * len(
+    assert [each["what"] in told and as_read(each["before"]) in told for each in shown["differs"]] == [True] * len(
         shown["differs"]
     )
     assert "Issue it again" in told
