@@ -22,7 +22,7 @@ PLACES = (
 )
 OF_QA = (
     "/records", "/log?person=Quinn", "/people?role=QA", "/people/Tom", "/grants", "/people/Tom/roles", "/people/Tom/competences",
-    "/audit", "/audit?of=J-1", "/due?within=365", "/round?days=365", "/labels", "/people/Tom/link",
+    "/company", "/audit", "/audit?of=J-1", "/due?within=365", "/round?days=365", "/labels", "/people/Tom/link",
 )  # fmt: skip
 
 

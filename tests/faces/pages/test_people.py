@@ -217,12 +217,11 @@ def test_who_signs_in_by_a_passkey_alone_makes_one_soon_after_that(served, quinn
 
 
 def test_a_link_holds_as_long_as_the_page_says(served, quinn, monkeypatch):
-    at = datetime.now(UTC).replace(second=0, microsecond=0) + timedelta(minutes=2)  # after all that is on record
+    at = datetime.now(UTC).replace(second=0, microsecond=0) + timedelta(days=1)  # Quinn has signed in today
     monkeypatch.setattr(application, "clock", lambda: at)
     quinn = served.signed_in("Quinn")
     answer = quinn.fill_in(f"{TOM}/link", own_password=PASSWORD)
-    until = (at + timedelta(hours=48)).isoformat(sep=" ", timespec="minutes")
-    assert f"Until {as_read(until)}, once." in text_of(answer)
+    assert f"Until {as_read((at + LINK_LASTS).isoformat(' ', 'minutes'))}, once." in text_of(answer)
     (link,) = set(re.findall(r"/enrol/[\w-]{43}", answer.text))
     monkeypatch.setattr(application, "clock", lambda: at + LINK_LASTS + timedelta(seconds=1))
     assert served.visitor().get(link).status_code == 403

@@ -143,6 +143,7 @@ def test_everybody_can_use_the_desk(browser, served, width, light):
             "/jobs/J-1/report",
             "/jobs/J-1/report/readings/1",
             "/jobs/J-1/report/readings/1/correlations",
+            "/jobs/J-1/report/correlations",
         )
 
 

@@ -69,7 +69,9 @@ def test_it_is_text_on_every_page_that_shows_it(served, tom):
             assert is_for_script or "content-disposition" in answer.headers, place
             continue
         assert runs_nothing(answer), place
-        has_figures = place.endswith(("/report", "/interval", "/log", "/records"))  # 49 among them, and 2.49 m/s
+        has_figures = place.endswith(
+            ("/report", "/correlations", "/interval", "/log", "/records")
+        )  # 49 among them, and 2.49 m/s
         assert has_figures or "49" not in re.findall(r"\b49\b", answer.text), place
     # of the person, the job, the outlet, the instrument and the method, each in its own place
     assert text_of(pages["/"]).count(SCRIPT) >= 2
