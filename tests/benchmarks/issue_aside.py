@@ -7,9 +7,7 @@ that from the request until the whole answer stands there.
 """
 
 import re
-import shutil
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
@@ -20,12 +18,12 @@ import httpx2 as httpx
 from calib.clock import clock
 from calib.faces.demo import DEMO_JOB, add_demo_people, run_demo
 from tests.benchmarks.machine import describe
+from tests.benchmarks.serving_program import serving_program
 from tests.served import PASSWORD, company
 
 _WARM = 3  # requests before the time counts
 _ENGINEER = "R. Sorrel"
 _TOKEN = re.compile('name="token" content="([^"]*)"')
-_SERVE = "from calib.faces.cli import main; main()"
 
 
 def told(name: str, taken: list[float]) -> None:
@@ -44,16 +42,11 @@ def main(count: int) -> None:
         add_demo_people(str(records), clock())
         with company(records, folder) as enrolling:
             enrolling.enrol(_ENGINEER)
-        shutil.move(Path(folder) / "credentials", f"{records}.credentials")
-        command = [sys.executable, "-c", _SERVE, "serve", "--port", "0", "--records", str(records)]
-        with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as server:
-            try:
-                assert server.stderr is not None
-                address = server.stderr.readline().split()[1]
-                with httpx.Client(base_url=address, headers={"Sec-Fetch-Site": "same-origin"}, timeout=300) as visitor:
-                    _timed(visitor, count)
-            finally:
-                server.terminate()
+        with (
+            serving_program(records, Path(folder) / "credentials") as (address, _),
+            httpx.Client(base_url=address, headers={"Sec-Fetch-Site": "same-origin"}, timeout=300) as visitor,
+        ):
+            _timed(visitor, count)
 
 
 def _timed(visitor: httpx.Client, count: int) -> None:
