@@ -7,6 +7,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+import typer
 from filelock import FileLock
 from hypothesis import settings
 from psycopg import sql
@@ -144,6 +145,23 @@ def _sharing(create_engine):
         return engine
 
     return sharing
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _commands_once():
+    """What typer makes of the functions of a command is made once for each process: tests run many commands in their own."""
+    get_command, made = typer.main.get_command, {}
+
+    def kept_command(app):
+        commands, groups = app.registered_commands, (each.typer_instance for each in app.registered_groups)
+        parts = (app._add_completion, *map(id, (*commands, *groups)))  # noqa: SLF001 (modules hold the parts as long as they are)
+        if parts not in made:
+            made[parts] = get_command(app)
+        return made[parts]
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(typer.main, "get_command", kept_command)
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -8,8 +8,8 @@ from tests.faults.power_cuts import Done, cuts, left_by
 
 
 def test_nothing_acknowledged_is_lost_when_the_power_is_cut():
-    more, cut = cuts(80, seed=20261129)
-    assert 0 <= more < cut == 80
+    more, cut = cuts(40, seed=20261129)
+    assert 0 <= more < cut == 40
 
 
 @pytest.mark.parametrize(("synced", "lost"), [(True, False), (False, True)])

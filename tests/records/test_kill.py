@@ -36,12 +36,12 @@ def rounds(location, count, seed, tmp_path):
 
 @unix
 def test_a_program_killed_at_a_random_moment_loses_nothing_acknowledged_in_a_file(empty_file, tmp_path):
-    """90 rounds; with the 30 on a server 120 in all, beside those of test_upgrade, test_backup and tests.faults.kills."""
-    seen = rounds(empty_file, 90, 0, tmp_path)
+    """45 rounds; with the 30 on a server 75 in all, beside those of test_upgrade, test_backup and tests.faults.kills."""
+    seen = rounds(empty_file, 45, 0, tmp_path)
     assert seen["wrong"] == []
-    assert seen["rounds"] == 90
-    assert seen["killed_within"] > 30  # the moments do fall into transactions
-    assert seen["acknowledged"] > 15
+    assert seen["rounds"] == 45
+    assert seen["killed_within"] > 15  # the moments do fall into transactions
+    assert seen["acknowledged"] > 7
 
 
 @pytest.fixture
