@@ -20,6 +20,7 @@ from pathlib import Path
 from calib.faces.manual import pages
 from calib.records.credentials import Credentials
 from tests.missing import missing
+from tests.postgres import free_port
 
 NAME = "calib.example"
 PATIENCE = 120  # [s] on a busy machine
@@ -64,7 +65,7 @@ class BehindProxy:
 
     def __init__(self, records, folder):
         self.folder, self.records = Path(folder), Path(records)
-        self.port, self.unencrypted, self._inner = _free_ports(3)
+        self.port, self.unencrypted, self._inner = (free_port() for _ in range(3))
         self.address = f"https://{NAME}:{self.port}"
         self.certificate, self.key = self.folder / "calib.pem", self.folder / "calib.key"
         self.credentials = Credentials(self.records.with_name(f"{self.records.name}.credentials"))
@@ -162,11 +163,3 @@ class BehindProxy:
                 time.sleep(0.05)
             else:
                 return
-
-
-def _free_ports(count):
-    with closing(socket.socket()) as a, closing(socket.socket()) as b, closing(socket.socket()) as c:
-        opened = (a, b, c)[:count]
-        for each in opened:
-            each.bind(("127.0.0.1", 0))
-        return [each.getsockname()[1] for each in opened]

@@ -6,13 +6,14 @@ Where it cannot start, tests that ask for it are skipped with the reason, but ne
 """
 
 import os
+import random
 import shutil
 import signal
 import socket
 import subprocess
 import tempfile
 import time
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib.util import find_spec
 from itertools import count
@@ -153,10 +154,12 @@ def programs_in(folder):
 
 
 def free_port():
-    """A port of this machine at which nothing listens."""
-    with closing(socket.socket()) as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
+    """A port of this machine at which nothing listens, below those that it gives to whoever connects: it stays free meanwhile."""
+    while True:
+        port = random.SystemRandom().randrange(10_000, 32_000)
+        with closing(socket.socket()) as tried, suppress(OSError):
+            tried.bind(("127.0.0.1", port))
+            return port
 
 
 def _prepared(folder):
