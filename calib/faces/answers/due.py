@@ -23,24 +23,24 @@ def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Se
         "instruments": [
             asdict(entry) | {"due_on": None if entry.due_on is None else str(entry.due_on)} for entry in entries
         ],
-        "open_reviews": [review_brief(review) for review in open_reviews],
-    }
-
-
-def review_brief(review: Review) -> Content:
-    """An impact review that waits."""
-    return {
-        "review": review.review,
-        "cause": review.cause,
-        "about": review.about,
-        "reports": [str(line.finding["report"]) for line in review.lines if line.is_open and "report" in line.finding],
-        "tag": review.tag,
-        "certificate": review.certificate,
-        "opened_at": review.time,
-        "lines": len(review.lines),
-        "open_lines": review.open_lines,
-        "reissue_promised": list(review.promised),
-        "waits_for_curve": review.waits_for_curve,
+        "open_reviews": [
+            {
+                "review": review.review,
+                "cause": review.cause,
+                "about": review.about,
+                "reports": [
+                    str(line.finding["report"]) for line in review.lines if line.is_open and "report" in line.finding
+                ],
+                "tag": review.tag,
+                "certificate": review.certificate,
+                "opened_at": review.time,
+                "lines": len(review.lines),
+                "open_lines": review.open_lines,
+                "reissue_promised": list(review.promised),
+                "waits_for_curve": review.waits_for_curve,
+            }
+            for review in open_reviews
+        ],
     }
 
 

@@ -4,6 +4,7 @@ from urllib.parse import urlencode
 
 from calib.faces.answers import due as answer
 from calib.faces.answers import recalibration_round as round_answer
+from calib.faces.answers import reviews as reviews_answer
 from calib.faces.handouts.due_calendar import as_calendar
 from calib.faces.pages.frame.form import day_typed, days_typed
 from calib.faces.pages.frame.routes import Filled, Pages, Sent
@@ -68,6 +69,6 @@ def round_shown(visit: Visit) -> Filled:
         "parcels": [each | {"said": list(round_answer.standards_lines(each))} for each in document["parcels"]],
         "gaps_said": [round_answer.gap_line(each) for each in document["gaps"]],
         "checks": [(each["tag"], round_answer.due_of_check(each)) for each in document["checks"]],
-        "open_reviews": [answer.review_brief(each) for each in reviews(session, only_open=True) if each.tag in tags],
+        "open_reviews": [reviews_answer.brief(each) for each in reviews(session, only_open=True) if each.tag in tags],
     }
     return Filled("round.html", content, title="Recalibration round")

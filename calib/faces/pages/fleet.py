@@ -1,12 +1,11 @@
 """The fleet at a desk: its time-line, and its list as the address says: filtered, sorted, the same for whoever opens the link."""
 
-from urllib.parse import urlencode
-
 from calib.errors import BadInputError
 from calib.faces.answers import instruments as answer
 from calib.faces.drawings.due_bars import due_drawing, due_words
 from calib.faces.drawings.time_line import time_line, under
 from calib.faces.pages.frame.form import choices, days_findings
+from calib.faces.pages.frame.heads import heads
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.procedures.fleet.due import due
@@ -38,21 +37,13 @@ def fleet(visit: Visit) -> Filled:
     whole_fleet = due(session, on, wish.within_days)
     register = {tag: whole_fleet.register[tag] for tag in (str(each.cells["tag"]) for each in listed)}
     drawing = due_drawing(register, whole_fleet.decisions, on, wish.within_days)
-    others = {name: typed for name, typed in asked.items() if name != "sort"}
     content = {
         "instruments": [
             each | {"state": answer.standing_text(each)} for each in answer.document(listed)["instruments"]
         ],
         "asked": asked,
         "states_shown": [("", "any"), *choices(STATES)],
-        "columns": [
-            {
-                "heading": heading,
-                "is_sorted_by": order == sort,
-                "link": order and f"/fleet?{urlencode(others | {'sort': order})}",
-            }
-            for heading, order in _COLUMNS
-        ],
+        "heads": heads("/fleet", _COLUMNS, asked, sort),
         "within": wish.within_days,
         "time_line": time_line(drawing, "time-line-words") if drawing.bars else None,
         "words": due_words(drawing),

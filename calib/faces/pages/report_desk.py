@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from math import inf
-from urllib.parse import urlencode
 
 from markupsafe import Markup
 
@@ -10,6 +9,7 @@ from calib.counted import count_of
 from calib.errors import BadInputError
 from calib.faces.answers import budget as budget_answer
 from calib.faces.pages.frame.form import number_of
+from calib.faces.pages.frame.heads import heads
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.pages.home import jobs_asked
@@ -35,11 +35,12 @@ _TEXTS = ("job", "title", "site", "client")
 _COLUMNS = (  # heading, and the order that it leads to
     ("Job", "job"), ("What and where", None), ("Last read on", "read"), ("Outlets read", None), ("Revision issued", "revision"),
 )  # fmt: skip
-_ORDERS: Mapping[str, tuple[str, Callable[[Content], str | int]]] = {  # the last read first, and what was never issued
-    "job": ("ascending", lambda job: job["job"]),
-    "read": ("descending", lambda job: job["last_read_on"] or ""),
-    "revision": ("ascending", lambda job: job["issued_revision"] or 0),
+_ORDERS: Mapping[str, Callable[[Content], str | int]] = {
+    "job": lambda job: job["job"],
+    "read": lambda job: job["last_read_on"] or "",
+    "revision": lambda job: job["issued_revision"] or 0,
 }
+_DESCENDING = ("read",)
 
 
 @pages.shows("/reports", act="issue", menu="Reports")
@@ -50,19 +51,10 @@ def reports(visit: Visit) -> Filled:
     are_all, jobs = jobs_asked(visit.reading(), visit, all_of_them=bool(asked))
     listed = [job for job in jobs if text.casefold() in " ".join(job[name] or "" for name in _TEXTS).casefold()]
     content = {
-        "jobs": sorted(listed, key=_ORDERS[sort][1], reverse=_ORDERS[sort][0] == "descending")
-        if sort in _ORDERS
-        else listed,
+        "jobs": sorted(listed, key=_ORDERS[sort], reverse=sort in _DESCENDING) if sort in _ORDERS else listed,
         "are_all": are_all,
         "asked": asked,
-        "columns": [
-            (
-                heading,
-                _ORDERS[order][0] if order == sort else None,
-                order and f"/reports?{urlencode(asked | {'sort': order})}",
-            )
-            for heading, order in _COLUMNS
-        ],
+        "heads": heads("/reports", _COLUMNS, asked, sort, _DESCENDING),
     }
     return Filled("reports.html", content, title="Reports")
 

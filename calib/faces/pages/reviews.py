@@ -1,10 +1,9 @@
 """Impact reviews at QA's desk: those that are open and those that are done, as the address says, with what opened each."""
 
-from urllib.parse import urlencode
-
 from calib.errors import BadInputError
 from calib.faces.answers import reviews as answer
 from calib.faces.pages.frame.form import choices
+from calib.faces.pages.frame.heads import heads
 from calib.faces.pages.frame.routes import Filled, Pages
 from calib.faces.pages.frame.visit import Visit
 from calib.faces.written import Content
@@ -32,15 +31,12 @@ def reviews_page(visit: Visit) -> Filled:
         listed = answer.document(list_reviews(visit.reading(), wish, sort))["reviews"]
     except BadInputError as error:
         wrong = str(error)
-    others = {name: typed for name, typed in asked.items() if name != "sort"}
     content = {
         "reviews": [each | {"state": answer.review_state(each), "what": answer.what_text(each)} for each in listed],
         "asked": asked | {"state": state},
         "is_asked": bool(asked),
         "states_shown": [*choices(REVIEW_STATES), (ANY_STATE, ANY_STATE)],
-        "columns": [
-            (heading, order == sort, f"{REVIEWS}?{urlencode(others | {'sort': order})}") for heading, order in _COLUMNS
-        ],
+        "heads": heads(REVIEWS, _COLUMNS, asked, sort, descending=("newest", "open lines")),
         "wrong": wrong,
     }
     return Filled("reviews.html", content, title="Impact reviews", status=422 if wrong else 200)
