@@ -26,7 +26,7 @@ def review_document(review: Review, job: str, revision: int) -> Content:
         "certificate": review.certificate,
         "happened": review.happened,
         "opened_at": review.time,
-        "open": review.shakes and answered is None and not review.is_answered_by(job),
+        "open": review.is_open_for(job),
         "withdrawn": review.is_of_withdrawn,  # what opened it was taken back since
         "answered_by": answered,  # a revision; absent where the review is of an instrument
         "readings": [line.record for line in lines if line.record_table == "reading"],

@@ -193,11 +193,11 @@ class Review:
         withdrawn = " (withdrawn since)" if self.is_of_withdrawn else ""
         return f"review {self.review} {'open' if self.is_open else 'closed'}{held}{withdrawn}"
 
-    def is_answered_by(self, job: str) -> bool:
-        """Whether it waits for nothing but the next revision of a job's report."""
-        waiting = [line for line in self.lines if line.is_open]
-        promised = all(line.is_promised and line.finding.get("job") == job for line in waiting)
-        return bool(waiting) and promised and not self.waits_for_curve
+    def is_open_for(self, job: str) -> bool:
+        """Whether the next report of a job has to say that it is open: what waits for that report alone is answered by it."""
+        waiting = (line for line in self.lines if line.is_open)
+        answers = all(line.is_promised and line.finding.get("job") == job for line in waiting)
+        return self.shakes and not self.is_of_reports and not (answers and not self.waits_for_curve)
 
     def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""

@@ -60,9 +60,7 @@ class JobReport:
     def open_reviews(self) -> tuple[Review, ...]:
         """Those that are open: none of what was recorded since an issue, nor one that waits for this report alone."""
         job = self.evaluation.job.job
-        return tuple(
-            each for each in self.reviews if each.shakes and not (each.is_of_reports or each.is_answered_by(job))
-        )
+        return tuple(review for review in self.reviews if review.is_open_for(job))
 
     @property
     def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:
