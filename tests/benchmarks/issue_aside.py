@@ -18,8 +18,8 @@ import httpx2 as httpx
 from calib.clock import clock
 from calib.faces.demo import DEMO_JOB, add_demo_people, run_demo
 from tests.benchmarks.machine import describe
-from tests.benchmarks.serving_program import serving_program
 from tests.served import PASSWORD, company
+from tests.serving_program import serving_program
 
 _WARM = 3  # requests before the time counts
 _ENGINEER = "R. Sorrel"

@@ -24,7 +24,7 @@ import httpx2 as httpx
 
 from tests import served
 from tests.benchmarks.machine import describe
-from tests.benchmarks.serving_program import serving_program
+from tests.serving_program import serving_program
 
 JOB, OUTLET, METER, METHOD = "LM-27", "S1-1 reading room", "VA-11", "sweep with vane"
 _NOT_SWEPT = ("S2-5", "M1", "B1", "M3")  # outlets that this meter measures in another way, or not at all
@@ -75,8 +75,8 @@ def main(past: Path, count: int) -> None:
             serving_program(records, Path(folder) / "credentials") as (address, server),
             httpx.Client(base_url=address, headers={"Sec-Fetch-Site": "same-origin"}, timeout=60) as tom,
         ):
-            _time_pages(tom, count, server)
-            print(f"at most {most_memory(server):.0f} MB")
+            _time_pages(tom, count, server.pid)
+            print(f"at most {most_memory(server.pid):.0f} MB")
 
 
 def _time_pages(tom: httpx.Client, count: int, server: int) -> None:

@@ -2,10 +2,9 @@
 
 import os
 import re
-import subprocess
 import sys
 import time
-from contextlib import closing, contextmanager
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -23,6 +22,7 @@ from tests.faces.pages.test_on_the_phone import HOSTILE
 from tests.faces.pages.test_security import as_read, runs_nothing, text_of
 from tests.folders import changed
 from tests.served import ADDED, PASSWORD
+from tests.serving_program import serving_program
 from tests.signing import PASSWORD as OF_KEY
 from tests.signing import p12
 
@@ -176,19 +176,6 @@ def test_work_that_fails_is_told_in_a_line(act, said):
 # --- a server that is killed -----------------------------------------------------------------------------------------------------
 
 
-@contextmanager
-def serve(served, credentials):
-    """`calib serve` as a program of its own, and its address."""
-    words = ["serve", "--port", "0", "--records", served.location, "--credentials", str(credentials)]
-    command = [sys.executable, "-c", "from calib.faces.cli import main; main()", *words]
-    process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
-    try:
-        yield process, re.search(r"http://\S+", process.stderr.readline())[0]
-    finally:
-        process.kill()
-        process.communicate()
-
-
 def visitor_of(address):
     visitor = httpx.Client(base_url=address, headers={"Sec-Fetch-Site": "same-origin"}, timeout=LONGEST)
     token = re.search('name="token" content="([^"]*)"', visitor.get("/sign-in").text)[1]
@@ -205,7 +192,7 @@ def children_of(process):
 def test_a_server_that_is_killed_leaves_nothing_half_issued_and_the_next_one_says_so(served, tmp_path):
     served.enrol("Ed")
     credentials = tmp_path / "credentials"
-    with serve(served, credentials) as (process, address), closing(visitor_of(address)) as ed:
+    with serving_program(served.location, credentials) as (address, process), closing(visitor_of(address)) as ed:
         token = re.search('name="token" content="([^"]*)"', ed.get(ISSUE).text)[1]
         began = ed.post(ISSUE, data={"token": token}).headers["location"]
         while "evaluating" not in ed.get(began).text:
@@ -218,6 +205,6 @@ def test_a_server_that_is_killed_leaves_nothing_half_issued_and_the_next_one_say
     while any(each.exists() for each in workers) and time.monotonic() < until:
         time.sleep(0.1)
     assert issues(served) == ()
-    with serve(served, credentials) as (_, address), closing(visitor_of(address)) as ed:
+    with serving_program(served.location, credentials) as (address, _), closing(visitor_of(address)) as ed:
         assert "revision 1 was not issued, and nothing of it is half done" in text_of(ed.get(began))
     assert calib("verify", records=served.records).status == 0
