@@ -1,27 +1,28 @@
 """Change the numerics a little, everywhere, and see whether a test notices, outside CI.
 
-    python -m tests.mutations [--every N] [MODULE...]
+    python -m tests.mutations [--every N [--after K]] [MODULE...]
 
 Of the wings and calib/measurement, or of the modules named (calib.airflow.traverse). A mutant has one comparison, number or
 operator changed, or one term dropped; what holds off last bits (below 1e-6) and messages are left alone. For each one a forked
 process imports the module with that change and runs the tests that mirror the module (those of its wing, where it has none),
-then the published ones that import it, until one fails. What survives is printed, with its reason where tests/survivors.toml has
-one; more than 2 % of survivors, or one without a reason, is exit status 1. With --every a sample is tried, each N-th mutant of all
-the modules together: some 9,000 there are, and a whole run takes a night.
+then the published ones that import it, until one fails; where none does, those of the procedures that its wing serves, with
+records in a file. What survives is printed, with its reason where tests/survivors.toml has one; more than 2 % of survivors, or one
+without a reason, is exit status 1. With --every a sample is tried, each N-th mutant of all the modules together, from the K-th
+on: some 9,000 there are, and a whole run takes a night.
 """
 
 import argparse
 import ast
 import copy
+import functools
 import importlib.abc
 import importlib.machinery
 import importlib.util
 import itertools
 import os
 import re
-import signal
+import resource
 import sys
-import time
 import tomllib
 import warnings
 from pathlib import Path
@@ -46,7 +47,26 @@ HEAVY = (
     "scipy.stats", "scipy.optimize", "scipy.integrate", "statsmodels.api", "mpmath", "sqlmodel", "GTC", "pint",
 )  # fmt: skip
 # Without the fixtures of records, which no test of the numerics asks for: they take longer to load than most of these take to run.
-PLAIN = ("-x", "-q", "-n0", "--noconftest", "--assert=plain", "-p", "no:cacheprovider")
+OPTIONS = ("-x", "-q", "-n0", "--assert=plain", "-p", "no:cacheprovider")
+PLAIN = (*OPTIONS, "--noconftest")
+WITH_RECORDS = (*OPTIONS, "-k", "not postgresql")
+# The procedures whose tests know what a wing answers; the first of all measures in every way, beside other packages.
+FIRST = ("measure/test_evaluate_every_way.py", "measure/test_distributions_every_way.py")
+ROOMS = {
+    "uncertainty": ("measure", "factors"),
+    "airflow": ("measure", "factors"),
+    "curves": ("certificate", "calibrate"),
+    "confirmation": ("measure", "fleet"),
+    "measurement": ("measure", "factors"),
+}
+# Of the gate, or of acts about the numbers: of confirmation alone they know more than the others.
+OF_CONFIRMATION = {
+    "test_gate_every_way.py",
+    "test_limits.py",
+    "test_budget.py",
+    "test_cost_of_a_job.py",
+    "test_verdict.py",
+}
 RECORDS = re.compile(r"tests\.(folders|command)|[(, ]\w*_records[,)]|tmp_path")
 
 
@@ -145,50 +165,61 @@ def tests_of(module):
     return own + [file for file in plain if file not in own and f"{module} import" in texts[file]]
 
 
-def passes(finder, files, limit):
-    """Whether the tests pass in a forked process within a time [s]."""
+def tests_of_procedures(wing):
+    """The tests of the procedures that a wing serves, with records."""
+    procedures = ROOT / "tests" / "procedures"
+    left_out = set() if wing == "confirmation" else OF_CONFIRMATION
+    files = [file for room in ROOMS[wing] for file in sorted((procedures / room).glob("test_*.py"))]
+    return list(
+        dict.fromkeys([*(procedures / name for name in FIRST), *(file for file in files if file.name not in left_out)])
+    )
+
+
+def passes(finder, options, files, limit):
+    """Whether the tests pass in a forked process within a time of the processor [s], and the time that they took [s]."""
     child = os.fork()
     if not child:
         quiet = os.open(os.devnull, os.O_WRONLY)
         os.dup2(quiet, 1)
         os.dup2(quiet, 2)
+        resource.setrlimit(resource.RLIMIT_CPU, (limit, limit))
         sys.meta_path[:0] = finder
         status = 1
         try:
-            status = int(pytest.main([*PLAIN, *map(str, files)], plugins=[Short()]))
+            status = int(pytest.main([*options, *map(str, files)], plugins=[Short()]))
         finally:
             os._exit(status)
-    end, ended, status = time.monotonic() + limit, 0, 0
-    while not ended and time.monotonic() < end:
-        time.sleep(0.01)
-        ended, status = os.waitpid(child, os.WNOHANG)
-    if not ended:
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-    return bool(ended) and status == 0
+    _, status, usage = os.wait4(child, 0)
+    return status == 0, usage.ru_utime + usage.ru_stime
 
 
 def examine(module, reasons, turn):
     """Number of mutants of a module that are tried, and what survived, which is printed with its reason; `turn` is as in main."""
-    path, files = ROOT / f"{module.replace('.', '/')}.py", tests_of(module)
+    path = ROOT / f"{module.replace('.', '/')}.py"
     tree = ast.parse(path.read_text(encoding="utf-8"))
     chosen = (each for each in mutants(tree) if next(turn))
-    begun = time.monotonic()
-    if not passes([], files, 600):
-        raise SystemExit(f"{module}: its tests fail as it is")
-    limit = 10 + 3 * (time.monotonic() - begun)
+    tests = [(PLAIN, tests_of(module)), (WITH_RECORDS, tests_of_procedures(module.split(".")[1]))]
+
+    @functools.cache
+    def limit(stage):
+        """Time that tests may take [s], from what they take on the module as it is."""
+        passed, taken = passes([], *tests[stage], 600)
+        if not passed:
+            raise SystemExit(f"{module}: its tests fail as it is")
+        return int(10 + 3 * taken)
+
     count, survived = 0, []
     for line, said in chosen:
         count += 1
-        if passes([Changed(module, path, tree)], files, limit):
+        if all(passes([Changed(module, path, tree)], *tests[stage], limit(stage))[0] for stage in range(len(tests))):
             survived.append(said)
             print(f"  {line}: {said}   {reasons.get(said, 'NO REASON GIVEN')}", flush=True)
     return count, survived
 
 
-def main(modules, every):
+def main(modules, every, after):
     """Examine modules and print the share of survivors; exit status 1 where that is too much or has no reason."""
-    turn = (count % every == 0 for count in itertools.count())  # whether it is the turn of the next mutant
+    turn = (count % every == after for count in itertools.count())  # whether it is the turn of the next mutant
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         for name in HEAVY:
@@ -212,5 +243,6 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser()
     parser.add_argument("modules", nargs="*")
     parser.add_argument("--every", type=int, default=1)
+    parser.add_argument("--after", type=int, default=0)
     asked = parser.parse_args()
-    sys.exit(main(asked.modules, asked.every))
+    sys.exit(main(asked.modules, asked.every, asked.after))
