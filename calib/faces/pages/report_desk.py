@@ -25,6 +25,7 @@ from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
 from calib.procedures.on_record.flow_unit import flow_unit_of_report
 from calib.procedures.on_record.jobs_by_name import typed_in_job
 from calib.procedures.report.collect import report
+from calib.procedures.typed.known_words import not_among
 from calib.records.credentials import IssueAsked
 from calib.records.tables.readings import Reading
 
@@ -43,18 +44,20 @@ _ORDERS: Mapping[str, Callable[[Content], str | int]] = {
 _DESCENDING = ("read",)
 
 
-@pages.shows("/reports", act="issue", menu="Reports")
+@pages.shows("/reports", act="issue", again=True, menu="Reports")
 def reports(visit: Visit) -> Filled:
     """The jobs recorded last, or all that fit what the address asks for, each with what was issued and the way to its report."""
-    asked = visit.asked_for(("text", "sort"))
-    text, sort = asked.get("text", ""), asked.get("sort", "")
+    asked = {name: typed for name, typed in visit.asked_for(("text", "sort")).items() if not visit.form.wrong(name)}
+    text, sort = asked.get("text", ""), asked.get("sort")
+    if findings := not_among(("sort", sort, _ORDERS)):
+        raise BadInputError(findings)
     are_all, jobs = jobs_asked(visit.reading(), visit, all_of_them=bool(asked))
     listed = [job for job in jobs if text.casefold() in " ".join(job[name] or "" for name in _TEXTS).casefold()]
     content = {
-        "jobs": sorted(listed, key=_ORDERS[sort], reverse=sort in _DESCENDING) if sort in _ORDERS else listed,
+        "jobs": sorted(listed, key=_ORDERS[sort], reverse=sort in _DESCENDING) if sort else listed,
         "are_all": are_all,
         "asked": asked,
-        "heads": heads("/reports", _COLUMNS, asked, sort, _DESCENDING),
+        "heads": heads("/reports", _COLUMNS, asked, sort or "", _DESCENDING),
     }
     return Filled("reports.html", content, title="Reports")
 

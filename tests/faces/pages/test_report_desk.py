@@ -43,6 +43,9 @@ def test_reports_are_filtered_and_sorted_and_their_address_keeps_it(ed, served):
     assert 'name="text" value="a-"' in page
     assert '<th scope="col" aria-sort="descending"><a href="/reports?text=a-&amp;sort=read">Last read on</a>' in page
     assert "No job fits." in ed.get("/reports?text=nowhere").text
+    unknown = ed.get("/reports?text=a-&sort=colour")
+    assert (unknown.status_code, re.findall(r'href="/jobs/([^/"]+)/report"', unknown.text)) == (422, ["A-9"])
+    assert "one of job, read, revision" in text_of(unknown)
 
 
 def test_the_verdict_comes_first_and_it_is_said_to_be_a_draft(ed):
