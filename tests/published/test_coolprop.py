@@ -7,9 +7,9 @@ import itertools
 
 import numpy as np
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
 
 from calib.airflow.air import LARGEST_DIFFERENCE, density
+from tests.humid_air import humid_air
 from tests.reference import agrees, rows
 
 ROWS = rows("air_density", "densities")
@@ -17,7 +17,7 @@ ROWS = rows("air_density", "densities")
 
 def coolprop(t_k, p, h):
     """Density of moist air [kg/m3]: the inverse of the volume per mass of humid air."""
-    return 1.0 / HAPropsSI("Vha", "T", t_k, "P", p, "R", h)
+    return 1.0 / humid_air("Vha", "T", t_k, "P", p, "R", h)
 
 
 def largest(celsius, pressures, humidities):
