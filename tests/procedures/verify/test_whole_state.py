@@ -95,11 +95,11 @@ def test_the_fingerprint_is_that_of_new_records(empty_records):
 
 
 def test_no_single_bit_of_an_index_page_changes_an_answer_unseen(records):
-    """The last bytes of the page hold its keys: a bit there drops an outlet from a balance. Every third bit is tried."""
+    """The last bytes of the page hold its keys: a bit there drops an outlet from a balance. Every fifth bit is tried."""
     first, size = page_of(records, "ix_outlet_job_id")
     balance = calib("balance", "J-1", "--json", records=records).out
     sound = records.read_bytes()
-    for turned in range(0, 24 * 8, 3):  # 8 bits of a byte: each bit of it comes in every third byte
+    for turned in range(0, 24 * 8, 5):  # 8 bits of a byte: each bit of it comes in every fifth byte
         place, bit = first + size - 24 + turned // 8, turned % 8
         records.write_bytes(sound)
         flipped(records, place, bit)
