@@ -128,6 +128,6 @@ def _fit(lines: Sequence[Sequence[str]], declared: Declaration) -> tuple[int, li
     names = declared.by_name
     units = {unit_column(heading.column, names) for heading in header if heading.unit is not None}
     there = {heading.column for heading in header} | units
-    missing = [column.name for column in declared if column.required and column.name not in there]
+    missing = [column.name for column in declared if column.needs_heading and column.name not in there]
     unknown = [heading.typed for heading in header if heading.column and heading.column not in names]
     return sum(heading.column in names for heading in header), missing, unknown

@@ -90,7 +90,7 @@ class Habits:
         """Keep that a cell was read as something else."""
         told = (column.name, as_what)
         self.taken[told] += 1
-        self.first.setdefault(told, f"row {row}: {cell!r} is read as {written}")
+        self.first.setdefault(told, f"row {row}: {repr(cell) if cell else 'a blank cell'} is read as {written}")
 
     def notices(self) -> Iterator[str]:
         """What was taken as what, once for each column."""

@@ -4,7 +4,7 @@ Import, export, what a command's options become and the pages about the files al
 each column (bounds, notices, units in headings, templates) has its place here too.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property, partial
@@ -33,6 +33,13 @@ class TypedColumn:
     beforehand: bool = False
     # Whether a later act may fill it on record: a row that leaves it blank says nothing against that.
     later: bool = False
+    # What other cells of a sheet's row say, where it is blank there or wrong as it stands; it need have no heading then.
+    by_row: Callable[[Mapping[str, str]], str | None] | None = None
+
+    @property
+    def needs_heading(self) -> bool:
+        """Whether a sheet must have it: neither may it be blank nor can other cells of a row say it."""
+        return self.required and self.by_row is None
 
     @property
     def expected_of_blank(self) -> str | None:

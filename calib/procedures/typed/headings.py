@@ -278,7 +278,7 @@ def _header_findings(
         if "twice" in kinds[name] or (None in kinds[name] and len(kinds[name]) > 1):
             yield Finding(source, row, name, None, f"the column once, found {counts[name]} times")
     for column in columns:
-        if column.required and column.name not in counts and column.name not in units:
+        if column.needs_heading and column.name not in counts and column.name not in units:
             yield Finding(source, row, column.name, None, "this column, which is missing")
 
 

@@ -293,7 +293,7 @@ def _rows_told(rows: Sequence[int], single: str, several: str) -> str:
 
 def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Collection[TypedColumn], reading: HowToRead) -> None:
     """Put what is meant in the place of cells that are wrong only as they are written, and say so."""
-    habits: Habits | None = None
+    habits = _said_by_rows(rows, columns, reading)
     names = {column.name for column in columns}
     for column in columns:
         name = column.name
@@ -301,12 +301,33 @@ def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Collection[Ty
             cell = row.cells.get(name)
             if cell is None or is_as_wanted(cell, column):
                 continue
-            if habits is None:
-                habits = habits_of(
-                    (typed for line in rows for typed in line.cells.values()), day_first=reading.day_first
-                )
+            habits = habits or _habits(rows, reading)
             _put_as_meant(row, column, names, habits)
     reading.notices += [] if habits is None else [f"{source}: {notice}" for notice in habits.notices()]
+
+
+def _said_by_rows(rows: Sequence[TypedRow], columns: Collection[TypedColumn], reading: HowToRead) -> Habits | None:
+    """Fill what other cells of its row say; how the cells are written where something was filled, with what."""
+    habits: Habits | None = None
+    asked = [(column, column.by_row) for column in columns if column.by_row is not None]
+    for row in rows if asked else ():
+        said = {}
+        for column, by_row in asked:
+            cell = row.cells.get(column.name, "")
+            if column.check(cell) is None and cell:
+                continue
+            written = by_row(row.cells)
+            if written is None:
+                continue
+            habits = habits or _habits(rows, reading)
+            habits.take(column, cell, written, "as the row says", row.row_number or 0)
+            said[column.name] = written
+        row.cells |= said
+    return habits
+
+
+def _habits(rows: Sequence[TypedRow], reading: HowToRead) -> Habits:
+    return habits_of((typed for row in rows for typed in row.cells.values()), day_first=reading.day_first)
 
 
 def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], habits: Habits) -> None:

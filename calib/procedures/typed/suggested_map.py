@@ -140,7 +140,10 @@ def _as_toml(suggestion: _Suggestion, sheet: str | None) -> str:
     given = {*suggestion.headings, *(unit_column(column, names) for column in suggestion.units)}
     missing = [column for column in suggestion.declared if column.required and column.name not in given]
     lines += ["", f"[{name}.constants]"]
-    lines += [f'# {column.name} = ""  # must be filled: {column.meaning}' for column in missing]
+    lines += [
+        f'# {column.name} = ""  # {"must be filled" if column.needs_heading else "unless each row says it"}: {column.meaning}'
+        for column in missing
+    ]
     return "\n".join([*lines, ""])
 
 

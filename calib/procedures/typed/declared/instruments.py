@@ -17,6 +17,7 @@ from calib.procedures.typed.cells import (
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
+from calib.procedures.typed.measuring_range import high_end, low_end, quantity_of_unit, unit_of_range
 from calib.quantities import INSTRUMENT_QUANTITIES, finite_number
 from calib.records.tables.instruments import Instrument, InstrumentRevision
 from calib.records.words import DENSITY_EFFECTS
@@ -34,10 +35,20 @@ _OF_AN_INSTRUMENT = (
     must("maker", any_text, "who made it"),
     must("model", any_text, "the maker's model"),
     must("serial", any_text, "its serial number"),
-    must("quantity", one_of(*INSTRUMENT_QUANTITIES), "the quantity that it measures"),
-    must("range_low", finite_number, "where its range begins"),
-    must("range_high", finite_number, "where its range ends"),
-    must("unit", any_text, "the unit of range, resolution, repeatability and limits"),
+    must(
+        "quantity",
+        one_of(*INSTRUMENT_QUANTITIES),
+        "the quantity that it measures; in a sheet its unit may say it",
+        by_row=quantity_of_unit,
+    ),
+    must(
+        "range_low",
+        finite_number,
+        "where its range begins; in a sheet the whole range may stand here, 0.4 to 25 m/s",
+        by_row=low_end,
+    ),
+    must("range_high", finite_number, "where its range ends", by_row=high_end),
+    must("unit", any_text, "the unit of range, resolution, repeatability and limits", by_row=unit_of_range),
     must("resolution", above_zero, "the smallest step that it shows"),
     may(
         "mpe_percent",
