@@ -150,11 +150,11 @@ def would_settle(answer: Content) -> list[str]:
     return [f"{count} {observed} would settle it" if count else f"no number of {observed} settles it; {ruled}"]
 
 
-def moved(before: Evaluation, after: Evaluation, outlet: str) -> list[str]:
-    """What readings of other outlets say otherwise since one was recorded at an outlet: U has a part that all of them share."""
+def moved(before: Evaluation, after: Evaluation, outlet: str, since: str = "with it") -> list[str]:
+    """What readings of other outlets say otherwise since one was recorded or taken back: U has a part that all of them share."""
     were, are = _statements(before), _statements(after)
     return [
-        f"with it {name} is {said}; it was {were[name]}"
+        f"{since} {name} is {said}; it was {were[name]}"
         for name, said in are.items()
         if name != outlet and were.get(name, said) != said
     ]

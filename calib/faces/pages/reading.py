@@ -77,11 +77,13 @@ def correct(visit: Visit, job: str, reading: str) -> Goto:
 def withdraw(visit: Visit, job: str, reading: str) -> Goto:
     """Take it back, with the reason."""
     with visit.writing_last() as session:
+        before = evaluate(session, job, visit.at)
         withdrawn = withdraw_reading(
             session, job, number_of(reading), visit.form["why"], visit.signature("page withdrawal")
         )
+        moved = entered_reading.moved(before, evaluate(session, job, visit.at), withdrawn.outlet, "without it")
     said = withdrawn_reading.text(withdrawn_reading.document(withdrawn)).splitlines()
-    return Goto(address("/jobs/{}/outlets/{}", job, withdrawn.outlet), said)
+    return Goto(address("/jobs/{}/outlets/{}", job, withdrawn.outlet), [*said, *moved])
 
 
 def _typed(session: Session, record: Reading) -> Content:

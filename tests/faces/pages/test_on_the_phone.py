@@ -212,19 +212,24 @@ def test_one_that_is_far_from_the_others_says_which_readings_its_scatter_moves(s
         f"/jobs/J-1/readings/{number_of_last(served)}/correction",
         **passes("3.10", "3.12"), unit="m/s", method="sweep", reason="a slip", sure="yes",
     )  # fmt: skip
-    tells_what_moved(tom.get(again.headers["location"]), after, stated(served))
+    corrected = stated(served)
+    tells_what_moved(tom.get(again.headers["location"]), after, corrected)
+    assert enter(tom, "0.61", "4.96", sure="yes", key="far").status_code == 303
+    after = stated(served)
+    taken_back = tom.fill_in(f"/jobs/J-1/readings/{number_of_last(served)}/withdrawal", why="at the wrong grille")
+    tells_what_moved(tom.get(taken_back.headers["location"]), after, stated(served), "without it")
 
 
 def stated(served):
     return {each["outlet"]: each["flow"]["statement"] for each in listed(served) if each["latest"]}
 
 
-def tells_what_moved(page, before, after):
+def tells_what_moved(page, before, after, since="with it"):
     others = before.keys() - {"S-2"}
     assert any(before[name] != after[name] for name in others)
     for name in others:
         said = [re.escape(typeset(each[name])) for each in (after, before)]
-        told = re.search("with it {} is {}[^;]*; it was {}".format(re.escape(name), *said), text_of(page))
+        told = re.search("{} {} is {}[^;]*; it was {}".format(since, re.escape(name), *said), text_of(page))
         assert bool(told) == (before[name] != after[name])
 
 
