@@ -16,7 +16,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from calib.procedures.typed.cells import AmongWords, numbers
+from calib.procedures.typed.cells import AmongWords, above_zero, not_negative, numbers, share
 from calib.procedures.typed.days_and_times import day_meant, expected_of_time, moment_meant, order_of_days
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.headings import LOOKED_AT, PERCENT, bare, fixed_unit, is_unit_of
@@ -100,6 +100,8 @@ class Habits:
 
 
 _NO_VALUE = frozenset({"-", "\u2013", "\u2014", "n/a", "na", "n.a", "nd", "n.d", "none", "nil", "tbd", "?", "x"})
+_WITHOUT_SIGN = (share, not_negative, above_zero)  # checks of columns whose values have none: \u00b13 is 3
+_PLUS_MINUS = re.compile(r"^(?:\u00b1|\+/-|\+-)\s*(?=[\d.,])")
 _WITH_UNIT = re.compile(r"([-+\u2212\d.,'\s]*\d)\s*([^\d\s;.,+-][^;]*)")
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _COMMA = re.compile(r"[+-]?\d*,\d+")
@@ -140,6 +142,14 @@ def meant(cell: str, column: TypedColumn, row: int, habits: Habits) -> str | Non
             habits.take(column, cell, written, as_what, row)
             return written
     return None
+
+
+def without_plus_minus(cell: str, column: TypedColumn, row: int, habits: Habits) -> str:
+    """A cell without the plus-minus sign before a value that has no sign of its own: a limit, an uncertainty."""
+    bare_cell = _PLUS_MINUS.sub("", cell) if column.check in _WITHOUT_SIGN else cell
+    if bare_cell != cell:
+        habits.take(column, cell, bare_cell, "a plus-minus sign", row)
+    return bare_cell
 
 
 def without_unit(cell: str, column: TypedColumn) -> tuple[str, str] | None:

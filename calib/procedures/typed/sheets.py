@@ -18,6 +18,7 @@ from calib.procedures.typed.as_people_write import (
     meant,
     separator_of,
     text_of,
+    without_plus_minus,
     without_unit,
 )
 from calib.procedures.typed.cells import any_text, written_out
@@ -334,6 +335,9 @@ def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], ha
     """Put what is meant by a cell in its place, or say what it may mean."""
     name, cell = column.name, row.cells[column.name]
     if len(cell) > _LONGEST_MEANT:
+        return
+    row.cells[name] = cell = without_plus_minus(cell, column, row.row_number or 0, habits)
+    if is_as_wanted(cell, column):
         return
     written = meant(cell, column, row.row_number or 0, habits)
     if written is not None:

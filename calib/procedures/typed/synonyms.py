@@ -38,6 +38,7 @@ _ALSO: Mapping[str, tuple[str, ...]] = {
     "calibrated_on": ("calibrationdate", "caldate", "datecalibrated"),
     "due_on": ("duedate", "nextcal", "due", "calibrationdue"),
     "interval_months": ("interval", "calinterval", "calibrationinterval", "frequency"),
+    "mpe_percent": ("accuracy", "mpe", "maximumpermissibleerror", "permissibleerror"),
     "tolerance_percent": ("tolerance", "tol"),
     "outlet_factor_source": ("source", "factorsource"),
     "width": ("w",),
