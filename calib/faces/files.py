@@ -85,7 +85,7 @@ def import_folders(
     findings: list[Finding] = []
     reading = HowToRead(day_first)
     if maps is not None:
-        reading.maps, findings = _maps_in(maps, paths)
+        reading.maps, findings = maps_in(maps, paths)
         if findings:
             raise BadInputError(findings)
     for path in paths:
@@ -107,8 +107,8 @@ def import_folders(
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason, may_have_grown=True)
 
 
-def _maps_in(path: Path, paths: Sequence[Path]) -> tuple[list[SheetMap], list[Finding]]:
-    """The maps of a file, and what is wrong with it."""
+def maps_in(path: Path, paths: Sequence[Path]) -> tuple[list[SheetMap], list[Finding]]:
+    """The maps of a file for sheets at some paths, and what is wrong with it."""
     expected = "files beside a map: a folder's have the headings of this program"
     folders = [Finding(str(each), None, None, None, expected) for each in paths if not _is_file(each)]
     file = file_content(path, LARGEST_FILE)
@@ -130,14 +130,17 @@ def suggest_map(path: Path) -> tuple[Path, str]:
     write_new(
         written,
         text.encode(),
-        f"read the sheet with it ({read_with_map(written, path)}), or move it away to begin anew",
+        f"read the sheet with it ({read_with_map(written, path, text)}), or move it away to begin anew",
     )
     return written, text
 
 
-def read_with_map(sheet_map: Path, sheet: Path) -> str:
-    """The command that tries a map on its sheet."""
-    return f"calib import --map {quote(str(sheet_map))} {quote(str(sheet))} --dry-run"
+def read_with_map(sheet_map: Path, sheet: Path, text: str) -> str:
+    """The command that tries a map on its sheet; comparisons alone are those of one certificate."""
+    named, own = quote(str(sheet_map)), quote(str(sheet))
+    if text.startswith("[comparisons]"):
+        return f"calib calibration add TAG CERTIFICATE --comparisons {own} --map {named} --dry-run"
+    return f"calib import --map {named} {own} --dry-run"
 
 
 def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:

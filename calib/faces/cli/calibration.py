@@ -18,6 +18,7 @@ from calib.faces.cli.options import (
     OneTag,
     Reason,
     Remarks,
+    SheetMapFile,
     Sure,
     Tag,
     day_of,
@@ -100,6 +101,7 @@ def add(
         ),
     ] = None,
     sheet: Sheet = None,
+    map_: SheetMapFile = None,
     file: CertificateFile = None,
     read: Annotated[
         Path | None,
@@ -130,20 +132,23 @@ def add(
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.typed.comparison_sheets import comparison_columns
 
+    if map_ is not None and comparisons is None and read is None:
+        raise BadInputError([Finding.typed("map", str(map_), "nothing without --comparisons: it names their columns")])
     if ask:
         if read is not None or phase or dry_run:
             said = "nothing of --read, --phase, --dry-run beside it: no file is read, and the whole is shown before it is written"
             raise BadInputError([Finding.typed("ask", None, said)])
-        return _asked(desk, (tag, certificate), cells, comparisons, _file(file), sheet, correlations, sure=sure)
+        rows = None if comparisons is None else _read(comparisons, tag, certificate, comparison_columns(), sheet, map_)
+        return _asked(desk, (tag, certificate), cells, rows, _file(file), correlations, sure=sure)
     # How it would be judged is stated with an acceptance alone.
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
     typed = {"tag": tag, "certificate": certificate, **stated}
     if read is not None:
-        beside = {"comparisons": comparisons, "sheet": sheet, "file": file, "correlations": correlations}
+        beside = {"comparisons": comparisons, "sheet": sheet, "map": map_, "file": file, "correlations": correlations}
         return _of_file_read(desk, typed, read, phase or [], beside, dry_run=dry_run)
     if comparisons is None or cells["laboratory"] is None or cells["calibrated_on"] is None or phase:
         raise BadInputError(_missing(typed, comparisons, phase))
-    rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
+    rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet, map_), _file(file)
     matrix = [] if correlations is None else _matrix(correlations, tag, certificate, rows)
 
     def record(session: "Session", remark: "Callable[[str], None]") -> "CalibrationOnFile":
@@ -170,9 +175,8 @@ def _asked(
     desk: Desk,
     names: tuple[str, str],
     cells: Cells,
-    comparisons: Path | None,
+    comparisons: "list[TypedRow] | None",
     content: "FileRead | None",
-    sheet: str | None,
     correlations: Path | None,
     *,
     sure: bool,
@@ -181,12 +185,10 @@ def _asked(
     from calib.faces.cli.certificate_questions import CertificateQuestions
     from calib.faces.cli.questions import answered_and_written, nothing_written_if_stopped
     from calib.procedures.calibrate.add_calibration import add_calibration, must_be_new
-    from calib.procedures.typed.comparison_sheets import comparison_columns
 
     with desk.reading_first() as session:
         instrument = must_be_new(session, *names)
-    read = None if comparisons is None else _read(comparisons, *names, comparison_columns(), sheet)
-    questions = CertificateQuestions(names, instrument, {**cells, "decision_rule": None, "judged": None}, read)
+    questions = CertificateQuestions(names, instrument, {**cells, "decision_rule": None, "judged": None}, comparisons)
 
     def write() -> Reply:
         rows = questions.comparisons
@@ -284,13 +286,22 @@ def _matrix(path: Path, tag: str, certificate: str, comparisons: "Sequence[Typed
 
 
 def _read(
-    path: Path, tag: str, certificate: str, columns: "tuple[TypedColumn, ...]", sheet: str | None
+    path: Path,
+    tag: str,
+    certificate: str,
+    columns: "tuple[TypedColumn, ...]",
+    sheet: str | None,
+    map_: Path | None = None,
 ) -> "list[TypedRow]":
-    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.faces.files import LARGEST_FILE, file_content, maps_in
     from calib.procedures.typed.comparison_sheets import read_comparisons
     from calib.procedures.typed.sheets import HowToRead
 
     reading = HowToRead()
+    if map_ is not None:
+        reading.maps, findings = maps_in(map_, [path])
+        if findings:
+            raise BadInputError(findings)
     rows, findings = read_comparisons(file_content(path, LARGEST_FILE), tag, certificate, columns, sheet, reading)
     for notice in reading.notices:
         say(f"notice: {notice}")

@@ -64,6 +64,10 @@ PhotographToKeep = Annotated[
 ]
 FileDigest = Annotated[str, typer.Argument(metavar="SHA256", help="Its SHA-256, or the first 8 characters or more.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words; it is kept and shown.")]
+SheetMapFile = Annotated[
+    Path | None,
+    typer.Option("--map", metavar="FILE", help="A TOML file that names the columns of a sheet with other headings."),
+]
 Sure = Annotated[bool, typer.Option("--sure", help="What is unusual was looked at and is right: do not ask.")]
 CellsToSet = Annotated[
     list[str],

@@ -12,7 +12,7 @@ from calib.clock import clock, end_of
 from calib.counted import count_of
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, say_tried, writes
-from calib.faces.cli.options import OnDate, Within, day_of, days_of, to_draw
+from calib.faces.cli.options import OnDate, SheetMapFile, Within, day_of, days_of, to_draw
 from calib.faces.cli.serve import DEFAULT_PORT, Port, served_demo
 
 if TYPE_CHECKING:
@@ -92,12 +92,7 @@ def import_(
         str | None,
         typer.Option("--dates", metavar="ORDER", help="How 03/04/2026 is meant: dmy, 3 April, or mdy, 4 March."),
     ] = None,
-    map_: Annotated[
-        Path | None,
-        typer.Option(
-            "--map", metavar="FILE", help="A TOML file that names the columns of a sheet with other headings."
-        ),
-    ] = None,
+    map_: SheetMapFile = None,
     suggest_map: Annotated[
         Path | None,
         typer.Option(
@@ -152,7 +147,7 @@ def _map_suggested(sheet: Path, paths: list[Path] | None) -> Reply:
         expected = "nothing beside --suggest-map: it reads one sheet and writes no record"
         raise BadInputError([Finding.typed("paths", str(paths[0]), expected)])
     written, text = suggest_map(sheet)
-    told = f"wrote {written}: look through it, fill in what is missing, then {read_with_map(written, sheet)}"
+    told = f"wrote {written}: look through it, fill in what is missing, then {read_with_map(written, sheet, text)}"
     return Reply({"map": str(written), "text": text}, text, [told])
 
 

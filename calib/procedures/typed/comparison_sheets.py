@@ -21,8 +21,9 @@ from calib.procedures.typed.bounded_archive import READABLE, WorkbookError, is_a
 from calib.procedures.typed.bounded_workbook import Extent, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.foreign_sheet import mapped_lines
 from calib.procedures.typed.open_document import DocumentCell, document_sheets, is_open_document
-from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_csv, sheet_rows
+from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, csv_lines, sheet_rows
 from calib.procedures.typed.unit_spelling import unit_meant
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
@@ -76,8 +77,9 @@ def read_comparisons(
 ) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of a file with tag and certificate given, and what is wrong with it as a file; `sheet` names one of a workbook.
 
-    What was taken as what goes into the notices of `reading`.
+    What was taken as what goes into the notices of `reading`, whose map of comparisons names the headings of the file.
     """
+    reading, columns = reading or HowToRead(), tuple(columns)
     if file.expected is not None:
         return [], [Finding(file.source, None, None, None, file.expected)]
     if is_archive(file.content):
@@ -88,7 +90,11 @@ def read_comparisons(
             [Finding(file.source, None, "sheet", sheet, "nothing: only a workbook (.xlsx, .ods) has sheets")],
         )
     else:
-        rows, findings = read_csv(file, columns, reading)
+        names = [*(column.name for column in columns), *(heading for each in reading.maps for heading in each.foreign)]
+        lines, expected = csv_lines(file, names, reading)
+        if expected is not None:
+            return [], [Finding(file.source, None, None, None, expected)]
+        rows, findings = _rows_of_lines(file.source, lines, columns, reading)
     given = {"tag": tag.strip(), "certificate": certificate.strip()}
     for row in rows:
         row.cells = given | row.cells
@@ -96,15 +102,29 @@ def read_comparisons(
     return rows, findings
 
 
+def _rows_of_lines(
+    source: str, lines: Sequence[Sequence[str]], columns: Sequence[TypedColumn], reading: HowToRead
+) -> tuple[list[TypedRow], list[Finding]]:
+    """Rows of a sheet, its headings those of the columns or those that a map names."""
+    if reading.maps:
+        own = [each for each in reading.maps if each.declared is FILES["comparisons.csv"]]
+        if len(own) != 1:
+            return [], [Finding(reading.maps[0].source, None, "comparisons", None, "this table, for the comparisons")]
+        lines, said, wrong = mapped_lines(own[0], source, lines, own)
+        if wrong:
+            return [], wrong
+        reading.notices += said
+    return sheet_rows(source, lines, columns, reading)
+
+
 def _read_workbook(
-    file: FileContent, columns: Iterable[TypedColumn], sheet: str | None, reading: HowToRead | None
+    file: FileContent, columns: Sequence[TypedColumn], sheet: str | None, reading: HowToRead
 ) -> tuple[list[TypedRow], list[Finding]]:
     def rows_of(sheets: _OfWorkbook) -> tuple[list[TypedRow], list[Finding]]:
         name, finding = _sheet_of(file, list(sheets), sheet)
         if finding is not None:
             return [], [finding]
-        if reading is not None:
-            reading.notices += [f"{file.source}: {told}" for told in sheets.told]
+        reading.notices += [f"{file.source}: {told}" for told in sheets.told]
         return _rows_of_sheet(f"{file.source}, sheet {name}", sheets[name](), columns, reading)
 
     read = _of_sheets(file, rows_of)
@@ -270,11 +290,10 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 
 
 def _rows_of_sheet(
-    source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn], reading: HowToRead | None = None
+    source: str, rows_of_texts: Iterable[list[_Text]], columns: Sequence[TypedColumn], reading: HowToRead
 ) -> tuple[list[TypedRow], list[Finding]]:
-    reading = reading or HowToRead()
     lines, findings = _lines_of_sheet(source, rows_of_texts)
-    rows, more = sheet_rows(source, lines, tuple(columns), reading)
+    rows, more = _rows_of_lines(source, lines, columns, reading)
     return rows, reading.of_rows_read([*findings, *more])
 
 

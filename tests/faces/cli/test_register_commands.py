@@ -76,6 +76,74 @@ def test_a_certificate_is_recorded_from_a_workbook_with_its_file(records, workbo
     assert [one["sha256"] for one in shown["files"]] == [hashlib.sha256(PDF).hexdigest()]
 
 
+THEIR_HEADINGS = {"reference": "Reference [Pa]", "indication": "Indicated [Pa]", "expanded_uncertainty": "U (k=2) [Pa]"}
+THEIR_MAP = """[comparisons]
+[comparisons.headings]
+reference = "Reference [Pa]"
+indication = "Indicated [Pa]"
+expanded_uncertainty = "U (k=2) [Pa]"
+[comparisons.constants]
+phase = "as-found"
+unit = "Pa"
+coverage_factor = "2"
+"""
+
+
+def their_table(folder, workbook, end):
+    """The comparisons as a laboratory heads them, and the map of its headings."""
+    own = openpyxl.load_workbook(workbook).active
+    header = [cell.value for cell in own[1]]
+    table = [[row[header.index(column)].value for column in THEIR_HEADINGS] for row in own.iter_rows(min_row=2)]
+    sheet, named = folder / f"theirs.{end}", folder / "theirs.toml"
+    if end == "csv":
+        sheet.write_text(
+            "\n".join(";".join(map(str, row)) for row in (THEIR_HEADINGS.values(), *table)), encoding="utf-8"
+        )
+    else:
+        made = openpyxl.Workbook()
+        for row in (tuple(THEIR_HEADINGS.values()), *table):
+            made.active.append(row)
+        made.save(sheet)
+    named.write_text(THEIR_MAP, encoding="utf-8")
+    return sheet, named
+
+
+@pytest.mark.parametrize("end", ["csv", "xlsx"])
+def test_a_table_with_a_laboratory_s_own_headings_is_read_with_a_map(records, workbook, tmp_path, end):
+    sheet, named = their_table(tmp_path, workbook, end)
+    alone = add(records, sheet, "--dry-run")
+    assert alone.status == 2
+    assert "Indicated [Pa]: expected a heading that is known (did you mean indication?)" in alone.err
+    assert (
+        add(records, workbook, "--dry-run", "--json").document
+        == add(records, sheet, "--map", named, "--dry-run", "--json").document
+    )
+    assert add(records, sheet, "--map", named).status == 0
+    shown = calib("calibration", "show", "PG-1", "C-7", "--json", records=records).document
+    assert [(each["reference"], each["phase"], each["coverage_factor"]) for each in shown["comparisons"]] == [
+        ("10", "as-found", "2"), ("100", "as-found", "2"), ("400", "as-found", "2"),
+    ]  # fmt: skip
+
+
+def test_a_map_suggested_for_comparisons_alone_says_how_it_is_read(records, workbook, tmp_path):
+    sheet, named = their_table(tmp_path, workbook, "csv")
+    named.unlink()
+    said = calib("import", "--suggest-map", sheet, records=records).err
+    assert f"calib calibration add TAG CERTIFICATE --comparisons {sheet} --map {named} --dry-run" in said
+    assert 'indication = "Indicated [Pa]"' in named.read_text(encoding="utf-8")
+
+
+def test_a_map_that_is_not_of_comparisons_or_of_nothing_is_named(records, workbook, tmp_path):
+    sheet, named = their_table(tmp_path, workbook, "csv")
+    named.write_text('[methods]\n[methods.headings]\nmethod = "How"\n', encoding="utf-8")
+    told = add(records, sheet, "--map", named)
+    assert (told.status, told.err.count("error: ")) == (2, 1)
+    assert f"{named}, comparisons: expected this table, for the comparisons" in told.err
+    words = ("--laboratory", "L", "--calibrated-on", "2026-02-20", "--map", named)
+    bare = calib("calibration", "add", "PG-1", "C-7", *words, records=records)
+    assert (bare.status, "nothing without --comparisons" in bare.err) == (2, True)
+
+
 def test_what_the_certificate_does_not_state_is_said_and_does_not_stand_in_the_way(records, workbook):
     ran = add(records, workbook)
     assert ran.status == 0
