@@ -60,7 +60,9 @@ class Flows:
 
 
 # Lines whose errors add within the measured value, before it is multiplied by anything.
-_WITHIN_THE_VALUE = frozenset({"repeatability", "resolution", SCATTER, REFERENCE_STANDARD, STABILITY, "back pressure"})
+_WITHIN_THE_VALUE = frozenset(
+    {"repeatability", "resolution", SCATTER, REFERENCE_STANDARD, STABILITY, DECIDED, "back pressure"}
+)
 
 
 @dataclass(frozen=True)
@@ -409,9 +411,9 @@ def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) 
     dof = np.full((readings.size, len(of_each)), np.inf)
     dof[:, 0] = _first(readings, points.probe_dof)
     of_reference = np.append(_reference_degrees_of_freedom(readings), np.inf)  # the last: no probe
-    dof[:, 1] = of_reference[probes.calibration]
     if probes.stability_dof is not None:
         dof[:, 1] = probes.stability_dof
+    dof[:, 2] = of_reference[probes.calibration]
     at = at_comparisons(beside, _stability_at_comparisons(readings), means.borne(points.probe[:, -1]), means.reading)
     return Contribution(
         "probe",
