@@ -54,9 +54,9 @@ class Flows:
     @cached_property
     def product(self) -> Product:
         """The flows as products: what adds within the measured value, and every other line a factor of its own."""
-        factor = [0 if each.name in _WITHIN_THE_VALUE else 1 + row for row, each in enumerate(self.contributions)]
+        factor = [-1 if each.name in _WITHIN_THE_VALUE else row for row, each in enumerate(self.contributions)]
         bend = np.zeros(self.flow.size) if self.bend is None else self.bend
-        return Product(np.unique([0, *factor], return_inverse=True)[1][1:], bend)
+        return Product(np.unique([-1, *factor], return_inverse=True)[1][1:], bend)
 
 
 # Lines whose errors add within the measured value, before it is multiplied by anything.
@@ -84,23 +84,22 @@ class _Means:
     """How the points of the readings make their values: value = f(points), with df/d(point)."""
 
     value: Floats  # (n,)
-    weight: Floats | None  # (P,) sensitivity of the value to each point; None: each reading is its one point
-    reading: Integers | None  # (P,)
+    weight: Floats  # (P,) sensitivity of the value to each point
+    reading: Integers | None  # (P,) None: each reading is its one point
     back_pressure: Floats | None  # (n,) sensitivity to the resistance ratio
 
     def of(self, points: Floats) -> Floats:
         """What an error with one sign at all points does to the readings: (P,) or (P, m) to (n,) or (n, m)."""
-        if self.weight is None or self.reading is None:
+        if self.reading is None:
             return points
         size = self.value.size
         if points.ndim == 1:
             return _summed(self.reading, self.weight * points, size)
-        columns = [_summed(self.reading, self.weight * column, size) for column in points.T]
-        return np.column_stack(columns) if columns else np.zeros((size, 0))
+        return np.column_stack([_summed(self.reading, self.weight * column, size) for column in points.T])
 
     def borne(self, points: Floats) -> Floats:
         """What an error at each point by itself does to its reading: (P,) to (P,)."""
-        return points if self.weight is None else np.asarray(self.weight * points)
+        return np.asarray(self.weight * points)
 
 
 def _summed(group: Integers, values: Floats, size: int) -> Floats:
@@ -164,7 +163,7 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
 def _means(readings: Readings, value: Floats) -> _Means:
     points = readings.points
     if points is None:
-        return _Means(value, None, None, None)
+        return _Means(value, np.ones_like(value), None, None)
     passes = _passes(points, readings.size)
     weight = points.weight / passes[points.reading]
     mean = _summed(points.reading, weight * value, readings.size)
@@ -180,7 +179,7 @@ def _passes(points: Points, size: int) -> Integers:
 
 def _of_two(means: _Means, readings: Readings, points: Points, value: Floats, hoods: Hoods) -> _Means:
     """Readings whose value is made of two indications and the resistance ratio."""
-    flow, weight, back_pressure = means.value.copy(), np.array(means.weight), np.zeros(means.value.size)
+    flow, weight, back_pressure = means.value.copy(), means.weight.copy(), np.zeros(means.value.size)
     for way, mine in readings.rows_by_way():
         if way.of_two is not None:
             rows = np.arange(readings.size)[mine]
@@ -373,7 +372,7 @@ def _of_passes(points: Points, value: Floats, size: int) -> tuple[Floats, Floats
 def _resolution(readings: Readings, points: AtPoints, means: _Means) -> Floats:
     """Rounding is independent from place to place, and the same again in each pass, which may show the same digits."""
     step = resolution(1.0) * readings.resolution[readings.of_points] * points.sensitivity
-    if readings.points is None or means.weight is None:
+    if readings.points is None:
         return step
     place = _together(readings.points, _places(readings.points), points.near_zero)
     of_place = _summed(place, means.weight * step, step.size)
