@@ -86,7 +86,7 @@ class _Means:
     value: Floats  # (n,)
     weight: Floats  # (P,) sensitivity of the value to each point
     reading: Integers | None  # (P,) None: each reading is its one point
-    back_pressure: Floats | None  # (n,) sensitivity to the resistance ratio
+    back_pressure: Floats  # (n,) sensitivity to the resistance ratio
 
     def of(self, points: Floats) -> Floats:
         """What an error with one sign at all points does to the readings: (P,) or (P, m) to (n,) or (n, m)."""
@@ -153,7 +153,7 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
         if way.in_air is not None:
             y = np.ones(1)
             value = way.in_air.value(y, 1.0, 1.0)
-            power = float((way.in_air.slope(y, value, 1.0) / value)[0])
+            power = (way.in_air.slope(y, value, 1.0) / value).item()
             bend[mine] = (power - 1.0) / power
     near = np.flatnonzero(points.near_zero)
     bend[near if readings.points is None else readings.points.reading[near]] = np.nan
@@ -163,11 +163,11 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
 def _means(readings: Readings, value: Floats) -> _Means:
     points = readings.points
     if points is None:
-        return _Means(value, np.ones_like(value), None, None)
+        return _Means(value, np.ones_like(value), None, np.zeros_like(value))
     passes = _passes(points, readings.size)
     weight = points.weight / passes[points.reading]
     mean = _summed(points.reading, weight * value, readings.size)
-    plain = _Means(mean, weight, points.reading, None)
+    plain = _Means(mean, weight, points.reading, np.zeros_like(mean))
     return plain if readings.hoods is None else _of_two(plain, readings, points, value, readings.hoods)
 
 
@@ -179,7 +179,7 @@ def _passes(points: Points, size: int) -> Integers:
 
 def _of_two(means: _Means, readings: Readings, points: Points, value: Floats, hoods: Hoods) -> _Means:
     """Readings whose value is made of two indications and the resistance ratio."""
-    flow, weight, back_pressure = means.value.copy(), means.weight.copy(), np.zeros(means.value.size)
+    flow, weight, back_pressure = (each.copy() for each in (means.value, means.weight, means.back_pressure))
     for way, mine in readings.rows_by_way():
         if way.of_two is not None:
             rows = np.arange(readings.size)[mine]
@@ -231,7 +231,7 @@ def _value_contributions(
         contributions.extend(_of_air(readings.air, air, means.of(points.density)))
     if readings.probes is not None:
         contributions.append(_probe(readings.probes, points, readings, means))
-    if readings.hoods is not None and means.back_pressure is not None:
+    if readings.hoods is not None:
         u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
         contributions.append(_type_b("back pressure", u, readings.hoods.hood))
     return tuple(contributions)

@@ -8,6 +8,7 @@ factor, sign and term shows. What errors share, and degrees of freedom (GUM G.4,
 import math
 from collections import defaultdict
 from dataclasses import replace
+from functools import cache
 
 import GTC
 import numpy as np
@@ -15,7 +16,7 @@ import pytest
 from GTC import rp
 
 from calib.curves.response import LINE, ResponseCurve, ResponseFit
-from calib.measurement import Calibrations, TwoFigures, flow_values, flows
+from calib.measurement import AirOfReadings, Calibrations, ObservedBy, TwoFigures, flow_values, flows
 from calib.measurement.at_points import at_points
 from calib.measurement.hood import THROTTLED_HOOD
 from calib.measurement.readings import PlantDrift, Probes
@@ -108,6 +109,63 @@ def given(ones):
     )
 
 
+# The air as instruments told it, some of which show a velocity too: calibrations by their names in the records.
+IDENTIFIERS = (71, 72, 50, 52, 53)
+CURVE_NAMED = {50: MANOMETER, 52: ANEMOMETER, 53: OF_VANE}
+OF_READINGS = (50, 51, 52, 53, 54)
+CHANGE = 0.4  # half-width of the change of what was indicated
+NOBODY = len(IDENTIFIERS)
+# In each slot: the calibration of each reading, and by it one indication or two, each with what a unit of it does to ln rho.
+SLOTS = (
+    ((0, 0, 0, NOBODY, NOBODY, 1), ((8.0,) * 6, (5.0,) * 6), ((-0.0011,) * 6, (0.0003,) * 6)),
+    ((2, 2, 4, 0, 2, 0), ((240.0, 230.0, 6.0, 7.0, 55.0, 9.0), (90.0, 80.0, 2.0, 7.0, 30.0, 9.0)),
+     ((0.0012, 0.0012, 0.004, 0.001, -0.0014, 0.0017), (-0.0005, 0.0006, 0.003, 0.001, 0.0007, -0.0004))),
+    ((3, 3, 2, 1, 2, 2), ((8.0, 9.0, 100.0, 7.0, 60.0, 350.0),), ((0.006, -0.004, 0.0009, 0.002, 0.0013, 0.0006),)),
+)  # fmt: skip
+
+
+def observed_in(slot, number):
+    """What the calibrations of a slot do to ln rho: of those that have a curve here, by that."""
+    place, indications, worth = (np.array(each) for each in slot)
+    size, width = place.size, 4
+    scatter, reference, stability = np.zeros((size, width)), np.zeros((size, len(worth))), np.zeros((size, len(worth)))
+    for row, which in enumerate(place.tolist()):
+        if which == NOBODY:
+            continue
+        curve = CURVES[CURVE_NAMED[IDENTIFIERS[which]]] if IDENTIFIERS[which] in CURVE_NAMED else None
+        for q, (x, by) in enumerate(zip(indications[:, row], worth[:, row], strict=True)):
+            if curve is None:
+                scatter[row] += by * np.array([0.3, 0.2, 0.5, 0.1]) * (1 + q)
+                reference[row, q], stability[row, q] = by * 0.7, by * 0.9
+            else:
+                scatter[row, : curve.parts] += by * curve.scatter_parts(x)
+                reference[row, q] = by * float(curve.reference_uncertainty(x))
+                stability[row, q] = by * float(curve.error_sensitivity(x)) * CHANGE / math.sqrt(3)
+    dof = np.column_stack([5.0 + number + place, 40.0 + number + place, np.full(size, 60.0 + number)])
+    return ObservedBy(place, indications.T, scatter, reference, stability, dof)
+
+
+def in_told_air(ones):
+    """The same where each influence of the air is told."""
+    plain = given(ones)
+    row = np.arange(1, plain.size + 1)
+    air = AirOfReadings(
+        plain.air.density,
+        np.column_stack([0.0013 * row, 0.002 - 0.0004 * row]),
+        plain.air.conditions,
+        [observed_in(slot, number) for number, slot in enumerate(SLOTS)],
+        0.0009 + 0.0001 * row,
+        np.column_stack([0.0007 * row, np.full(row.size, -0.0006)]),
+        plain.air.not_observed,
+        IDENTIFIERS,
+    )
+    return replace(
+        plain,
+        air=replace(plain.air, influences=air, relative_uncertainty=np.full(row.size, math.nan)),
+        calibrations=replace(plain.calibrations, identifier=OF_READINGS),
+    )
+
+
 # --- the same in uncertain numbers -----------------------------------------------------------------------------------------------
 
 
@@ -173,9 +231,7 @@ class Model:
         own = float(arrays.repeatability[k]) * self.error("repeatability", row, k)
         rounding = float(arrays.resolution[row]) / math.sqrt(12) * self.error("resolution", row, self.place(k), k)
         rho, rho_0 = float(arrays.air.density[row]), float(arrays.air.reference_density[row])
-        in_air = 1 + float(arrays.air.relative_uncertainty[row]) * self.error(
-            "density", int(arrays.air.conditions[row]), 0, k
-        )
+        in_air = 1 + self.of_density(row)
         in_air += float(arrays.air.not_observed[row]) * self.error("air temperature not observed", 0, 0, k)
         scale = (in_air * rho / rho_0) ** 0.5 if way is VANE else 1.0
         x = (float(arrays.indication[k]) + own + rounding) * scale
@@ -200,6 +256,37 @@ class Model:
             v, slope = self.through(probe, v, ("probe", "reference of the probe"), k)
             v += slope * limit / math.sqrt(3) * self.error("stability of the probe", probe, 0, k)
         self.points.append(v)
+
+    def of_density(self, row):
+        """Relative error of the density in the air of a reading."""
+        air, told = self.arrays.air, self.arrays.air.influences
+        here = int(air.conditions[row])
+        if told is None:
+            return float(air.relative_uncertainty[row]) * self.error("density", here)
+        error = float(told.pressure[row]) * self.error("density", "pressure")
+        for j in range(2):
+            error += float(told.own[row, j]) * self.error("density", ("own", here), j)
+            error += float(told.stated[row, j]) * self.error("density", "stated", j)
+        for slot, by in enumerate(told.of_calibrations):
+            if by.calibration[row] != NOBODY:
+                error += self.observed(row, slot, by, IDENTIFIERS[by.calibration[row]])
+        return error
+
+    def observed(self, row, slot, by, identifier):
+        """What the calibration of one slot brings: in the lines of the reading's instrument where it is that one's."""
+        index = CURVE_NAMED.get(identifier)
+        lines = OF_INSTRUMENT if index == self.arrays.calibration[row] else OF_AIR
+        error = 0.0
+        if index is None:
+            error += sum(float(u) * self.error(lines[0], identifier, j) for j, u in enumerate(by.scatter[row]))
+            error += float(by.reference[row].sum()) * self.error(lines[1], identifier)
+            return error + float(by.stability[row].sum()) * self.error(lines[2], identifier)
+        for q, x in enumerate(by.indication[row].tolist()):
+            point = (row, slot, q)
+            y, slope = self.through(index, x, lines, point)
+            y += slope * CHANGE / math.sqrt(3) * self.error(lines[2], index, 0, point)
+            error += float(SLOTS[slot][2][q][row]) * (y - GTC.value(y))
+        return error
 
     def mean(self, row):
         arrays, mine = self.arrays, np.flatnonzero(self.reading == row).tolist()
@@ -239,20 +326,34 @@ class Model:
         return flow
 
 
+OF_INSTRUMENT = ("calibration scatter", "reference standard", "stability")
+OF_AIR = tuple(f"{name} of another" for name in OF_INSTRUMENT)
 OF_PROBE = ("probe", "reference of the probe", "stability of the probe")
 LINES = (
     "repeatability", "resolution", "calibration scatter", "reference standard", "stability", "decided in review", "density",
     "air temperature not observed", "probe", "back pressure", "dimension", "outlet factor", "method", "method common",
     "method own", "plant drift",
 )  # fmt: skip
-JOBS = {"mixed": MIXED, "of one point each": SINGLE}
+TOLD = (*MIXED[:5], replace(MIXED[1], passes=((4.8,),), conditions=1))
+JOBS = {"mixed": given(MIXED), "of one point each": given(SINGLE), "in told air": in_told_air(TOLD)}
 
 
-@pytest.fixture(scope="module", params=JOBS)
+@cache
+def both(name):
+    """The readings of a job as arrays, and in uncertain numbers."""
+    return JOBS[name], Model(JOBS[name])
+
+
+@pytest.fixture(params=JOBS)
 def job(request):
-    """The readings as arrays, and in uncertain numbers."""
-    arrays = given(JOBS[request.param])
-    return arrays, Model(arrays)
+    """Each job."""
+    return both(request.param)
+
+
+@pytest.fixture(params=["mixed", "of one point each"])
+def plain_job(request):
+    """Each in which the density of the air has an error for each set of conditions."""
+    return both(request.param)
 
 
 def together(covariances):
@@ -260,7 +361,8 @@ def together(covariances):
 
 
 def covariance_of(model, numbers, line):
-    return together(model.covariance(numbers, name) for name in (OF_PROBE if line == "probe" else (line,)))
+    of_line = {"probe": OF_PROBE, "density": ("density", *OF_AIR)}.get(line, (line,))
+    return together(model.covariance(numbers, name) for name in of_line)
 
 
 def close(expected):
@@ -300,9 +402,9 @@ def test_each_point_has_the_value_and_the_sensitivities_of_the_equations(job):
     assert not np.any(found.below | found.near_zero)
 
 
-def test_the_parts_of_scatter_of_points_are_those_of_their_curves(job):
+def test_the_parts_of_scatter_of_points_are_those_of_their_curves(plain_job):
     """Directions may be turned: what counts is the covariance of points of one curve."""
-    arrays, model = job
+    arrays, model = plain_job
     found, row = at_points(arrays), model.reading
     of_probe = arrays.probes.calibration[row]
     for parts, line, curve in (
@@ -358,9 +460,22 @@ def test_each_line_moves_the_flows_together_as_its_errors_do(job):
     assert [each.name for each in found.velocity_contributions] == of_value
     for contributions, numbers in ((found.contributions, model.flow), (found.velocity_contributions, model.velocity)):
         for each in contributions:
-            one = each.source[:, np.newaxis] == each.source
-            expected = covariance_of(model, numbers, each.name)
-            assert one * (each.parts @ each.parts.T) == close(expected), each.name
+            of_sources = replace(each, shares=()) if each.name != "density" else each
+            assert by_shares(of_sources) == close(covariance_of(model, numbers, each.name)), each.name
+
+
+def by_shares(contribution):
+    """(n, n) covariance of what results share, one error for each group, wherever the groups are counted together."""
+    pools, size = defaultdict(list), contribution.source.size
+    for number, share in enumerate(contribution.shared):
+        columns = contribution.parts if share.columns is None else contribution.parts[:, share.columns]
+        pools[share.pool or number].append((share.group, columns))
+    found = np.zeros((size, size))
+    for pool in pools.values():
+        for group, parts in pool:
+            for other, of_other in pool:
+                found += (group[:, np.newaxis] == other) * (parts @ of_other.T)
+    return found
 
 
 def of_one(found, name):
@@ -372,6 +487,17 @@ def welch_satterthwaite(of_each):
     """GUM G.4.1, equation G.2b: of pairs of a standard uncertainty and its degrees of freedom."""
     below = math.fsum(u**4 / nu for u, nu in of_each)
     return math.fsum(u**2 for u, _ in of_each) ** 2 / below if below else math.inf
+
+
+def of_calibrations(model, row, q):
+    """u and degrees of freedom of what moves the density of a reading; what is of no calibration is taken as exactly known."""
+    air = model.arrays.air.influences
+    yield math.hypot(*model.of_line(q, "density").values()), math.inf
+    for by in air.of_calibrations:
+        identifier = None if by.calibration[row] == NOBODY else IDENTIFIERS[by.calibration[row]]
+        for line, dof in zip(OF_AIR, by.degrees_of_freedom[row], strict=True):
+            shared_by = CURVE_NAMED.get(identifier, identifier)
+            yield math.hypot(*(u for key, u in model.of_line(q, line).items() if key[0] == shared_by)), dof
 
 
 def test_each_line_has_its_degrees_of_freedom(job):
@@ -401,8 +527,12 @@ def test_each_line_has_its_degrees_of_freedom(job):
         u = [math.hypot(*model.of_line(q, name).values()) for name in OF_PROBE]
         dof = (3.0, OF_REFERENCE[PROBE], arrays.probes.stability_dof[row])
         expected["probe"].append(welch_satterthwaite([*zip(u, dof, strict=True)]))
+    if arrays.air.influences is not None:
+        expected["density"] = [welch_satterthwaite([*of_calibrations(model, *each)]) for each in enumerate(model.flow)]
     for name, dof in expected.items():
-        assert of_one(found, name).degrees_of_freedom == pytest.approx(dof, rel=SAME), name
+        line = of_one(found, name)
+        counts = line.variance > 0 if name == "density" else np.ones(arrays.size, dtype=bool)
+        assert line.degrees_of_freedom[counts] == pytest.approx(np.array(dof)[counts], rel=SAME), name
 
 
 def test_each_line_says_how_it_was_evaluated(job):
@@ -450,19 +580,33 @@ def test_errors_within_the_measured_value_add_and_the_others_multiply_it(job):
 # --- what is shared --------------------------------------------------------------------------------------------------------------
 
 
-def along_comparisons(model, line, calibration, asked, worth):
-    """(n, comparisons) shares by hat functions of what is worth so much at each comparison, by what each point brings."""
-    borne = np.zeros((model.arrays.size, 3 * len(CURVES)))
+def along_comparisons(model, line, asked, worth, of_slot=None):
+    """(n, comparisons) shares by hat functions of what is worth so much at each comparison, by what each use brings there.
+
+    The points of a reading share by what each brings, whatever its sign; so do the indications of one slot of the air. What the
+    reading and the slots bring adds with its sign; of one slot alone, where it is told.
+    """
+    found = np.zeros((model.arrays.size, 3 * len(CURVES)))
     for row, v in enumerate(model.velocity):
-        brought = model.components(v, line)
-        for k in np.flatnonzero(model.reading == row).tolist():
-            index = int(calibration[row])
-            if (index, 0, k) in brought:
-                nodes, mine = CURVES[index].reference_indications, slice(3 * index, 3 * index + 3)
-                hats = np.array([np.interp(asked[k], nodes, hat) for hat in np.eye(3)]) * worth[index]
-                borne[row, mine] += abs(brought[index, 0, k]) * hats / hats.sum()
-    whole = borne.sum(axis=1, keepdims=True)
-    return np.divide(borne, whole, out=borne, where=whole > 0)
+        uses = defaultdict(list)
+        for (index, _, point), brought in model.components(v, line).items():
+            if index in IDENTIFIERS:  # of a calibration that has no curve here
+                continue
+            if isinstance(point, tuple):
+                its_row, slot, q = point
+                at, of_row = SLOTS[slot][1][q][its_row], its_row == row
+            else:
+                at, slot, of_row = asked[point], None, model.reading[point] == row
+            if of_row and of_slot in (None, slot):
+                nodes, place = CURVES[index].reference_indications, np.arange(3 * index, 3 * index + 3)
+                hats = np.array([np.interp(at, nodes, hat) for hat in np.eye(3)]) * worth[index]
+                uses[slot].append((brought, place, hats / hats.sum()))
+        for use in uses.values():
+            whole, size = (math.fsum(each) for each in zip(*((c, abs(c)) for c, *_ in use), strict=True))
+            for brought, place, hats in use:
+                found[row, place] += whole * abs(brought) / size * hats if size else 0.0
+    whole = found.sum(axis=1, keepdims=True)
+    return np.divide(found, whole, out=found, where=whole != 0)
 
 
 def shares_at(at, size):
@@ -474,12 +618,19 @@ def shares_at(at, size):
 U_REFERENCE = [curve.reference_uncertainties for curve in CURVES]
 
 
-@pytest.mark.parametrize("is_told", [True, False])
-def test_errors_of_calibrations_are_shared_along_their_comparisons(job, is_told):
-    """Where nothing is told of the calibrations each is of another laboratory, and changes alike at all its comparisons."""
+def test_errors_of_calibrations_are_shared_along_their_comparisons(job):
     arrays, model = job
-    known = arrays.calibrations if is_told else Calibrations(np.arange(5), [np.ones(3)] * 5)
-    found = flows(arrays if is_told else replace(arrays, calibrations=None))
+    shared_along_comparisons(arrays, model, arrays.calibrations)
+
+
+def test_where_nothing_is_told_of_calibrations_each_is_of_another_laboratory_and_changes_alike(plain_job):
+    arrays, model = plain_job
+    shared_along_comparisons(replace(arrays, calibrations=None), model, Calibrations(np.arange(5), [np.ones(3)] * 5))
+
+
+def shared_along_comparisons(arrays, model, known):
+    """Assert that the lines of calibrations share as those that are known say."""
+    found = flows(arrays)
     own, probes = arrays.calibration, arrays.probes.calibration
     has_one = probes >= 0
     of_probe = np.where(has_one, probes, len(CURVES))
@@ -504,10 +655,10 @@ def test_errors_of_calibrations_are_shared_along_their_comparisons(job, is_told)
     assert change_of_probe.degrees_of_freedom.tolist() == arrays.probes.stability_dof.tolist()
     assert reference_of_probe.degrees_of_freedom.tolist() == np.where(has_one, OF_REFERENCE[PROBE], exactly).tolist()
     expected = (
-        along_comparisons(model, "reference standard", own, model.asked, U_REFERENCE),
-        along_comparisons(model, "stability", own, model.asked, known.stability),
-        along_comparisons(model, "reference of the probe", probes, model.before_probe, U_REFERENCE)[has_one],
-        along_comparisons(model, "stability of the probe", probes, model.before_probe, known.stability)[has_one],
+        along_comparisons(model, "reference standard", model.asked, U_REFERENCE),
+        along_comparisons(model, "stability", model.asked, known.stability),
+        along_comparisons(model, "reference of the probe", model.before_probe, U_REFERENCE)[has_one],
+        along_comparisons(model, "stability of the probe", model.before_probe, known.stability)[has_one],
     )
     shown = (
         shares_at(of_reference.at, arrays.size),
@@ -519,8 +670,46 @@ def test_errors_of_calibrations_are_shared_along_their_comparisons(job, is_told)
         assert one == close(other)
 
 
-def test_what_is_not_of_a_calibration_is_shared_as_it_is_declared(job):
-    arrays, _ = job
+def test_the_air_is_shared_by_what_told_it():
+    """By calibrations that others of the readings have as their errors are shared there, by others wholly."""
+    arrays, model = both("in told air")
+    air, density = arrays.air.influences, of_one(flows(arrays), "density")
+    of_others = [share for share in density.shared if isinstance(share.pool, str)]
+    of_observers = [share for share in density.shared if isinstance(share.pool, tuple)]
+    by_others = [by for by in air.of_calibrations if not set(by.calibration.tolist()) <= {0, 1, NOBODY}]
+    for number, share in enumerate(of_others):
+        by, kind = by_others[number // 3], number % 3
+        names = [IDENTIFIERS[place] if place != NOBODY else 0 for place in by.calibration.tolist()]
+        curve = np.array([CURVE_NAMED.get(name, -1) for name in names])
+        other = (curve >= 0) & (curve != arrays.calibration)
+        group = arrays.calibrations.laboratory[curve] if kind == 1 else curve
+        assert share.group[other].tolist() == group[other].tolist()
+        assert not set(share.group[~other].tolist()) & {*range(len(CURVES)), *arrays.calibrations.laboratory.tolist()}
+        assert (share.rule, share.pool) == ((common, not_known, not_known_of_a_change)[kind], OF_INSTRUMENT[kind])
+        assert share.degrees_of_freedom.tolist() == by.degrees_of_freedom[:, kind].tolist()
+        if share.at is not None:
+            slot = next(place for place, each in enumerate(air.of_calibrations) if each is by)
+            worth = (None, U_REFERENCE, arrays.calibrations.stability)[kind]
+            expected = along_comparisons(model, OF_AIR[kind], None, worth, slot)
+            moved = other & expected.any(axis=1)
+            assert shares_at(share.at, arrays.size)[moved] == close(expected[moved])
+    assert len(of_others) == 3 * len(by_others)
+    assert [share.pool for share in of_observers] == [("instruments of the air", name) for name in OF_INSTRUMENT] * 3
+    for number, share in enumerate(of_observers):
+        by, kind = air.of_calibrations[number // 3], number % 3
+        assert share.group.tolist() == by.calibration.tolist()
+        assert (share.rule, share.at) == (common, None)
+        assert share.degrees_of_freedom.tolist() == by.degrees_of_freedom[:, kind].tolist()
+    *_, own, pressure, stated = density.shared
+    assert [each.rule for each in (own, pressure, stated)] == [common, common, common_within_a_sign]
+    assert own.group.tolist() == air.conditions.tolist()
+    for share in (own, pressure, stated):
+        assert share.degrees_of_freedom.tolist() == [math.inf] * arrays.size
+    assert pressure.group.tolist() == stated.group.tolist() == [0] * arrays.size
+
+
+def test_what_is_not_of_a_calibration_is_shared_as_it_is_declared(plain_job):
+    arrays, _ = plain_job
     found = flows(arrays)
     nobody = np.zeros(arrays.size, dtype=int)
     expected = {
@@ -541,8 +730,8 @@ def test_what_is_not_of_a_calibration_is_shared_as_it_is_declared(job):
         assert (share.group.tolist(), share.rule, share.columns) == (group.tolist(), rule, None), name
 
 
-def test_what_is_not_told_leaves_the_other_lines_as_they_are(job):
-    arrays, _ = job
+def test_what_is_not_told_leaves_the_other_lines_as_they_are(plain_job):
+    arrays, _ = plain_job
     told = flows(arrays)
     bare = flows(
         replace(
