@@ -52,7 +52,8 @@ CURVES = [replace(curve, reference_degrees_of_freedom=nu) for curve, nu in zip(C
 
 MIXED = (
     several(
-        (52.0, 71.0, 38.0), (55.0, 69.0, 41.0), weights=(0.5, 0.3, 0.2), way=VELOCITY_PRESSURE, probe=PROBE, step=0.1,
+        (52.0, 71.0, 38.0), (55.0, 69.0, 41.0),
+        (54.0, 70.0, 36.0), weights=(0.5, 0.3, 0.2), way=VELOCITY_PRESSURE, probe=PROBE, step=0.1,
         density=1.13, u_density=0.004, area=0.126, method=0.013, by=1,
     ),
     single(
@@ -516,7 +517,7 @@ def test_each_line_has_its_degrees_of_freedom(job):
     expected["repeatability"] = [
         welch_satterthwaite(
             [
-                (u, 1.0 if point == "passes" else arrays.repeatability_dof[point])
+                (u, 2.0 if point == "passes" else arrays.repeatability_dof[point])
                 for (_, point), u in model.of_line(q, "repeatability").items()
             ]
         )
@@ -533,6 +534,31 @@ def test_each_line_has_its_degrees_of_freedom(job):
         line = of_one(found, name)
         counts = line.variance > 0 if name == "density" else np.ones(arrays.size, dtype=bool)
         assert line.degrees_of_freedom[counts] == pytest.approx(np.array(dof)[counts], rel=SAME), name
+
+
+def test_the_two_series_of_a_hood_keep_their_own_degrees_of_freedom():
+    arrays, model = both("mixed")
+    repeatability = of_one(flows(arrays), "repeatability")
+    row = next(row for row in range(arrays.size) if arrays.way_of(row) is THROTTLED_HOOD)
+    first, second = np.flatnonzero(model.reading == row).tolist()
+    of_each = model.of_line(model.velocity[row], "repeatability")
+    variances = [of_each[row, first] ** 2, of_each[row, second] ** 2]
+    share, dof = np.tile([1.0, 0.0], (arrays.size, 1)), np.full((arrays.size, 2), math.inf)
+    share[row] = np.array(variances) / sum(variances)
+    dof[:, 0] = repeatability.degrees_of_freedom
+    dof[row] = arrays.repeatability_dof[[first, second]]
+    assert dof[row, 0] != dof[row, 1]
+    assert repeatability.unlike.share == close(share)
+    assert repeatability.unlike.degrees_of_freedom == pytest.approx(dof, rel=SAME)
+    assert of_one(flows(JOBS["of one point each"]), "repeatability").unlike is None
+
+
+def test_a_hood_that_repeats_itself_exactly_has_one_series_of_nothing():
+    known = readings(pair(0.6, 0.54, 4.0), several((3.0, 4.0)))
+    repeatability = of_one(flows(known), "repeatability")
+    assert repeatability.unlike.share.tolist() == [[1.0, 0.0]] * 2
+    assert repeatability.degrees_of_freedom.tolist() == [math.inf] * 2
+    assert of_one(flows(readings(several((3.0, 4.0)))), "repeatability").unlike is None
 
 
 def test_each_line_says_how_it_was_evaluated(job):
