@@ -37,12 +37,12 @@ def neighbours(indications: Sequence[Floats], calibration: Integers, x: Floats) 
     way = np.zeros(x.size)
     first = 0
     for certificate, nodes in enumerate(indications):
-        mine: Integers | slice = slice(None) if len(indications) == 1 else np.flatnonzero(calibration == certificate)
-        place = np.clip(np.searchsorted(nodes, x[mine], side="right") - 1, 0, nodes.size - 1)
+        mine = np.flatnonzero(calibration == certificate)
+        place = np.maximum(np.searchsorted(nodes, x[mine], side="right") - 1, 0)
         after = np.minimum(place + 1, nodes.size - 1)
-        apart = np.where(after > place, nodes[after] - nodes[place], 1.0)
         left[mine], right[mine] = first + place, first + after
-        way[mine] = np.clip((x[mine] - nodes[place]) / apart, 0.0, 1.0)
+        beyond, apart = np.maximum(x[mine] - nodes[place], 0.0), nodes[after] - nodes[place]
+        way[mine] = np.divide(beyond, apart, out=np.zeros(mine.size), where=after > place)
         first += nodes.size
     return Neighbours(left, right, way)
 

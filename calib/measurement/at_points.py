@@ -1,6 +1,7 @@
 """Every point by itself: from its indication to its value, and what each influence does to that value."""
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -125,8 +126,8 @@ def _correct(
     columns = np.zeros((6, size))
     columns[4] = np.inf
     scatter = np.zeros((size, parts))
-    for index, curve in enumerate(readings.curves):
-        mine = slice(ends[index], ends[index + 1])
+    for curve, places in zip(readings.curves, pairwise(ends.tolist()), strict=True):
+        mine = slice(*places)
         x = sorted_indication[mine]
         at = asked_at(curve, x, sorted_held[mine])
         error_slope, is_below = curve.error_sensitivity(at), at > x
@@ -159,7 +160,7 @@ def _through_the_air(
             slope[mine] = way.in_air.slope(y, value[mine], rho)
             exponent[mine] = way.in_air.exponent(indication[mine], y, curve_slope[mine])
             low = np.arange(value.size)[mine][near[mine]]
-            if way.in_air.near_zero is not None and low.size:
+            if way.in_air.near_zero is not None:
                 value[low], u_value = way.in_air.near_zero(corrected[low], u[low], density[low])
                 # The slope of the chord over what y may be: each influence keeps its share, and its sign.
                 slope[low] = u_value / u[low]
@@ -188,7 +189,7 @@ def _through_the_probe(points: AtPoints, readings: Readings, probes: Probes, hel
     of_points = readings.of_points
     calibration = probes.calibration[of_points]
     used = (calibration >= 0) & (points.value > 0)
-    through = _correct(readings, points.value, np.maximum(calibration, 0), used, held, coefficient_held)
+    through = _correct(readings, points.value, calibration, used, held, coefficient_held)
     slope = np.where(used, through.sensitivity, 1.0)
     lowest = np.array([curve.low for curve in readings.curves])[calibration]
     at = np.where(through.below, lowest, points.value)

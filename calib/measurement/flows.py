@@ -54,13 +54,15 @@ class Flows:
     @cached_property
     def product(self) -> Product:
         """The flows as products: what adds within the measured value, and every other line a factor of its own."""
-        factor = [0 if each.name in _WITHIN_THE_VALUE else 1 + row for row, each in enumerate(self.contributions)]
+        factor = [-1 if each.name in _WITHIN_THE_VALUE else row for row, each in enumerate(self.contributions)]
         bend = np.zeros(self.flow.size) if self.bend is None else self.bend
-        return Product(np.unique([0, *factor], return_inverse=True)[1][1:], bend)
+        return Product(np.unique([-1, *factor], return_inverse=True)[1][1:], bend)
 
 
 # Lines whose errors add within the measured value, before it is multiplied by anything.
-_WITHIN_THE_VALUE = frozenset({"repeatability", "resolution", SCATTER, REFERENCE_STANDARD, STABILITY, "back pressure"})
+_WITHIN_THE_VALUE = frozenset(
+    {"repeatability", "resolution", SCATTER, REFERENCE_STANDARD, STABILITY, DECIDED, "back pressure"}
+)
 
 
 @dataclass(frozen=True)
@@ -82,23 +84,22 @@ class _Means:
     """How the points of the readings make their values: value = f(points), with df/d(point)."""
 
     value: Floats  # (n,)
-    weight: Floats | None  # (P,) sensitivity of the value to each point; None: each reading is its one point
-    reading: Integers | None  # (P,)
-    back_pressure: Floats | None  # (n,) sensitivity to the resistance ratio
+    weight: Floats  # (P,) sensitivity of the value to each point
+    reading: Integers | None  # (P,) None: each reading is its one point
+    back_pressure: Floats  # (n,) sensitivity to the resistance ratio
 
     def of(self, points: Floats) -> Floats:
         """What an error with one sign at all points does to the readings: (P,) or (P, m) to (n,) or (n, m)."""
-        if self.weight is None or self.reading is None:
+        if self.reading is None:
             return points
         size = self.value.size
         if points.ndim == 1:
             return _summed(self.reading, self.weight * points, size)
-        columns = [_summed(self.reading, self.weight * column, size) for column in points.T]
-        return np.column_stack(columns) if columns else np.zeros((size, 0))
+        return np.column_stack([_summed(self.reading, self.weight * column, size) for column in points.T])
 
     def borne(self, points: Floats) -> Floats:
         """What an error at each point by itself does to its reading: (P,) to (P,)."""
-        return points if self.weight is None else np.asarray(self.weight * points)
+        return np.asarray(self.weight * points)
 
 
 def _summed(group: Integers, values: Floats, size: int) -> Floats:
@@ -152,7 +153,7 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
         if way.in_air is not None:
             y = np.ones(1)
             value = way.in_air.value(y, 1.0, 1.0)
-            power = float((way.in_air.slope(y, value, 1.0) / value)[0])
+            power = (way.in_air.slope(y, value, 1.0) / value).item()
             bend[mine] = (power - 1.0) / power
     near = np.flatnonzero(points.near_zero)
     bend[near if readings.points is None else readings.points.reading[near]] = np.nan
@@ -162,11 +163,11 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
 def _means(readings: Readings, value: Floats) -> _Means:
     points = readings.points
     if points is None:
-        return _Means(value, None, None, None)
+        return _Means(value, np.ones_like(value), None, np.zeros_like(value))
     passes = _passes(points, readings.size)
     weight = points.weight / passes[points.reading]
     mean = _summed(points.reading, weight * value, readings.size)
-    plain = _Means(mean, weight, points.reading, None)
+    plain = _Means(mean, weight, points.reading, np.zeros_like(mean))
     return plain if readings.hoods is None else _of_two(plain, readings, points, value, readings.hoods)
 
 
@@ -178,7 +179,7 @@ def _passes(points: Points, size: int) -> Integers:
 
 def _of_two(means: _Means, readings: Readings, points: Points, value: Floats, hoods: Hoods) -> _Means:
     """Readings whose value is made of two indications and the resistance ratio."""
-    flow, weight, back_pressure = means.value.copy(), np.array(means.weight), np.zeros(means.value.size)
+    flow, weight, back_pressure = (each.copy() for each in (means.value, means.weight, means.back_pressure))
     for way, mine in readings.rows_by_way():
         if way.of_two is not None:
             rows = np.arange(readings.size)[mine]
@@ -230,7 +231,7 @@ def _value_contributions(
         contributions.extend(_of_air(readings.air, air, means.of(points.density)))
     if readings.probes is not None:
         contributions.append(_probe(readings.probes, points, readings, means))
-    if readings.hoods is not None and means.back_pressure is not None:
+    if readings.hoods is not None:
         u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
         contributions.append(_type_b("back pressure", u, readings.hoods.hood))
     return tuple(contributions)
@@ -371,7 +372,7 @@ def _of_passes(points: Points, value: Floats, size: int) -> tuple[Floats, Floats
 def _resolution(readings: Readings, points: AtPoints, means: _Means) -> Floats:
     """Rounding is independent from place to place, and the same again in each pass, which may show the same digits."""
     step = resolution(1.0) * readings.resolution[readings.of_points] * points.sensitivity
-    if readings.points is None or means.weight is None:
+    if readings.points is None:
         return step
     place = _together(readings.points, _places(readings.points), points.near_zero)
     of_place = _summed(place, means.weight * step, step.size)
@@ -409,9 +410,9 @@ def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) 
     dof = np.full((readings.size, len(of_each)), np.inf)
     dof[:, 0] = _first(readings, points.probe_dof)
     of_reference = np.append(_reference_degrees_of_freedom(readings), np.inf)  # the last: no probe
-    dof[:, 1] = of_reference[probes.calibration]
     if probes.stability_dof is not None:
         dof[:, 1] = probes.stability_dof
+    dof[:, 2] = of_reference[probes.calibration]
     at = at_comparisons(beside, _stability_at_comparisons(readings), means.borne(points.probe[:, -1]), means.reading)
     return Contribution(
         "probe",

@@ -35,7 +35,7 @@ def _in_trials(open_flow: Floats, throttled_flow: Floats, ratio: Floats | float)
     bounded = (bracket > 0) & (throttled_flow > 0) & (np.asarray(ratio) > 1)
     flow = np.where(open_flow > 0, np.power(bracket, -0.5, out=np.full_like(bracket, np.inf), where=bounded), 0.0)
     without = np.isposinf(flow)
-    if without.any() and not without.all():
+    if not without.all():
         flow[without] = flow[~without].max()
     return flow
 

@@ -36,12 +36,12 @@ BEHIND_PROBES = " or ".join(
 )
 OF_PROBES = tuple(dict.fromkeys(way.quantity for way in WAYS if way.may_be_probe))
 
-_BY_KEY = {(way.quantity, way.density_effect): way for way in reversed(WAYS)}
+_BY_KEY: dict[tuple[str | None, str | None], Way] = {(way.quantity, way.density_effect): way for way in reversed(WAYS)}
 
 
 def way_of(quantity: str | None, density_effect: str | None) -> Way | None:
     """The way of an instrument that measures a quantity and declares an effect of the density; None: no flow is measured by it."""
-    return _BY_KEY.get((quantity or "", density_effect)) or _BY_KEY.get((quantity or "", None))
+    return _BY_KEY.get((quantity, density_effect)) or _BY_KEY.get((quantity, None))
 
 
 def flow_meters_at(place: str) -> tuple[Way, ...]:

@@ -15,6 +15,9 @@ def shares(x, calibration, borne=None, reading=None):
     at = at_comparisons(
         beside, U, np.ones(len(x)) if borne is None else np.array(borne), None if reading is None else np.array(reading)
     )
+    of_certificate = (range(3), range(3, 5))
+    certificates = np.tile(calibration, 2).tolist()  # of the points to the left, and to the right
+    assert all(place in of_certificate[one] for place, one in zip(at.comparison.tolist(), certificates, strict=True))
     found = {}
     for row, comparison, share in zip(at.result.tolist(), at.comparison.tolist(), at.share.tolist(), strict=True):
         if share:
@@ -51,6 +54,24 @@ def test_where_nothing_is_uncertain_the_nearness_counts():
     assert at.share == pytest.approx([0.75, 0.25])
     of_points = at_comparisons(beside, np.zeros(3), np.zeros(1), np.array([0]))
     assert of_points.share.sum() == pytest.approx(1.0)
+
+
+def test_of_points_that_bring_nothing_the_nearness_counts_for_each_alike():
+    """Points at 1 and 1.5 of one reading: halves of (1, 0) and of (0.25, 0.75)."""
+    found = shares([1.0, 1.5], [0, 0], [0.0, 0.0], [0, 0])
+    assert found == {(0, 0): pytest.approx(0.625), (0, 1): pytest.approx(0.375)}
+
+
+def test_what_little_the_points_bring_is_shared_as_more_would_be():
+    found = shares([1.0, 1.5], [0, 0], [0.001, 0.003], [0, 0])
+    assert found == {(0, 0): pytest.approx(1.75 / 4), (0, 1): pytest.approx(2.25 / 4)}
+
+
+@pytest.mark.parametrize("x", [0.5, 4.0, 9.0])
+def test_at_the_ends_and_beyond_a_comparison_counts_alone_and_no_other_is_named(x):
+    beside = neighbours([FIRST], np.array([0]), np.array([x]))
+    assert (beside.left.tolist(), beside.way.tolist()) == ([0 if x < 1 else 2], [0.0])
+    assert beside.right.tolist() == [1 if x < 1 else 2]
 
 
 def test_a_certificate_with_one_comparison_has_one_place():

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import MeasuringIntervalError
-from calib.measurement.at_points import at_points
+from calib.measurement.at_points import at_points, indication_scale
 from calib.measurement.ways import CALIBRATED_PAIR, INDICATED_VELOCITY, THERMAL, VANE, VELOCITY_PRESSURE
 from tests.arrays import correction, readings, several, single
 
@@ -130,6 +130,35 @@ def test_the_probe_s_curve_takes_the_velocity_that_a_coefficient_of_1_gives():
     assert np.linalg.norm(scatter) == pytest.approx(math.sqrt(1e-4 + 100.0 * 1e-6), rel=1e-12)
     assert reference == pytest.approx(0.05, rel=1e-14)
     assert stability == pytest.approx(0.1 / math.sqrt(3), rel=1e-14)
+
+
+def test_a_probe_whose_curve_stands_first_is_one_as_any_other():
+    """0.4 Pa at 1.25 kg/m3 make 0.8 m/s; the curve of the probe takes 0.05 - 0.01 x 0.8 to that."""
+    slow = single(0.4, way=VELOCITY_PRESSURE, density=1.25, calibration=1, probe=0)
+    found = at_points(readings(slow, curves=[PROBE, correction()]))
+    assert found.value == pytest.approx([0.8 + 0.05 - 0.008], rel=1e-14)
+    assert found.probe[0, -2] == pytest.approx(0.8 * 0.005, rel=1e-14)
+
+
+@pytest.mark.parametrize("indication", [0.0, -0.5])  # [m/s]
+def test_a_probe_says_nothing_of_standing_air_that_is_known(indication):
+    still = single(indication, way=THERMAL, probe=1, probe_limit=0.01)
+    found = at_points(readings(still, curves=[correction(), correction((0.2, 0.3), SCATTERED, nodes=EVERYWHERE)]))
+    assert found.value.tolist() == [indication]
+    assert found.probe.tolist() == [[0.0] * 4]
+
+
+SCATTERED, EVERYWHERE = [[1e-2, 0.0], [0.0, 1e-2]], ((-10.0, 0.4), (10.0, 0.4))
+
+
+def test_without_a_probe_there_are_no_parts_of_one():
+    assert at_points(readings(single(60.0, way=VELOCITY_PRESSURE))).probe.shape == (1, 0)
+
+
+def test_where_nothing_is_known_of_the_air_an_indication_stands_as_it_is():
+    vane = replace(readings(single(4.0, way=VANE, density=1.0), curves=[CURVE]), air=None)
+    assert indication_scale(vane).tolist() == [1.0]
+    assert at_points(vane).value == pytest.approx([4.18], rel=1e-15)
 
 
 def test_a_reading_without_a_probe_is_left_alone_beside_one_that_has_one():

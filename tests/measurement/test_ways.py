@@ -15,7 +15,21 @@ from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
 from calib.measurement.velocity_pressure import VELOCITY_PRESSURE
 from calib.measurement.way import ProbeUse
-from calib.measurement.ways import BY_NAME, WAYS, effects_of, flow_meters_at, way_of, way_of_reading
+from calib.measurement.ways import (
+    BEHIND_PROBES,
+    BY_NAME,
+    OF_PROBES,
+    QUANTITIES,
+    THROTTLED,
+    WAYS,
+    WITH_EFFECT,
+    WITH_THROTTLE,
+    effects_of,
+    flow_meters_at,
+    way_of,
+    way_of_reading,
+    with_reference_state,
+)
 from calib.records.words import DENSITY_EFFECTS, DUCT, OUTLET, PATTERNS, PLACES
 
 IN_AIR = [way for way in WAYS if way.in_air is not None]
@@ -123,6 +137,23 @@ def test_the_patterns_are_those_that_a_record_may_name():
 
 def test_no_flow_is_measured_by_a_thermometer():
     assert way_of("temperature", None) is None
+    assert way_of(None, None) is None
+
+
+def test_an_effect_that_a_quantity_does_not_have_leaves_it_as_it_is():
+    assert way_of("air velocity", "none of them") is INDICATED_VELOCITY
+    assert way_of("volume flow", "thermal") is HOOD
+
+
+def test_what_ways_ask_of_instruments_and_probes_is_said_in_words():
+    """Read off the rows: effects and probes of the air velocity, a throttle of hoods, probes that show a velocity themselves."""
+    assert QUANTITIES == ("air velocity", "pressure", "volume flow")
+    assert (WITH_EFFECT, WITH_THROTTLE, THROTTLED) == (("air velocity",), ("volume flow",), "hood")
+    assert BEHIND_PROBES == "for pressure or for air velocity with the density_effect velocity pressure"
+    assert OF_PROBES == ("air velocity",)
+    assert effects_of("air velocity") == ("thermal", "vane friction", "velocity pressure")
+    assert effects_of("pressure") == ()
+    assert with_reference_state() == {"thermal": THERMAL}
 
 
 def test_a_reading_without_conditions_of_the_air_is_one_of_the_indicated_velocity():
@@ -133,6 +164,8 @@ def test_a_reading_without_conditions_of_the_air_is_one_of_the_indicated_velocit
 
 def test_a_hood_with_its_throttle_set_is_a_way_of_its_own():
     assert way_of_reading(HOOD, in_known_air=False, is_throttled=True) is THROTTLED_HOOD
+    assert way_of_reading(HOOD, in_known_air=False, is_throttled=False) is HOOD
+    assert way_of_reading(VANE, in_known_air=True, is_throttled=True) is VANE
 
 
 @by_name(WAYS)
