@@ -61,7 +61,8 @@ def errors_at(places: Sequence[Place], drawn: Sequence[Floats]) -> Errors:
     summed: dict[Place, Floats] = {}
     for place, values in zip(places, drawn, strict=True):
         summed[place] = summed[place] + values if place in summed else values
-    return Errors(drawn[0].size, summed)
+    first, *_ = drawn
+    return Errors(first.size, summed)
 
 
 @dataclass(frozen=True)
