@@ -31,12 +31,12 @@ _SHIFTS = 8
 _SEED = 20261129
 _FIRST, _LAST = 1 << 10, 1 << 12  # points of each shift
 _SMALL_ENOUGH = 1e-3  # of the numerical error
-_NOTHING = 1e-9  # of a factor, over the largest: it is left to the own parts
+_NOTHING = 1e-9  # standard uncertainties: smaller factors are left out, and no own part counts for less
 _FAR = 6.0  # a limit so many standard uncertainties away is not crossed: 1e-9
 _STEPS = 1 << 11  # of the table of Phi, for each standard uncertainty: straight lines between are within 1e-8
 _AT_ONCE = 1 << 14  # values of Phi
 _PHI = ndtr(np.linspace(-_FAR, _FAR, int(2 * _FAR * _STEPS) + 1))
-_RISE = np.append(np.diff(_PHI), 0.0)
+_RISE = np.diff(_PHI)
 
 
 @dataclass(frozen=True)
@@ -68,9 +68,9 @@ def probability_of_all(limits: ToleranceIntervals, loadings: Floats, own: Floats
     `loadings` (n, m) and `own` (n,) are shares of each result's standard uncertainty: their squares add to 1 for each.
     """
     left, size, _ = np.linalg.svd(loadings, full_matrices=False)
-    counts = size > _NOTHING * max(float(size.max(initial=0.0)), 1.0)
+    counts = size > _NOTHING
     factors = left[:, counts] * size[counts]
-    root = np.maximum(np.sqrt(np.maximum(1.0 - np.sum(factors**2, axis=1), 0.0)), np.where(own > 0, own, _NOTHING))
+    root = np.maximum(own, _NOTHING)
     if not factors.shape[1]:
         return JointProbability(float(np.prod(ndtr(limits.upper) - ndtr(limits.lower))), 0.0)
     generators = np.sqrt(_primes(factors.shape[1]))
@@ -90,7 +90,7 @@ def _sum(
 ) -> float:
     """Sum over points of a lattice of factors of the probability that all results conform, given these."""
     lattice = np.mod(np.array(points)[:, np.newaxis] * generators + shift, 1.0)
-    drawn = ndtri(np.clip(np.abs(2.0 * lattice - 1.0), 1e-16, 1.0 - 1e-16))
+    drawn = ndtri(np.abs(2.0 * lattice - 1.0))
     # In standard deviations of the own parts.
     lower, upper, directions = limits.lower / own, limits.upper / own, (factors / own[:, np.newaxis]).T
     at_once = max(1, _AT_ONCE // own.size)
@@ -118,7 +118,7 @@ def _phi(x: Floats) -> Floats:
     steps *= _STEPS
     place = steps.astype(np.int32)
     steps -= place
-    steps *= _RISE.take(place, mode="clip")  # none is outside: without the look whether one is
+    steps *= _RISE.take(place, mode="clip")  # at the end nothing is left of a step: any rise will do
     steps += _PHI.take(place, mode="clip")
     return steps
 

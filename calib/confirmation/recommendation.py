@@ -107,7 +107,7 @@ def reliability(left: Floats, guarded: Floats, known: Spread, years: float) -> F
         return np.where(np.isnan(left + guarded), np.nan, np.abs(left) <= guarded + _ROUNDING).astype(float)
     u, dof = known.of_change(years), known.degrees_of_freedom
     inside = stdtr(dof, (guarded - left) / u) - stdtr(dof, (-guarded - left) / u)
-    return np.where(guarded > 0, inside, np.where(np.isnan(guarded), np.nan, 0.0))
+    return np.asarray(np.maximum(inside, 0.0))  # below 0 where U is wider than the limit
 
 
 @dataclass(frozen=True)
@@ -139,23 +139,23 @@ def recommend(
     def at(months: int, error: Floats) -> float:
         return float(np.nanmin(reliability(error, guarded, known, months / MONTHS_IN_A_YEAR)))
 
-    def longest(error: Floats) -> int | None:
-        steps = sorted({present, *(step for step in STEPS if step <= _longest(present, known))})
-        return max((months for months in steps if at(months, error) >= target), default=None)
+    def longest(error: Floats) -> int:  # 0: none
+        steps = {present, *(step for step in STEPS if step <= _longest(present, known))}
+        return max((months for months in steps if at(months, error) >= target), default=0)
 
     at_present = at(present, left)
     as_left, without = longest(left), longest(np.zeros_like(left))
     told = (
         f"{percent_down(at_present)} in tolerance after {_months(present)}, as it was left (wanted: {_percent(target)})"
     )
-    if at_present < target and without is not None and without > (as_left or 0):
+    if at_present < target and without > as_left:
         months = min(without, present)
         largest = _percent(float(np.nanmax(np.abs(left))))
         why = f"{told}: it was left with up to {largest} of its limit, and would keep {_months(months)} without that error"
         size = _reason_of_size(months, present, known)
         return Recommendation(remedy, months, at(months, np.zeros_like(left)), at_present, why, size)
     months = as_left or STEPS[0]
-    if as_left is None:
+    if not as_left:
         why = f"{told}; not even {_months(months)} would reach that: its limits are narrower than it keeps"
     else:
         why = told if months == present else f"{told}, {percent_down(at(months, left))} after {_months(months)}"

@@ -80,7 +80,7 @@ def with_what_factors_carry(
 
 
 def _carrying(own: Contribution, flows: Flows, traverses: Traverses) -> Contribution:
-    size, u = own.source.size, own.parts[:, 0]
+    size, (u,) = own.source.size, own.parts.T
     flow = flows.flow[:size]
     borne = [_of_factors(each, share, flows.flow, traverses) for each, share in _shared_along_calibrations(flows)]
     borne = [each for each in borne if np.any(each.relative)]
@@ -152,23 +152,24 @@ def _of_factors(parts: Floats, share: Share, flow: Floats, traverses: Traverses)
     along = []
     for place, rows in enumerate(traverses.of_factors):
         where, worth = np.zeros(0, dtype=np.int64), np.zeros(0)
+        calibration, *others = np.unique(share.group[rows])
         # Traverses by several calibrations: none of them is the one that the factor carries.
-        if np.all(share.group[rows] == share.group[rows[0]]):
+        if not others:
             each = parts[rows] / flow[rows, np.newaxis] / rows.size
-            relative[place], group[place] = each.sum(axis=0), share.group[rows[0]]
-            if share.at is not None and relative[place, 0] != 0:
-                where, worth = _along(share.at, rows, each[:, 0] / relative[place, 0])
+            relative[place], group[place] = each.sum(axis=0), calibration
+            if share.at is not None and relative[place].any():
+                weight = np.zeros_like(flow)
+                weight[rows] = (each / relative[place]).ravel()
+                where, worth = _along(share.at, rows, weight)
         along.append((where, worth))
     return _OfFactors(relative, group, along, share)
 
 
 def _along(at: AtComparisons, rows: Integers, weight: Floats) -> tuple[Integers, Floats]:
-    """Comparisons at which some results bear their error, and their shares there, weighted."""
-    place = np.full(int(at.result.max(initial=0)) + 1 + int(rows.max()), -1)
-    place[rows] = np.arange(rows.size)
-    entries = np.flatnonzero(place[at.result] >= 0)
+    """Comparisons at which the results `rows` bear their error, and their shares there, each by its weight (n,)."""
+    entries = np.isin(at.result, rows)
     where, index = np.unique(at.comparison[entries], return_inverse=True)
-    worth = at.share[entries] * weight[place[at.result[entries]]]
+    worth = at.share[entries] * weight[at.result[entries]]
     return where, np.bincount(index, worth, where.size).astype(np.float64, copy=False)
 
 

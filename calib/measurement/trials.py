@@ -61,7 +61,8 @@ def errors_at(places: Sequence[Place], drawn: Sequence[Floats]) -> Errors:
     summed: dict[Place, Floats] = {}
     for place, values in zip(places, drawn, strict=True):
         summed[place] = summed[place] + values if place in summed else values
-    return Errors(drawn[0].size, summed)
+    first, *_ = drawn
+    return Errors(first.size, summed)
 
 
 @dataclass(frozen=True)
@@ -205,7 +206,7 @@ def one_reading(readings: Readings, row: int) -> OneReading:
     mine = points_of(readings, row)
     air, hoods, factors = readings.air, readings.hoods, readings.found_factors
     way = readings.way_of(row)
-    density, reference_density = (1.0, 1.0) if air is None else (air.density[row], air.reference_density[row])
+    density, reference_density = (math.nan, math.nan) if air is None else (air.density[row], air.reference_density[row])
     x = readings.indication[mine]
     at = x if way.in_air is None else x * way.in_air.scale(density, reference_density)
     curve = readings.curves[readings.calibration[row]]
