@@ -14,7 +14,9 @@ from scipy.stats import t as t_distribution
 
 from calib.uncertainty.convolution import (
     ErrorParts,
+    _gauss_legendre,
     _Integral,
+    _wider,
     coverage_of,
     coverage_of_parts,
     error_parts_of,
@@ -198,12 +200,54 @@ def test_the_half_width_counts_from_5_percent_more_than_the_law_on(share, is_lar
     assert found.factor[0] == pytest.approx(convolved if is_larger else law, rel=1e-5)
 
 
-@pytest.mark.parametrize(("nu", "share"), [(7.0, 0.265), (21.0, 1.0)])
+@pytest.mark.parametrize(("nu", "share"), [(7.0, 0.26), (21.0, 1.0)])
 def test_many_parts_that_exceed_5_percent_together_are_asked_about(nu, share):
     # Many are normal together (central limit), with the variance nu/(nu - 2) of each.
     u = np.append(np.full(400, math.sqrt(share / 400)), math.sqrt(1 - share))
     found = coverage_of_parts(error_parts_of(u[np.newaxis], np.append(np.full(400, nu), math.inf)[np.newaxis]))
     assert found.factor[0] == pytest.approx(2.0 * math.sqrt(1 - share + share * nu / (nu - 2)), rel=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("share", "nu", "is_asked"),
+    [
+        # exp(10/4) = 12.18, exp(10/10) = 2.718.
+        ([0.083], [4.0], True),
+        ([0.081], [4.0], False),
+        ([0.04, 0.2], [4.0, 10.0], True),
+        ([0.04, 0.18], [4.0, 10.0], False),
+        ([0.99], [21.4], True),
+        ([0.99], [21.6], False),
+    ],
+)
+def test_results_that_cannot_exceed_5_percent_cost_no_integral(monkeypatch, share, nu, is_asked):
+    asked = []
+    monkeypatch.setattr("calib.uncertainty.convolution._wider", lambda *of: (asked.append(True), _wider(*of))[1])
+    u = 3.0 * np.sqrt([*share, 1 - sum(share)])
+    coverage_of_parts(error_parts_of(u[np.newaxis], np.array([[*nu, math.inf]])))
+    assert bool(asked) == is_asked
+
+
+# Each a little to either side of where the next number of nodes begins.
+NORMAL_AND_RECTANGULAR = [
+    (8.485 / (edge - 24 + beside), math.inf) for edge in (48, 96, 192, 384, 768) for beside in (-0.3, 0.3)
+]
+T_AND_RECTANGULAR = [(0.81, 8.0), (0.83, 8.0), (0.303, 4.0), (0.309, 4.0), (0.1175, 1.0), (0.1195, 1.0)]
+
+
+@pytest.mark.parametrize(("s", "nu"), [*NORMAL_AND_RECTANGULAR, *T_AND_RECTANGULAR])
+def test_an_integral_has_the_nodes_that_its_half_width_and_its_reach_ask_for(monkeypatch, s, nu):
+    """48 nodes or twice that and so on, up to 768: three for each two turns of sin(w t), and 24 more."""
+    asked = []
+    monkeypatch.setattr(
+        "calib.uncertainty.convolution._gauss_legendre",
+        lambda nodes: (asked.append(nodes), _gauss_legendre(nodes))[1],
+    )
+    half_width(errors([s], [nu], [math.sqrt(1 - s**2)]))
+    reach = math.sqrt(32) / s if nu == math.inf else (16 / math.sqrt(nu) + 6) / s
+    k = t_distribution.ppf(0.5 * (1 + P), nu)
+    needed = 0.75 * math.sqrt((k * s) ** 2 + 4 * (1 - s**2)) * reach + 24
+    assert asked == [next((nodes for nodes in (48, 96, 192, 384) if nodes >= needed), 768)]
 
 
 def test_of_many_results_each_has_its_own_factor_at_the_probability_asked_for():
