@@ -38,19 +38,18 @@ from calib.uncertainty.propagation import welch_satterthwaite
 LARGER_BY = 0.05  # than the law's U: then the convolved half-width counts
 
 # A result is asked about where its parts with few degrees of freedom bring so much of the variance that the half-width may exceed
-# the law's by 5 %: where sum share_i/share(nu_i) >= 1, share(nu) being half of what one such part alone would need, or less
-# (tests/uncertainty/test_convolution.py tries them). From 8 degrees of freedom on no share of one part is enough, but several are.
-_DEGREES = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 20.0)
-_SHARES = (0.0003, 0.003, 0.01, 0.03, 0.06, 0.14, 0.25, 0.4, 0.6)
+# the law's by 5 %: where sum share_i exp(10/nu_i) >= 1 (tests/uncertainty/test_convolution.py tries it; with 9 for 10 some are
+# missed). From 8 degrees of freedom on no share of one part is enough, but several are, up to nu/(nu - 2) = 1.05^2.
+_SHARE_FALLS = 10.0
+_FEW = 21.5
 
 _TABLE = 2048  # values of g_nu, between which it is taken as straight
 _AS_NORMAL = 200.0  # degrees of freedom above which t is taken as normal
 _MOST_TABLES = 32  # degrees of freedom that are told apart; more are rounded down to a lattice of 1/nu
 _LATTICE = 512
-_NODES = (48, 96, 192, 384, 768)
+_NODES = tuple(48 << doublings for doublings in range(5))
 _STEPS = 60
 _STEADY = 1e-6  # relative step of a half-width at which it is that: the next one would be of its square
-_FARTHEST = 1e9  # beyond any half-width, in combined standard uncertainties
 _LEAST_BEYOND = 1e-12  # what rounding leaves of a probability of 0
 _AT_ONCE = 4096  # results whose integrals are in memory together
 
@@ -147,12 +146,12 @@ def _of_unit(parts: ErrorParts) -> ErrorParts:
 
 
 def _is_asked(parts: ErrorParts, u: Floats) -> Truths:
-    few = parts.degrees_of_freedom < _DEGREES[-1]
+    few = parts.degrees_of_freedom < _FEW
     # The usual job has none.
     asked = np.any(few, axis=1) & (u > 0)
     if np.any(asked):
         dof, share = parts.degrees_of_freedom[asked], (parts.student[asked] / u[asked, np.newaxis]) ** 2
-        enough = np.where(dof < _DEGREES[-1], share / np.interp(dof, _DEGREES, _SHARES), 0.0)
+        enough = np.where(dof < _FEW, share * np.exp(_SHARE_FALLS / dof), 0.0)
         asked[asked] = np.sum(enough, axis=1) >= 1.0
     return np.asarray(asked)
 
@@ -162,7 +161,7 @@ def _wider(unit: ErrorParts, than: Floats, probability: float) -> Floats:
     p = exact_probability(probability)
     wide = np.full(than.size, np.nan)
     reach = _reach(unit)
-    needed = np.maximum(_about(unit, probability), than) * reach / 2.0 + 24.0
+    needed = 0.75 * _about(unit, probability) * reach + 24.0
     classes = np.minimum(np.searchsorted(_NODES, needed), len(_NODES) - 1)
     tables = _tables(unit)
     for place in np.unique(classes).tolist():
@@ -178,26 +177,25 @@ def _wider(unit: ErrorParts, than: Floats, probability: float) -> Floats:
 def _reach(unit: ErrorParts) -> Floats:
     """(n,) t beyond which phi is below 1e-7: where the fastest of the parts falls below."""
     with np.errstate(divide="ignore", over="ignore"):
-        normal = np.sum(np.where(np.isinf(unit.degrees_of_freedom), unit.student, 0.0) ** 2, axis=1)
-        reach = np.sqrt(32.0 / normal)
-        of_t = np.where(np.isinf(unit.degrees_of_freedom), np.inf, _end(unit.degrees_of_freedom) / unit.student)
-    return np.asarray(np.minimum(reach, np.min(of_t, axis=1, initial=np.inf)))
+        of_normal = np.sqrt(32.0 / _normal_variance(unit))
+        of_t = _end(unit.degrees_of_freedom) / unit.student
+    return np.asarray(np.minimum(of_normal, np.min(of_t, axis=1, initial=np.inf)))
 
 
-def _end(dof: Floats) -> Floats:
+def _normal_variance(unit: ErrorParts) -> Floats:
+    """(n,) of the normal parts."""
+    return np.asarray(np.sum(np.where(np.isinf(unit.degrees_of_freedom), unit.student, 0.0) ** 2, axis=1))
+
+
+def _end(dof: ArrayLike) -> Floats:
     """z beyond which g_nu(z) is below 1e-7."""
     return np.asarray(16.0 / np.sqrt(dof) + 6.0)
 
 
 def _about(unit: ErrorParts, probability: float) -> Floats:
-    """(n,) half-widths, about, and rather too large: by so much is sin(w t) to be resolved."""
-    dof = np.where(unit.student > 0, unit.degrees_of_freedom, np.inf)
-    k = np.full(dof.shape, float(coverage_factor(np.inf, probability)))
-    few = np.isfinite(dof)
-    k[few] = coverage_factor(dof[few], probability)
-    return np.asarray(
-        1.5 * np.sqrt(np.sum((k * unit.student) ** 2, axis=1) + 4.0 * np.sum(unit.rectangular**2, axis=1))
-    )
+    """(n,) half-widths, about: by so much is sin(w t) to be resolved."""
+    k, k_normal = (coverage_factor(dof, probability) for dof in (unit.degrees_of_freedom, np.inf))
+    return np.asarray(np.linalg.norm(np.hstack([k * unit.student, k_normal * unit.rectangular]), axis=1))
 
 
 @dataclass(frozen=True)
@@ -218,7 +216,9 @@ class _Tables:
         for place in np.unique(index[index >= 0]).tolist():
             is_mine = index == place
             mine = slice(None) if np.all(is_mine) else is_mine
-            steps = np.minimum(np.sqrt(z[mine] * (_TABLE**2 / float(_end(self.nu[place])))), _TABLE - 1e-9)
+            steps = np.sqrt(
+                z[mine] * (_TABLE**2 / float(_end(self.nu[place])))
+            )  # below its end: the nodes reach no farther
             low = steps.astype(np.int64)
             g = self.values[place]
             log_phi[mine] += g[low] + (steps - low) * np.diff(g)[low]
@@ -230,8 +230,8 @@ def _tables(unit: ErrorParts) -> _Tables:
     told = np.unique(dof[few])
     if told.size > _MOST_TABLES:
         # Rounded down: the distribution is a trace wider.
-        lattice = np.maximum(np.ceil(_LATTICE / np.where(few, dof, 1.0)), 1.0)
-        dof = np.where(few, _LATTICE / lattice, dof)
+        dof = dof.copy()
+        dof[few] = _LATTICE / np.ceil(_LATTICE / dof[few])
         told = np.unique(dof[few])
     values = np.array([_characteristic(nu) for nu in told.tolist()]).reshape(told.size, _TABLE + 1)
     return _Tables(told, values, np.where(few, np.searchsorted(told, dof), -1))
@@ -240,11 +240,12 @@ def _tables(unit: ErrorParts) -> _Tables:
 @lru_cache(maxsize=4 * _LATTICE)
 def _characteristic(nu: float) -> Floats:
     """ln g_nu at even steps of the root of z, from 0 to its end."""
-    x = np.sqrt(nu) * float(_end(np.asarray(nu))) * np.linspace(0.0, 1.0, _TABLE + 1)[1:] ** 2
+    x = np.sqrt(nu) * float(_end(nu)) * np.linspace(0.0, 1.0, _TABLE + 1) ** 2
     order = nu / 2.0
-    log_g = np.log(kve(order, x)) - x + order * np.log(x) - gammaln(order) - (order - 1.0) * np.log(2.0)
-    # Near 0 the Bessel function of a high order overflows, and the series of g begins with its variance.
-    return np.append(0.0, np.where(np.isfinite(log_g), log_g, -0.5 * x**2 / max(nu - 2.0, 1.0)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        log_g = np.log(kve(order, x)) - x + order * np.log(x) - gammaln(order) - (order - 1.0) * np.log(2.0)
+    # At 0, and near it where the Bessel function of a high order overflows, g is 1 but for 1e-5.
+    return np.where(np.isfinite(log_g), log_g, 0.0)
 
 
 @dataclass(frozen=True)
@@ -272,14 +273,14 @@ class _Integral:
         what is known to hold the root.
         """
         w, moving, going = np.where(below > 0, below, 1.0), np.arange(below.size), self
-        low, high = below.copy(), np.full(below.size, _FARTHEST)
+        low, high = below.copy(), np.full(below.size, np.inf)
         for _ in range(_STEPS):
             at = w[moving]
             beyond = np.maximum(1.0 - going.probability(at), _LEAST_BEYOND)
             is_low = beyond > 1.0 - p
             low[moving], high[moving] = np.where(is_low, at, low[moving]), np.where(is_low, high[moving], at)
             step = np.log(beyond / (1.0 - p)) * beyond / (at * np.maximum(going.density(at), _LEAST_BEYOND))
-            following = at * np.exp(np.clip(step, -1.0, 1.0))
+            following = at * np.exp(np.minimum(step, 1.0))
             inside = (following > low[moving]) & (following < high[moving])
             still = np.abs(step) > _STEADY
             w[moving] = np.where(inside | ~still, following, 0.5 * (low[moving] + high[moving]))
@@ -297,8 +298,7 @@ def _gauss_legendre(nodes: int) -> tuple[Floats, Floats]:
 def _integral(unit: ErrorParts, tables: _Tables, reach: Floats, nodes: int) -> _Integral:
     x, weight = _gauss_legendre(nodes)
     t = 0.5 * reach[:, np.newaxis] * (x + 1.0)
-    normal = np.sum(np.where(np.isinf(unit.degrees_of_freedom), unit.student, 0.0) ** 2, axis=1)
-    log_phi = -0.5 * normal[:, np.newaxis] * t**2
+    log_phi = -0.5 * _normal_variance(unit)[:, np.newaxis] * t**2
     for column in range(unit.student.shape[1]):
         if np.any(tables.index[:, column] >= 0):
             tables.add(column, t * unit.student[:, column, np.newaxis], log_phi)

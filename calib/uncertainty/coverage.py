@@ -3,7 +3,7 @@
 import math
 
 import numpy as np
-from numpy.polynomial.chebyshev import chebfit, chebval
+from numpy.polynomial import Chebyshev
 from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtridf, stdtrit
 
@@ -28,7 +28,7 @@ _MANY = 400.0
 
 # Many quantiles between 1 and that are read off a Chebyshev series of ln t in 1/nu: to 1e-13 at the usual probability, and to
 # 1e-8 at 99.9999 %. A few are asked for each by itself.
-_ORDER = 24
+_DEGREE = 23
 _FEW = 64
 
 
@@ -53,10 +53,8 @@ def _small(nu: Floats, quantile: float) -> Floats:
     k = np.empty_like(nu)
     below = nu < 1.0
     k[below] = stdtrit(nu[below], quantile)
-    nodes = np.cos(np.pi * (np.arange(_ORDER) + 0.5) / _ORDER)
-    low, high = 1.0 / _MANY, 1.0
-    series = chebfit(nodes, np.log(stdtrit(2.0 / (low + high + (high - low) * nodes), quantile)), _ORDER - 1)
-    k[~below] = np.exp(chebval((2.0 / nu[~below] - low - high) / (high - low), series))
+    series = Chebyshev.interpolate(lambda x: np.log(stdtrit(1.0 / x, quantile)), _DEGREE, domain=[1.0 / _MANY, 1.0])
+    k[~below] = np.exp(series(1.0 / nu[~below]))
     return k
 
 
@@ -87,4 +85,6 @@ def degrees_of_freedom_from_factor(factor: ArrayLike, probability: float = COVER
     k = np.asarray(factor, dtype=float)
     quantile = 0.5 * (1.0 + exact_probability(probability))
     above = k > float(ndtri(quantile))
-    return np.where(above, stdtridf(quantile, np.where(above, k, 2.0 * ndtri(quantile))), np.inf)
+    nu = np.full_like(k, np.inf)
+    nu[above] = stdtridf(quantile, k[above])
+    return nu

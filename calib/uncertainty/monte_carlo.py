@@ -194,8 +194,8 @@ def _ends(trials: int, probability: float) -> tuple[int, int]:
 
 
 def _inside(trials: int, probability: float) -> int:
-    """Steps q between the ends of an interval with that probability: p M to the nearest integer (7.7.1)."""
-    return min(math.floor(exact_probability(probability) * trials + 0.5), trials - 1)
+    """Steps q between the ends of an interval with that probability: p M to the nearest integer (7.7.1); of a block below M."""
+    return math.floor(exact_probability(probability) * trials + 0.5)
 
 
 def _figures(values: Floats, probability: float) -> tuple[float, float, float, float]:
@@ -205,11 +205,8 @@ def _figures(values: Floats, probability: float) -> tuple[float, float, float, f
 
 
 def _sort_tails(values: Floats, tail: int) -> None:
-    """Put as many of the least and of the largest values in rising order at the ends, in place; where they meet, all of them."""
-    if 2 * tail >= values.size:
-        values.sort()
-        return
-    values.partition((tail - 1, values.size - tail))
+    """Put as many of the least and of the largest values in rising order at the ends, in place."""
+    values.partition((tail, -tail))
     values[:tail].sort()
     values[-tail:].sort()
 

@@ -208,14 +208,9 @@ class _Grouped:
 
     def _over_comparisons(self, place: Integers, comparison: Integers, worth: Floats) -> Floats:
         """The rule asked of what the terms are worth at each comparison, summed first."""
-        groups, width = self.owner.size, int(comparison.max(initial=0)) + 1
-        pairs = place * width + comparison
-        if groups * width <= 4 * pairs.size:  # few groups: a place for each pair there could be, without sorting
-            at_each: Floats = np.bincount(pairs, worth, groups * width).astype(float)
-            return self.rule(at_each[:, np.newaxis], np.repeat(np.arange(groups), width), groups)
-        present, pair = np.unique(pairs, return_inverse=True)
-        at_present: Floats = np.bincount(pair, worth).astype(float)
-        return self.rule(at_present[:, np.newaxis], present // width, groups)
+        pair, group = _numbered(place, comparison, self.owner.size)
+        at_each: Floats = np.bincount(pair, worth, group.size).astype(float)
+        return self.rule(at_each[:, np.newaxis], group, self.owner.size)
 
     def attributed(self) -> Iterator[tuple[int, Floats | float]]:
         """Contributions, and what share (groups,) of each group's variance stands in their lines: by their sums of squares."""
@@ -328,7 +323,7 @@ def _at_comparisons(
         term = np.full(size, -1)
         term[inside] = np.arange(of_share.start, of_share.stop)
         at = term[share.at.result]
-        counted: slice | Truths = slice(None) if inside.size == size else at >= 0
+        counted = at >= 0
         at = at[counted]
         columns.append((place[at], share.at.comparison[counted], terms[at, 0] * share.at.share[counted]))
     group, comparison, worth = (np.concatenate(column) for column in zip(*columns, strict=True))
@@ -368,10 +363,15 @@ def _places(group: Integers, membership: Integers, totals: int) -> tuple[Integer
     """Number of the pair of total and group that a term belongs to, and the total of each pair."""
     if np.all(group[1:] > group[:-1]):  # rising: no group stands twice
         return np.arange(group.size), membership
-    width = int(group.max(initial=0)) + 1
-    pairs = membership * width + group
-    if totals * width <= 4 * group.size:  # few groups: a place for each pair there could be, without sorting
-        return pairs, np.repeat(np.arange(totals), width)
+    return _numbered(membership, group, totals)
+
+
+def _numbered(outer: Integers, inner: Integers, outers: int) -> tuple[Integers, Integers]:
+    """Number of each pair of an outer number, below `outers`, and an inner one; and the outer number of each that has one."""
+    width = int(inner.max(initial=0)) + 1
+    pairs = outer * width + inner
+    if outers * width <= 4 * pairs.size:  # few: a number for each pair there could be, without sorting
+        return pairs, np.repeat(np.arange(outers), width)
     present, place = np.unique(pairs, return_inverse=True)
     return place, present // width
 

@@ -8,10 +8,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
+from scipy.special import ndtri
 from scipy.stats import norm
 from scipy.stats import t as t_distribution
 
-from calib.uncertainty.convolution import ErrorParts, coverage_of_parts, error_parts_of, half_width
+from calib.uncertainty.convolution import (
+    ErrorParts,
+    _gauss_legendre,
+    _Integral,
+    _wider,
+    coverage_of,
+    coverage_of_parts,
+    error_parts_of,
+    half_width,
+)
 from calib.uncertainty.coverage import coverage_factor, degrees_of_freedom_from_factor, exact_probability
 from calib.uncertainty.propagation import welch_satterthwaite
 
@@ -37,6 +47,79 @@ def of_two(inside, density, most, p=P):
 def test_of_one_part_it_is_the_quantile_of_t(nu, probability):
     expected = 0.3 * t_distribution.ppf(0.5 * (1 + exact_probability(probability)), nu)
     assert half_width(errors([0.3], [nu]), probability)[0] == pytest.approx(expected, rel=2e-4)
+
+
+@pytest.mark.parametrize("nu", [185.0, 200.0])
+def test_up_to_200_degrees_of_freedom_t_is_t(nu):
+    assert half_width(errors([0.3], [nu]))[0] == pytest.approx(0.3 * t_distribution.ppf(0.5 * (1 + P), nu), rel=2e-5)
+
+
+@pytest.mark.parametrize("nu", [200.5, 215.0])
+def test_above_200_degrees_of_freedom_t_is_normal_with_its_variance(nu):
+    # Var(t) = nu/(nu - 2): any text on probability. Its quantile lies 0.1 % beside that of t.
+    expected = 0.3 * math.sqrt(nu / (nu - 2)) * ndtri(0.5 * (1 + P))
+    assert half_width(errors([0.3], [nu]))[0] == pytest.approx(expected, rel=1e-6)
+
+
+def test_each_of_many_results_has_the_distribution_of_its_own_parts():
+    nu = np.array([1.5, math.inf, 7.0, 3.0, math.inf, 150.0, 3.0])
+    u = np.array([0.2, 0.7, 3.0, 1.1, 5.0, 0.4, 2.0])
+    expected = [scale * t_distribution.ppf(0.5 * (1 + P), dof) for scale, dof in zip(u, nu, strict=True)]
+    nothing, any_dof = np.zeros(7), np.array([1.0, 2.0, math.inf, 5.0, 1.0, 2.0, 7.0])
+    first = error_parts_of(np.column_stack([u, nothing]), np.column_stack([nu, any_dof]))
+    last = error_parts_of(np.column_stack([nothing, u]), np.column_stack([any_dof, nu]))
+    assert half_width(first) == pytest.approx(expected, rel=1e-4)
+    assert half_width(last) == pytest.approx(expected, rel=1e-4)
+
+
+@pytest.mark.parametrize(("size", "told_apart"), [(32, True), (33, False)])
+def test_up_to_32_degrees_of_freedom_are_told_apart_and_more_rounded_down_to_512_parts(size, told_apart):
+    nu = np.linspace(1.013, 5.913, size)
+    told = nu if told_apart else 512 / np.ceil(512 / nu)
+    # Degrees of freedom of a part that brings nothing do not count.
+    parts = error_parts_of(np.tile([1.0, 0.0], (size, 1)), np.column_stack([nu, nu + 10.0]))
+    assert half_width(parts) == pytest.approx(t_distribution.ppf(0.5 * (1 + P), told), rel=4e-5)
+
+
+def test_the_combined_uncertainty_is_the_root_of_the_sum_of_squares():
+    parts = ErrorParts(np.array([[3.0, 4.0], [0.0, 0.5]]), np.full((2, 2), 5.0), np.array([[12.0], [1.2]]))
+    assert parts.standard_uncertainty == pytest.approx([13.0, 1.3], rel=1e-14)
+
+
+def test_what_is_known_by_limits_is_rectangular_unless_it_has_finite_degrees_of_freedom():
+    u = np.array([[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]])
+    dof = np.array([[math.inf, 7.0, 3.0], [8.0, math.inf, math.inf]])
+    parts = error_parts_of(u, dof, np.array([[True, True, False], [True, False, False]]))
+    assert (parts.student == [[0.0, 2.0, 3.0], [4.0, 5.0, 6.0]]).all()
+    assert (parts.degrees_of_freedom == dof).all()
+    assert (parts.rectangular == [[1.0], [0.0]]).all()
+    assert error_parts_of(u, dof).rectangular.shape == (2, 0)
+
+
+def test_a_line_is_split_into_series_by_their_shares_of_its_variance():
+    # 4 in shares of 0.36 and 0.64 is 2.4 and 3.2; 2 in shares of 0.25 and 0.75 is 1 and the root of 3.
+    parts = error_parts_of(np.array([[3.0, 4.0], [1.0, 2.0]]), np.array([[5.0, 6.0], [7.0, 8.0]]))
+    split = parts.split(1, np.array([[0.36, 0.64], [0.25, 0.75]]), np.array([[1.0, 2.0], [3.0, 4.0]]))
+    assert split.student == pytest.approx(np.array([[3.0, 0.0, 2.4, 3.2], [1.0, 0.0, 1.0, math.sqrt(3)]]), rel=1e-14)
+    assert (split.degrees_of_freedom == [[5.0, 6.0, 1.0, 2.0], [7.0, 8.0, 3.0, 4.0]]).all()
+    assert (parts.student == [[3.0, 4.0], [1.0, 2.0]]).all()
+
+
+def test_a_half_width_is_settled_in_nine_steps_at_most(monkeypatch):
+    steps, probability = [], _Integral.probability
+    monkeypatch.setattr(_Integral, "probability", lambda self, w: (steps.append(w.size), probability(self, w))[1])
+    half_width(errors([0.5, 0.5, 0.5], [1.0, 2.0, 4.0]), 0.99)
+    half_width(errors([1.0], [math.inf]))
+    assert len(steps) <= 2 * 9
+
+
+def test_where_a_step_would_leave_what_holds_the_root_it_is_halved():
+    # Two narrow humps at -3 and 3: between them the density says nothing. P(|Y| <= w) is that of the hump, (w - 3)/0.05.
+    x, weight = np.polynomial.legendre.leggauss(512)
+    t = 60.0 * (x + 1.0)
+    phi = np.cos(3.0 * t) * np.exp(-0.5 * (0.05 * t) ** 2)
+    integral = _Integral(t[np.newaxis], (phi * 60.0 * weight * 2.0 / np.pi)[np.newaxis])
+    assert integral.half_width(np.zeros(1), 0.9)[0] == pytest.approx(3.0 + 0.05 * ndtri(0.9), rel=1e-9)
 
 
 @pytest.mark.parametrize(("nu", "s"), [(1.0, 0.1), (1.0, 1.0), (2.0, 0.2), (2.0, 3.0), (3.7, 0.5), (8.0, 1.0)])
@@ -103,6 +186,79 @@ def test_no_share_of_one_part_that_is_not_asked_about_would_exceed_5_percent(nu)
     law = coverage_factor(nu / share**2)
     found, convolved = coverage_of_parts(parts).factor, half_width(parts)
     assert (convolved[found <= law * (1 + 1e-12)] <= 1.0505 * law[found <= law * (1 + 1e-12)]).all()
+
+
+@pytest.mark.parametrize(("share", "is_larger"), [(0.0579, False), (0.0649, True)])
+def test_the_half_width_counts_from_5_percent_more_than_the_law_on(share, is_larger):
+    s = math.sqrt(share / (1 - share))
+    integral = of_two(lambda low, high: t_distribution.cdf(high / s, 3) - t_distribution.cdf(low / s, 3), norm.pdf, 9.0)
+    convolved = integral * math.sqrt(1 - share)
+    law = t_distribution.ppf(0.5 * (1 + P), 3 / share**2)
+    assert 1.047 < convolved / law < 1.053
+    assert (convolved / law > 1.05) == is_larger
+    found = coverage_of_parts(error_parts_of(np.sqrt([[share, 1 - share]]), np.array([[3.0, math.inf]])))
+    assert found.factor[0] == pytest.approx(convolved if is_larger else law, rel=1e-5)
+
+
+@pytest.mark.parametrize(("nu", "share"), [(7.0, 0.26), (21.0, 1.0)])
+def test_many_parts_that_exceed_5_percent_together_are_asked_about(nu, share):
+    # Many are normal together (central limit), with the variance nu/(nu - 2) of each.
+    u = np.append(np.full(400, math.sqrt(share / 400)), math.sqrt(1 - share))
+    found = coverage_of_parts(error_parts_of(u[np.newaxis], np.append(np.full(400, nu), math.inf)[np.newaxis]))
+    assert found.factor[0] == pytest.approx(2.0 * math.sqrt(1 - share + share * nu / (nu - 2)), rel=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("share", "nu", "is_asked"),
+    [
+        # exp(10/4) = 12.18, exp(10/10) = 2.718.
+        ([0.083], [4.0], True),
+        ([0.081], [4.0], False),
+        ([0.04, 0.2], [4.0, 10.0], True),
+        ([0.04, 0.18], [4.0, 10.0], False),
+        ([0.99], [21.4], True),
+        ([0.99], [21.6], False),
+    ],
+)
+def test_results_that_cannot_exceed_5_percent_cost_no_integral(monkeypatch, share, nu, is_asked):
+    asked = []
+    monkeypatch.setattr("calib.uncertainty.convolution._wider", lambda *of: (asked.append(True), _wider(*of))[1])
+    u = 3.0 * np.sqrt([*share, 1 - sum(share)])
+    coverage_of_parts(error_parts_of(u[np.newaxis], np.array([[*nu, math.inf]])))
+    assert bool(asked) == is_asked
+
+
+# Each a little to either side of where the next number of nodes begins.
+NORMAL_AND_RECTANGULAR = [
+    (8.485 / (edge - 24 + beside), math.inf) for edge in (48, 96, 192, 384, 768) for beside in (-0.3, 0.3)
+]
+T_AND_RECTANGULAR = [(0.81, 8.0), (0.83, 8.0), (0.303, 4.0), (0.309, 4.0), (0.1175, 1.0), (0.1195, 1.0)]
+
+
+@pytest.mark.parametrize(("s", "nu"), [*NORMAL_AND_RECTANGULAR, *T_AND_RECTANGULAR])
+def test_an_integral_has_the_nodes_that_its_half_width_and_its_reach_ask_for(monkeypatch, s, nu):
+    """48 nodes or twice that and so on, up to 768: three for each two turns of sin(w t), and 24 more."""
+    asked = []
+    monkeypatch.setattr(
+        "calib.uncertainty.convolution._gauss_legendre",
+        lambda nodes: (asked.append(nodes), _gauss_legendre(nodes))[1],
+    )
+    half_width(errors([s], [nu], [math.sqrt(1 - s**2)]))
+    reach = math.sqrt(32) / s if nu == math.inf else (16 / math.sqrt(nu) + 6) / s
+    k = t_distribution.ppf(0.5 * (1 + P), nu)
+    needed = 0.75 * math.sqrt((k * s) ** 2 + 4 * (1 - s**2)) * reach + 24
+    assert asked == [next((nodes for nodes in (48, 96, 192, 384) if nodes >= needed), 768)]
+
+
+def test_of_many_results_each_has_its_own_factor_at_the_probability_asked_for():
+    # The second alone is convolved: t with 2 degrees of freedom. The others keep what is given, though it is not the law's.
+    parts = error_parts_of(
+        np.array([[0.1, 1.0], [0.7, 0.0], [0.0, 0.0], [0.3, 0.4]]),
+        np.array([[5.0, math.inf], [2.0, math.inf], [1.0, 2.0], [math.inf, 60.0]]),
+    )
+    found = coverage_of(parts, [7.7, 30.0, math.inf, 12.5], 0.9)
+    assert found.factor == pytest.approx(t_distribution.ppf(0.95, [7.7, 2.0, 1e12, 12.5]), rel=2e-5)
+    assert found.degrees_of_freedom == pytest.approx([7.7, 2.0, math.inf, 12.5], rel=2e-4)
 
 
 def test_the_degrees_of_freedom_are_those_of_k():

@@ -1,6 +1,7 @@
 """Coverage factors (JCGM 100:2008, clause 6 and Annex G). The tables G.1 and G.2 are checked in tests/published."""
 
 import math
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from scipy.stats import t as t_distribution
 from calib.errors import CalibError
 from calib.uncertainty.coverage import (
     COVERAGE_PROBABILITY,
+    _large,
     coverage_factor,
     degrees_of_freedom_from_factor,
     exact_probability,
@@ -37,6 +39,24 @@ def test_many_degrees_of_freedom_have_the_quantile_of_scipy_too(nu):
     assert coverage_factor(nu) == pytest.approx(
         t_distribution.ppf(0.5 * (1 + exact_probability(0.9545)), nu), rel=1e-12
     )
+
+
+@pytest.mark.parametrize(("nu", "z"), [(2, Fraction(3, 2)), (7, Fraction(-1, 3)), (3, Fraction(5, 2))])
+def test_the_series_for_many_degrees_of_freedom_is_that_of_abramowitz_and_stegun(nu, z):
+    # 26.7.5 in whole numbers, from memory; few degrees of freedom, so that each of its terms counts.
+    g_1 = Fraction(1, 4) * z * (z**2 + 1)
+    g_2 = Fraction(1, 96) * z * (3 + z**2 * (16 + 5 * z**2))
+    g_3 = Fraction(1, 384) * z * (-15 + z**2 * (17 + z**2 * (19 + 3 * z**2)))
+    g_4 = Fraction(1, 92160) * z * (-945 + z**2 * (-1920 + z**2 * (1482 + z**2 * (776 + 79 * z**2))))
+    expected = z + g_1 / nu + g_2 / nu**2 + g_3 / nu**3 + g_4 / nu**4
+    assert _large(np.array([float(nu)]), float(z)) == pytest.approx([float(expected)], rel=1e-14)
+
+
+def test_many_values_just_below_1_and_just_above_it_have_the_quantile_of_scipy():
+    # A probability at which the series, beyond its end, would be off at once.
+    nu = np.linspace(0.905, 1.095, 80)
+    quantile = 0.5 * (1 + 0.999999)
+    assert coverage_factor(nu, 0.999999) == pytest.approx(t_distribution.ppf(quantile, nu), rel=1e-8)
 
 
 def test_degrees_of_freedom_just_below_2_have_a_factor_just_above_that_of_2():
@@ -91,6 +111,18 @@ def test_fewer_degrees_of_freedom_never_lower_the_factor(nu, probability):
 def test_three_stated_probabilities_stand_for_whole_standard_deviations(stated, k):
     # erfc is another function than the erf of the package. Source: GUM Table G.2, note, from memory.
     assert 1.0 - exact_probability(stated) == pytest.approx(math.erfc(k / math.sqrt(2)), rel=1e-9)
+
+
+def test_a_probability_is_that_which_is_stated_to_nine_digits():
+    assert exact_probability(0.9545 + 4e-10) == exact_probability(0.9545)
+    assert exact_probability(0.9545 + 4e-9) == 0.9545 + 4e-9
+
+
+def test_factors_of_any_shape_tell_their_degrees_of_freedom():
+    expected = np.array([[3.0, math.inf], [12.5, 4.0]])
+    found = degrees_of_freedom_from_factor(coverage_factor(expected, 0.9), 0.9)
+    assert found == pytest.approx(expected, rel=1e-6)
+    assert degrees_of_freedom_from_factor(coverage_factor(5.5)).shape == ()
 
 
 def test_any_other_probability_is_meant_as_it_is_stated():

@@ -109,6 +109,23 @@ def test_a_sample_has_the_shape_of_its_distribution(distribution, probability_be
     assert stats.kstest(draw(distribution, 64), probability_below).pvalue > 0.001
 
 
+# The equations of 6.4 for drawing, from standard draws r (rectangular) and z (normal, t) in the order in which they are taken.
+EQUATIONS = [
+    (Normal(3.0, 0.7), lambda g: 3.0 + 0.7 * g.standard_normal(5)),
+    (Rectangular(3.0, 0.7), lambda g: 2.3 + 1.4 * g.random(5)),
+    (CurvilinearTrapezoidal(3.0, 0.7, 0.2), lambda g: 3.0 + (0.9 - 0.4 * g.random(5)) * (2.0 * g.random(5) - 1.0)),
+    (Trapezoidal(3.0, 0.7, 0.4), lambda g: 2.3 + 0.7 * (1.4 * g.random(5) + 0.6 * g.random(5))),
+    (Triangular(3.0, 0.7), lambda g: 2.3 + 0.7 * (g.random(5) + g.random(5))),
+    (Arcsine(3.0, 0.7), lambda g: 3.0 + 0.7 * np.sin(2.0 * np.pi * g.random(5))),
+    (StudentT(3.0, 0.7, 4.5), lambda g: 3.0 + 0.7 * g.standard_t(4.5, 5)),
+]
+
+
+@pytest.mark.parametrize(("distribution", "equation"), EQUATIONS, ids=name_of)
+def test_a_draw_is_that_of_the_equation_of_its_clause(distribution, equation):
+    assert draw(distribution, 11, 5) == pytest.approx(equation(np.random.default_rng(11)), rel=1e-13)
+
+
 # By hand from the clauses named beside the classes.
 VARIANCES = [
     (Normal(0, 3), 9),
@@ -137,7 +154,14 @@ def test_a_million_draws_have_the_variance_worked_by_hand(distribution, variance
 
 def test_a_t_distribution_without_a_mean_says_so():
     assert math.isnan(StudentT(3.0, 1.0, 1.0).mean)
-    assert StudentT(3.0, 1.0, 1.5).mean == 3.0
+    assert math.isnan(StudentT(3.0, 1.0, 0.95).mean)
+    assert StudentT(3.0, 1.0, 1.05).mean == 3.0
+
+
+def test_a_t_distribution_has_a_standard_uncertainty_above_two_degrees_of_freedom():
+    # The root of nu/(nu - 2): of 2.05/0.05 it is that of 41.
+    assert StudentT(3.0, 0.5, 1.95).standard_uncertainty == math.inf
+    assert StudentT(3.0, 0.5, 2.05).standard_uncertainty == pytest.approx(0.5 * math.sqrt(41.0), rel=1e-12)
 
 
 @pytest.mark.parametrize("wrong", [0.0, -0.2, math.nan, math.inf])
@@ -182,3 +206,5 @@ def test_a_trapezoid_with_an_impossible_top_is_refused(beta):
 def test_limits_that_may_cross_are_refused_with_both_numbers():
     with pytest.raises(CalibError, match=r"0\.5.*0\.75"):
         CurvilinearTrapezoidal(0.0, 0.5, 0.75)
+    with pytest.raises(CalibError, match=r"0\.5.*0\.5"):
+        CurvilinearTrapezoidal(0.0, 0.5, 0.5)

@@ -7,17 +7,21 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from calib.errors import CalibError
 from calib.uncertainty.estimate import (
     Estimate,
     arcsine,
+    degrees_of_freedom_of,
     from_expanded,
     rectangular,
+    relative_uncertainty_of_s,
     resolution,
     triangular,
     type_a,
     type_a_covariance,
+    uncertainty_of_mean,
 )
 
 observations = st.lists(st.integers(-10_000, 10_000).map(lambda n: n / 64), min_size=2, max_size=20)
@@ -126,6 +130,39 @@ def test_an_estimate_that_makes_no_sense_is_refused(value, u, dof):
 def test_observations_that_are_no_numbers_are_refused(wrong):
     with pytest.raises(CalibError):
         type_a([1.0, wrong, 2.0])
+
+
+def test_the_uncertainty_of_a_mean_is_that_of_the_scatter_about_it():
+    # About 3, of 2, 3 and 6: squares 1, 0 and 9; s^2 = 10/2, and u^2 = 5/3.
+    assert uncertainty_of_mean([2.0, 3.0, 6.0], 3.0) == pytest.approx(math.sqrt(5 / 3), rel=1e-15)
+
+
+def test_two_observations_together_have_a_covariance():
+    # Deviations of -1, 1 and of 2, -2: variances 2 and 8 over 2, covariance -4 over 2.
+    means, covariance = type_a_covariance([[3.0, 5.0], [7.0, 3.0]])
+    assert means.tolist() == [4.0, 5.0]
+    assert covariance == pytest.approx(np.array([[1.0, -2.0], [-2.0, 4.0]]), rel=1e-15)
+
+
+@pytest.mark.parametrize("n", [2, 3, 10, 50])
+def test_the_scatter_of_a_standard_deviation_is_that_of_chi(n):
+    # s goes as chi with n - 1 degrees of freedom (scipy); GUM E.4.3 takes its deviation over its mean.
+    assert relative_uncertainty_of_s(n) == pytest.approx(stats.chi.std(n - 1) / stats.chi.mean(n - 1), rel=1e-9)
+
+
+def test_one_observation_has_no_standard_deviation():
+    with pytest.raises(CalibError, match="at least 2 are needed"):
+        relative_uncertainty_of_s(1)
+
+
+def test_an_uncertainty_reliable_to_a_quarter_has_eight_degrees_of_freedom():
+    # GUM G.4.2, example.
+    assert degrees_of_freedom_of(0.25) == 8.0
+
+
+@pytest.mark.parametrize(("u", "dof"), [(0.0, 1.0), (0.1, 0.5), (0.0, math.inf)])
+def test_an_estimate_may_be_without_uncertainty_and_of_few_degrees_of_freedom(u, dof):
+    assert Estimate(2.0, u, dof).standard_uncertainty == u
 
 
 def test_an_uncertainty_taken_as_known_has_infinite_degrees_of_freedom():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import linalg, stats
 
 from calib.errors import CalibError
 from calib.uncertainty.joint_distributions import MultivariateNormal, MultivariateT
@@ -62,6 +62,38 @@ def test_quantities_of_a_covariance_of_rank_one_are_proportional_to_one_another(
     if u[largest] > 0:
         ratios = matrix[largest] / u[largest] ** 2
         assert np.all(np.abs(drawn - ratios[:, np.newaxis] * drawn[largest]) <= 1e-6 * u[:, np.newaxis])
+
+
+CORRELATED = np.array([[4.0, 0.6, -0.5], [0.6, 0.25, 0.1], [-0.5, 0.1, 2.25]])
+MEANS = np.array([3.0, -7.0, 0.4])
+
+
+def rooted(standard):
+    """Standard draws times the symmetric root of the correlations and the standard uncertainties 2, 0.5 and 1.5."""
+    u = np.array([2.0, 0.5, 1.5])
+    return u[:, np.newaxis] * (linalg.sqrtm(CORRELATED / np.outer(u, u)) @ standard)
+
+
+def test_a_normal_draw_is_the_means_and_the_root_of_the_covariance_times_standard_draws():
+    # 6.4.8.4; the root by scipy, which takes it by Schur's triangles and not by eigenvalues.
+    standard = np.random.default_rng(9).standard_normal((3, 7))
+    expected = MEANS[:, np.newaxis] + rooted(standard)
+    assert draw(MultivariateNormal(MEANS, CORRELATED), 9, 7) == pytest.approx(expected, rel=1e-10)
+
+
+def test_a_draw_of_t_is_a_normal_one_wider_by_the_root_of_nu_over_chi_squared():
+    # JCGM 102:2011, 5.3.2.4, with nu = 4.5.
+    generator = np.random.default_rng(9)
+    standard, chi_squared = generator.standard_normal((3, 7)), generator.chisquare(4.5, 7)
+    expected = MEANS[:, np.newaxis] + rooted(standard) * np.sqrt(4.5 / chi_squared)
+    assert draw(MultivariateT(MEANS, CORRELATED, 4.5), 9, 7) == pytest.approx(expected, rel=1e-10)
+
+
+def test_a_mean_and_a_standard_uncertainty_begin_just_above_one_and_two_degrees_of_freedom():
+    assert np.isnan(MultivariateT(np.array([3.0]), np.eye(1), 0.95).mean).all()
+    assert MultivariateT(np.array([3.0]), np.eye(1), 1.05).mean == pytest.approx([3.0])
+    assert MultivariateT(np.zeros(1), np.eye(1), 1.95).standard_uncertainty == pytest.approx([math.inf])
+    assert MultivariateT(np.zeros(1), np.eye(1), 2.05).standard_uncertainty == pytest.approx([math.sqrt(41.0)])
 
 
 def test_quantities_without_uncertainty_stay_where_they_are():

@@ -4,6 +4,7 @@ Judges from outside: closed forms, the law of propagation for linear models, and
 """
 
 import math
+import statistics
 import tracemalloc
 
 import numpy as np
@@ -14,7 +15,15 @@ from hypothesis import strategies as st
 from calib.errors import CalibError
 from calib.uncertainty.distributions import Normal, Rectangular, StudentT
 from calib.uncertainty.joint_distributions import MultivariateNormal
-from calib.uncertainty.monte_carlo import CoverageInterval, block_size, numerical_tolerance, propagate_distributions
+from calib.uncertainty.monte_carlo import (
+    MAXIMUM_TRIALS,
+    CoverageInterval,
+    _Blocks,
+    _sort_tails,
+    block_size,
+    numerical_tolerance,
+    propagate_distributions,
+)
 from calib.uncertainty.propagation import propagate
 
 seeds = st.integers(0, 2**32)
@@ -73,7 +82,8 @@ def test_another_seed_gives_another_sample():
 
 
 @pytest.mark.parametrize(
-    ("trials", "probability"), [(20_000, 0.95), (20_001, 0.9545), (34_567, 0.9), (10_000, 0.99), (50_000, 0.6827)]
+    ("trials", "probability"),
+    [(20_000, 0.95), (20_001, 0.9545), (34_567, 0.9), (10_000, 0.99), (50_000, 0.6827), (12_345, 0.3)],
 )
 def test_intervals_and_figures_are_those_of_the_sample(trials, probability):
     found = propagate_distributions(np.exp, NORMAL, seed=3, coverage_probability=probability, trials=trials)
@@ -149,6 +159,56 @@ def test_the_stated_scatter_is_that_of_repeated_runs():
     )
     stated = np.sqrt(np.mean([one.scatter**2 for one in runs], axis=0))
     assert np.std(found, axis=0, ddof=1) == pytest.approx(stated, rel=0.5)
+
+
+def blocks(apart, u=2.0):
+    """Two blocks of one size, whose means lie apart: the average of the means scatters by half of that (7.9.4 g)."""
+    figures = np.array([[0.0, u, -4.0, 4.0], [apart, u, -4.0, 4.0]])
+    return _Blocks(np.array([10_000, 10_000]), figures)
+
+
+@pytest.mark.parametrize(("apart", "stable"), [(0.0498, True), (0.0502, False)])
+def test_figures_are_stable_where_twice_their_scatter_is_at_most_the_tolerance(apart, stable):
+    # u = 2.0 to two digits: delta = 0.05.
+    assert blocks(apart).stable(2, 1.0) is stable
+    assert blocks(5 * apart).stable(2, 5.0) is stable
+    assert blocks(10 * apart).stable(1, 1.0) is stable
+
+
+def test_figures_whose_scatter_is_just_half_of_the_tolerance_are_stable():
+    # Powers of two: 2 x 0.5 is 2 x 0.5, to the bit (7.9.4 j: does not exceed).
+    found = blocks(1.0)
+    assert found.scatter().tolist() == [0.5, 0.0, 0.0, 0.0]
+    assert found.delta(1, 2.0) == 1.0
+    assert found.stable(1, 2.0)
+
+
+def test_mean_and_deviation_of_blocks_of_unlike_sizes_are_those_of_all_their_values():
+    first, second, third = [1.0, 4.0, 6.0], [2.0, 9.0], [5.0, 3.0, 8.0, 7.5]
+    figures = np.array([[np.mean(block), np.std(block, ddof=1), 0.0, 0.0] for block in (first, second, third)])
+    found = _Blocks(np.array([3, 2, 4]), figures).mean_and_deviation()
+    assert found == pytest.approx((statistics.fmean(first + second + third), statistics.stdev(first + second + third)))
+
+
+@pytest.mark.parametrize("tail", [1, 3, 10, 40, 60, 99])
+def test_as_many_of_the_least_and_of_the_largest_values_stand_in_order(tail):
+    values = np.random.default_rng(5).permutation(100).astype(float)
+    _sort_tails(values, tail)
+    assert values[:tail].tolist() == list(range(tail))
+    assert values[-tail:].tolist() == list(range(100 - tail, 100))
+    assert sorted(values) == list(range(100))
+
+
+def test_an_interval_is_as_long_as_its_ends_are_apart():
+    assert CoverageInterval(1.5, 9.0).half_length == 3.75
+
+
+def test_what_is_not_said_is_two_digits_the_whole_tolerance_and_ten_million_trials_at_most():
+    # u of 32 to two digits: half a unit of the last one.
+    assert numerical_tolerance(32.0) == 0.5
+    found = propagate_distributions(same, [Normal(5.0, 32.0)], seed=1, trials=20_000)
+    assert (found.delta, found.coverage_probability) == (0.5, 0.9545)
+    assert MAXIMUM_TRIALS == 10_000_000
 
 
 def test_one_block_says_nothing_of_its_scatter():

@@ -5,6 +5,7 @@ sixteenths, so that sums that cancel do so exactly.
 """
 
 import math
+from collections import defaultdict
 
 import numpy as np
 import pytest
@@ -21,8 +22,18 @@ from calib.uncertainty.propagation import (
     combine,
     combine_totals,
     covariance,
+    lots_of_sums,
     propagate,
+    sharing_not_known,
     welch_satterthwaite,
+)
+from calib.uncertainty.sharing import (
+    AtComparisons,
+    Share,
+    common,
+    independent,
+    not_known,
+    not_known_of_a_change,
 )
 from tests.contributions import contribution, line
 
@@ -253,3 +264,190 @@ def test_a_contribution_with_a_negative_source_is_refused():
 def test_a_contribution_whose_arrays_differ_in_length_is_refused():
     with pytest.raises(CalibError, match="2 results"):
         Contribution("method", np.zeros(2, bool), np.ones((3, 1)), np.array([0, 1]), np.full(2, math.inf))
+
+
+# --- a budget in which all kinds of sharing stand beside one another, group by group in scalars -----------------------------------
+
+INF = math.inf
+MEMBERSHIP = np.array([0, 0, 2, -1, 0, 2, 2, 0, -1, 2])
+COEFFICIENT = np.array([1.0, -1.0, 0.5, 1.0, 2.0, -1.5, 1.0, 0.7, -1.0, 0.25])
+TERMS = np.array([3.1, 2.3, 1.7, 9.0, 0.9, 2.9, 1.3, 4.1, 8.0, 2.6])
+GROUPS = np.array([4, 4, 0, 4, 0, 0, 4, 7, 7, 7])
+DEGREES = np.array([5.0, 9.0, INF, 1.0, 3.5, 12.0, INF, 40.0, 1.0, 7.0])
+# Each result bears the error of its calibration at two comparisons: 0 to 2 of one calibration, 3 and 4 of another, 5 of a third.
+BORNE = [(0, 0, 0.3), (0, 1, 0.7), (1, 1, 0.6), (1, 2, 0.4), (2, 3, 0.2), (2, 4, 0.8), (3, 0, 1.0), (4, 0, 0.9), (4, 2, 0.1),
+         (5, 3, 0.55), (5, 4, 0.45), (6, 5, 1.0), (7, 5, 1.0), (8, 1, 1.0), (9, 4, 0.35), (9, 3, 0.65)]  # fmt: skip
+KNOWN = ((0, np.array([[1.0, 0.6, 0.2], [0.6, 1.0, 0.5], [0.2, 0.5, 1.0]])), (3, np.array([[1.0, 0.4], [0.4, 1.0]])))
+
+
+def along(first=0, correlated=(), step=1):
+    """What each result bears at the comparisons, numbered from `first` in steps."""
+    result, comparison, share = zip(*BORNE, strict=True)
+    return AtComparisons(np.array(result), first + step * np.array(comparison), np.array(share), correlated)
+
+
+def influence(scale, *shares, parts=None, dof=DEGREES):
+    columns = (scale * TERMS)[:, np.newaxis] if parts is None else parts
+    return Contribution("influence", np.zeros(10, bool), columns, GROUPS, dof, shares)
+
+
+SEVERAL = np.column_stack([TERMS, 0.3 * TERMS[::-1], -0.2 * TERMS**2])
+EVERY_KIND = [
+    influence(0.0, parts=SEVERAL),
+    influence(0.7, Share(np.arange(10), common), dof=np.full(10, INF)),
+    influence(0.4, Share(GROUPS, independent, degrees_of_freedom=DEGREES + 1.5)),
+    influence(0.5, Share(GROUPS, not_known)),
+    influence(0.6, Share(100 * GROUPS, not_known_of_a_change)),
+    influence(0.8, Share(GROUPS, not_known, pool="laboratory", behind=True)),
+    influence(-0.9, Share(GROUPS, not_known, pool="laboratory"), dof=DEGREES / 2),
+    influence(
+        0.0,
+        Share(GROUPS, common, columns=slice(0, 1)),
+        Share(0 * GROUPS, independent, columns=slice(1, 3), degrees_of_freedom=DEGREES**2),
+        parts=0.5 * SEVERAL,
+    ),
+    influence(1.1, Share(0 * GROUPS, not_known, at=along())),
+    influence(0.3, Share(GROUPS, not_known_of_a_change, at=along(40, step=30))),
+    influence(1.3, Share(0 * GROUPS, not_known, at=along(correlated=KNOWN))),
+    influence(0.2, Share(0 * GROUPS, not_known, at=along(), pool="standards")),
+    influence(0.9, Share(GROUPS, not_known, at=along(), pool="standards"), dof=DEGREES + 2.0),
+]
+
+
+def by_rule(rule, terms):
+    """Variance of a sum of terms, each a list of its directions."""
+    plus, minus = (sum(max(way * part, 0.0) for (part,) in terms) if rule is not_known else 0.0 for way in (1, -1))
+    return {
+        common: sum(sum(direction) ** 2 for direction in zip(*terms, strict=True)),
+        independent: sum(part**2 for term in terms for part in term),
+        not_known: plus**2 + minus**2,
+        not_known_of_a_change: sum(abs(term[0]) for term in terms) ** 2,
+    }[rule]
+
+
+def worth_at_comparisons(terms, at):
+    """What some terms are worth at each comparison; a calibration whose correlations are known in one figure."""
+    worth = defaultdict(float)
+    for result, term, share_at in terms:
+        for bearer, comparison, share in zip(share_at.result, share_at.comparison, share_at.share, strict=True):
+            if bearer == result:
+                worth[int(comparison)] += term[0] * share
+    for first, matrix in at.correlated:
+        w = [worth.pop(first + k, 0.0) for k in range(len(matrix))]
+        variance = sum(w[i] * matrix[i][j] * w[j] for i in range(len(w)) for j in range(len(w)))
+        worth[f"calibration {first}"] = math.copysign(math.sqrt(variance), sum(w))
+    return [[part] for part in worth.values()]
+
+
+def groups_by_hand(budget, membership, coefficients):
+    """Every group of every total: rule, total, terms by their contribution, fewest degrees of freedom, and variance."""
+    pools = defaultdict(list)
+    for row, each in enumerate(budget):
+        for place, share in enumerate(each.shared):
+            pools[share.pool or (row, place)].append((row, each, share))
+    for pool in pools.values():
+        rule, at = pool[0][2].rule, pool[0][2].at
+        groups = defaultdict(list)
+        for row, each, share in pool:
+            dof = each.degrees_of_freedom if share.degrees_of_freedom is None else share.degrees_of_freedom
+            for i, total in enumerate(membership.tolist()):
+                columns = each.parts[i] if share.columns is None else each.parts[i][share.columns]
+                if total >= 0:
+                    term = [coefficients[i] * part for part in columns.tolist()]
+                    groups[total, int(share.group[i])].append((row, i, term, dof[i], share.at))
+        for (total, _), those in sorted(groups.items()):
+            terms = [term for _, _, term, _, _ in those]
+            borne = terms if at is None else worth_at_comparisons([(i, term, a) for _, i, term, _, a in those], at)
+            variance = by_rule(rule, borne)
+            if at is not None:
+                variance = max(variance, by_rule(independent, terms))
+            yield rule, total, those, min(dof for _, _, _, dof, _ in those), variance
+
+
+def test_every_kind_of_sharing_is_what_scalars_make_of_it_group_by_group():
+    variances, squares, below = np.zeros((len(EVERY_KIND), 3)), np.zeros((len(EVERY_KIND), 3)), np.zeros(3)
+    for _, total, those, fewest, variance in groups_by_hand(EVERY_KIND, MEMBERSHIP, COEFFICIENT):
+        below[total] += variance**2 / fewest
+        whole = sum(part**2 for _, _, term, _, _ in those for part in term)
+        for row in {row for row, *_ in those}:
+            own = sum(part**2 for mine, _, term, _, _ in those if mine == row for part in term)
+            variances[row, total] += variance * own / whole
+            squares[row, total] += (variance * own / whole) ** 2 / fewest
+    found = combine_totals(EVERY_KIND, MEMBERSHIP, COEFFICIENT, 3)
+    assert found.standard_uncertainty**2 == pytest.approx(variances.sum(axis=0), rel=1e-12)
+    assert found.uncertainties == pytest.approx(np.sqrt(variances).T, rel=1e-12)
+    has = [0, 2]
+    assert found.degrees_of_freedom[has] == pytest.approx(variances.sum(axis=0)[has] ** 2 / below[has], rel=1e-12)
+    for row, each in enumerate(squares):
+        of_row = [INF if not each[total] else variances[row, total] ** 2 / each[total] for total in range(3)]
+        assert found.part_degrees_of_freedom[:, row] == pytest.approx(of_row, rel=1e-12)
+    assert (found.degrees_of_freedom[1], found.standard_uncertainty[1]) == (INF, 0.0)
+
+
+def test_what_is_not_known_is_told_group_by_group_with_either_answer():
+    told = sharing_not_known(EVERY_KIND, MEMBERSHIP, COEFFICIENT, 3)
+    expected = [
+        each
+        for each in groups_by_hand(EVERY_KIND, MEMBERSHIP, COEFFICIENT)
+        if each[0] in {not_known, not_known_of_a_change}
+    ]
+    behind = {5}  # of which the pool has another line for its name
+    rows = []
+    for _, total, those, _, variance in expected:
+        own = [(row, i) for row, i, *_ in those if row not in behind] or [(row, i) for row, i, *_ in those]
+        named = min(row for row, _ in own)
+        terms = [term for _, _, term, _, _ in those]
+        rows.append((total, named, named in behind, variance, by_rule(common, terms), by_rule(independent, terms)))
+    counted = told.variance > 0
+    columns = (told.total, told.contribution, told.behind, told.variance, told.if_common, told.if_independent)
+    found = sorted(zip(*(column[counted].tolist() for column in columns), strict=True))
+    assert len(found) == len(rows)
+    for mine, his in zip(found, sorted(rows), strict=True):
+        assert mine == pytest.approx(his, rel=1e-12)
+    # A result that is told is one of its group, in its total.
+    for total, contribution_row, result in zip(
+        told.total[counted], told.contribution[counted], told.result[counted], strict=True
+    ):
+        assert MEMBERSHIP[result] == total
+        assert EVERY_KIND[contribution_row].shared[0].rule in {not_known, not_known_of_a_change}
+    assert [told.pool[k] for k in np.flatnonzero(counted)].count("laboratory") == 6
+
+
+def test_the_covariances_of_every_kind_of_sharing_are_sums_over_what_two_results_share():
+    # Independent: of a result with itself alone. What is not known counts as common, and a pool as one influence.
+    expected = [[0.0] * 10 for _ in range(10)]
+    pools = defaultdict(list)
+    for row, each in enumerate(EVERY_KIND):
+        for place, share in enumerate(each.shared):
+            pools[share.pool or (row, place)].append((each, share))
+    for pool in pools.values():
+        for each, share in pool:
+            for other, his in pool:
+                a, b = (
+                    c.parts if s.columns is None else c.parts[:, s.columns] for c, s in ((each, share), (other, his))
+                )
+                for i, k in np.ndindex(10, 10):
+                    if (i == k) if share.rule is independent else share.group[i] == his.group[k]:
+                        expected[i][k] += math.fsum(x * y for x, y in zip(a[i], b[k], strict=True))
+    assert covariance(EVERY_KIND) == pytest.approx(np.array(expected), rel=1e-12)
+
+
+def test_results_of_which_sums_have_none_in_common_go_into_one_lot():
+    assert lots_of_sums([{0, 1}, {1, 2}, {3}, {0}, {2, 3}]) == [[0, 2], [1, 3], [4]]
+
+
+def test_shares_of_the_variance_are_told_for_every_result():
+    # 1 and 2 of 5; 3 and 4 of 25; nothing.
+    found = combine([contribution([1.0, 3.0, 0.0]), contribution([2.0, 4.0, 0.0])])
+    assert found.variance_percent == pytest.approx(np.array([[20.0, 80.0], [36.0, 64.0], [0.0, 0.0]]), rel=1e-14)
+
+
+@pytest.mark.parametrize(("parts", "degrees"), [((2, 1, 1), 2), ((2,), 2), ((2, 1), 3), ((1, 1), 2)])
+def test_a_contribution_has_parts_and_degrees_of_freedom_for_each_of_its_results(parts, degrees):
+    with pytest.raises(CalibError, match="must stand for 2 results each"):
+        Contribution("method", np.zeros(2, bool), np.ones(parts), np.array([0, 1]), np.full(degrees, math.inf))
+
+
+def test_a_contribution_to_no_results_is_one():
+    nothing = Contribution("method", np.zeros(0, bool), np.ones((0, 1)), np.zeros(0, int), np.zeros(0))
+    assert nothing.variance.size == 0

@@ -7,6 +7,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import norm
+from scipy.stats import t as t_distribution
 
 from calib.uncertainty.coverage import exact_probability
 from calib.uncertainty.distributions import Normal, StudentT
@@ -14,6 +15,7 @@ from calib.uncertainty.monte_carlo import propagate_distributions
 from calib.uncertainty.second_order import (
     CHANGED_BY,
     UNSYMMETRICAL_BY,
+    Derivatives,
     Product,
     middle_of_interval,
     of_product,
@@ -153,3 +155,96 @@ def test_nothing_is_told_of_a_value_of_0_and_of_what_is_no_product(value, bend):
     product = Product(np.arange(2), np.array([bend]))
     of_none = second_order_of(product, np.array([value]), np.array([0.85]), u, known)
     assert (of_none.above[0], of_none.changed[0]) == (0.0, 0.0)
+
+
+def test_the_derivatives_of_a_product_are_those_of_its_factors():
+    # Of x1^m x2 x3 relative to it, m = 1/(1 - f_11) = 0.8: f_11 = -0.25, f_111 = -0.25 (-0.5 - 1), f_i11 = -0.25, the rest 1 and 0.
+    derivatives = of_product(3, -0.25)
+    assert derivatives.first.tolist() == [1.0, 1.0, 1.0]
+    assert derivatives.second.tolist() == [[-0.25, 1.0, 1.0], [1.0, 0.0, 1.0], [1.0, 1.0, 0.0]]
+    assert derivatives.third.tolist() == [[0.375, 0.0, 0.0], [-0.25, 0.0, 0.0], [-0.25, 0.0, 0.0]]
+
+
+CASE = Derivatives(
+    np.array([1.5, -0.7, 0.4]),
+    np.array([[0.3, 0.9, -0.2], [0.9, -0.6, 0.8], [-0.2, 0.8, 1.1]]),
+    np.array([[0.5, -1.2, 0.7], [0.9, 0.4, -0.3], [0.2, 1.3, -0.8]]),
+)
+UNCERTAINTIES = [[0.2, 0.3, 0.5], [0.7, 0.1, 0.4]]
+
+
+def test_the_standard_uncertainty_to_second_order_is_the_sum_of_the_note_to_gum_5_1_2():
+    expected = []
+    for u in UNCERTAINTIES:
+        variance = math.fsum((CASE.first[i] * u[i]) ** 2 for i in range(3))
+        for i, j in np.ndindex(3, 3):
+            bracket = CASE.second[i, j] ** 2 / 2 + CASE.first[i] * CASE.third[i, j]
+            variance += bracket * u[i] ** 2 * u[j] ** 2
+        expected.append(math.sqrt(variance))
+    assert standard_uncertainty_to_second_order(CASE, UNCERTAINTIES) == pytest.approx(expected, rel=1e-13)
+
+
+def test_terms_of_second_order_that_take_away_more_than_there_is_leave_nothing():
+    steep = Derivatives(np.ones(1), np.zeros((1, 1)), np.full((1, 1), -9.0))
+    assert standard_uncertainty_to_second_order(steep, [[1.0]]) == pytest.approx([0.0], abs=1e-15)
+
+
+@pytest.mark.parametrize(("probability", "z"), [(0.9545, 2.0), (0.9973, 3.0)])
+def test_the_middle_of_the_interval_is_that_of_cornish_and_fisher(probability, z):
+    expected = []
+    for u in UNCERTAINTIES:
+        v = math.fsum((CASE.first[i] * u[i]) ** 2 for i in range(3))
+        along = sum(
+            CASE.first[i] * CASE.first[j] * CASE.second[i, j] * u[i] ** 2 * u[j] ** 2 for i, j in np.ndindex(3, 3)
+        )
+        expected.append(sum(CASE.second[i, i] * u[i] ** 2 for i in range(3)) / 2 + (z**2 - 1) / (2 * v) * along)
+    assert middle_of_interval(CASE, UNCERTAINTIES, probability) == pytest.approx(expected, rel=1e-13)
+
+
+def test_of_many_products_each_has_the_middle_and_the_change_of_its_own_factors():
+    """Row by row in scalars: z = 2, an error of nu degrees of freedom reaches k(nu)/z farther alone, and its root beside others."""
+    value = np.array([2.0, -3.0, 0.0, 4.0, 5.0, 1.5, 2.5])
+    bend = np.array([-1.0, 0.0, -1.0, 0.0, math.nan, -1.0, 0.0])
+    factor = [0, 2, 1, 1, 0]
+    relative = np.array(
+        [
+            [0.21, 0.11, 0.06, 0.09, 0.13],
+            [0.48, 0.56, 0.32, 0.16, 0.4],
+            [0.3, 0.1, 0.2, 0.1, 0.1],
+            [0.01, 0.02, 0.01, 0.015, 0.0],
+            [0.3, 0.1, 0.2, 0.1, 0.1],
+            [0.04, 0.05, 0.02, 0.06, 0.05],
+            [0.11, 0.08, 0.14, 0.05, 0.02],
+        ]
+    )
+    dof = np.array([3.0, INF, 8.0, INF, INF])
+    u, known = relative * np.where(value == 0, 1.0, np.abs(value))[:, np.newaxis], np.tile(dof, (7, 1))
+    expanded = 2.2 * np.linalg.norm(u, axis=1)
+    reach = [0.5 * t_distribution.ppf(0.5 * (1 + P), nu) if nu < INF else 1.0 for nu in dof]
+
+    def of_factors(row, power):
+        return [sum((relative[row, c] * reach[c] ** power) ** 2 for c in range(5) if factor[c] == f) for f in range(3)]
+
+    above, changed = [0.0] * 7, [0.0] * 7
+    for row in (0, 1, 3, 5, 6):
+        b, plain, alone, beside = bend[row], of_factors(row, 0), of_factors(row, 1), of_factors(row, 0.5)
+        own = b * alone[0] / 2 + 1.5 * b * alone[0] ** 2 / sum(alone)
+        mixed = 1.5 * sum(beside[i] * beside[j] for i, j in np.ndindex(3, 3) if i != j) / sum(beside)
+        middle = value[row] * (own + mixed)
+        above[row] = middle if abs(middle) > 0.05 * expanded[row] else 0.0
+        variance = sum(plain) + plain[0] ** 2 * (b**2 / 2 + b * (2 * b - 1))
+        variance += sum(plain[i] * plain[j] / 2 for i, j in np.ndindex(3, 3) if i != j)
+        variance += sum(b * plain[i] * plain[0] for i in (1, 2))
+        share = math.sqrt(variance / sum(plain)) - 1
+        changed[row] = share if abs(share) > 0.05 else 0.0
+    found = second_order_of(Product(np.array(factor), bend), value, expanded, u, known)
+    assert found.above == pytest.approx(above, rel=1e-12)
+    assert found.changed == pytest.approx(changed, rel=1e-12)
+    assert [bool(each) for each in above] == [True, True, False, False, False, False, True]
+    assert sum(map(bool, changed)) == 2
+
+
+@pytest.mark.parametrize(("relative", "is_told"), [(0.0497, False), (0.0503, True)])
+def test_a_root_is_told_from_a_twentieth_on(relative, is_told):
+    # The middle of a root lies z^2 u^2/2 below: 5 % of U = z u at u = 0.05.
+    assert bool(told([relative], bend=-1.0).above[0]) == is_told
