@@ -39,11 +39,6 @@ class Proportion:
     low: float
     high: float
 
-    @property
-    def fraction(self) -> float:
-        """Observed fraction [1]."""
-        return self.passed / self.count
-
 
 def proportion(passed: int, count: int, confidence: float = 0.95) -> Proportion:
     """Exact confidence limits of a proportion (Clopper-Pearson; e-Handbook 7.2.4.1); raises CalibError for none observed."""

@@ -1,15 +1,15 @@
-"""The exact bytes of a record, and their digest: one record at a time, or the rows of a table as they are stored.
+"""Digests of records, from the rows of a table as they are stored.
 
 Decision (2026-11). Digests leave out columns without a value, so a migration adds a column without breaking them; `verify` reads
 rows past the ORM, whatever bytes they hold. CHECKs cast typed text to REAL: the database refuses what no procedure may write
-while digits stay as typed. Cost (11-25): a digest does not tell a column that did not exist from one left blank; rows are read in
-two ways, and the fast one for whole columns (`digests.row_digests`) is held to the plain one by tests; a CHECK is no second check
+while digits stay as typed. Cost (11-25): a digest does not tell a column that did not exist from one left blank; the bytes
+are written column by column, and held by tests to what JSON makes of one record; a CHECK is no second check
 of the cells: on SQLite text that begins with a number passes it.
 """
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from json.encoder import encode_basestring_ascii as _quoted  # what an encoder itself writes of a string
 from types import NoneType
 from typing import Any
@@ -20,29 +20,17 @@ ENTRY_COLUMNS = (
 _ENCODER = json.JSONEncoder(separators=(",", ":"))
 
 
-def record_bytes(table: str, columns: Mapping[str, Any]) -> bytes:
-    """The exact bytes of a record that its digest is made of.
-
-    Columns without a value are left out, so that a later schema may add a column without touching what was recorded before.
-    """
-    present = sorted((name, _plain(value)) for name, value in columns.items() if value is not None)
-    return _ENCODER.encode([table, present]).encode()
-
-
-def _plain(value: Any) -> Any:
-    return {"bytes": value.hex()} if isinstance(value, bytes) else value
-
-
 def sha256(content: bytes) -> str:
     """SHA-256 in hexadecimal digits."""
     return hashlib.sha256(content).hexdigest()
 
 
 def row_digests(table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[str]:
-    """Digests of rows of one table, the same as of `record_bytes`; `columns` in alphabetical order.
+    """Digests of rows of one table, each of the bytes of its record as JSON: `["outlet",[["id",1],["name","S-1"]]]`.
 
-    Column by column: most hold text alone or numbers alone, and are written in a fraction of the time that an encoder takes
-    on each record.
+    `columns` in alphabetical order. Those without a value are left out, so that a later schema may add a column without touching
+    what was recorded before; bytes are `{"bytes":"00ff"}`. Column by column: most hold text alone or numbers alone, and are written
+    in a fraction of the time that an encoder takes on each record.
     """
     if not rows:
         return []
@@ -64,6 +52,10 @@ def _written(head: str, column: Sequence[Any]) -> list[str]:
     if kinds == {NoneType}:
         return []
     return ["" if cell is None else f"{head}{_ENCODER.encode(_plain(cell))}]" for cell in column]
+
+
+def _plain(cell: Any) -> Any:
+    return {"bytes": cell.hex()} if isinstance(cell, bytes) else cell
 
 
 def entry_digests(columns: Sequence[tuple[Any, ...]]) -> list[str]:

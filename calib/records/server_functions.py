@@ -29,7 +29,7 @@ LEDGER_GOES_ON = "ledger_goes_on"  # the trigger, and its function
 LOCK_HOLDER = "lock_holder"
 _CLOCKS_DIFFER_AT_MOST = "1 minute"  # the time of an entry and the server's
 
-# A string as JSON writes it in ASCII alone (RFC 8259, section 7): what `digests.record_bytes` makes of it.
+# A string as JSON writes it in ASCII alone (RFC 8259, section 7): what stands in the bytes of a digest.
 _JSON_STRING = r"""
 DECLARE
     plain text := to_json(value)::text;

@@ -53,11 +53,6 @@ class SeriesEstimate:
     block: int  # how many neighbours were averaged where the largest U showed; 1: none
 
     @property
-    def understated_by(self) -> float:
-        """Factor by which s/sqrt(n) understates u."""
-        return float(np.sqrt(self.observations / self.effective_observations))
-
-    @property
     def values_wanted(self) -> int | None:
         """How long the record should have been, where it is too short: about the length for 10 effective values; else None."""
         effective = self.estimate.degrees_of_freedom + 1.0

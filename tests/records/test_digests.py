@@ -1,6 +1,6 @@
 """The bytes of a record: many rows together have the digests that they have one by one.
 
-Source: the docstring of `record_bytes`; JSON and SHA-256 as Python's own library makes them.
+Source: the docstring of `row_digests`; JSON and SHA-256 as Python's own library makes them.
 """
 
 import hashlib
@@ -9,7 +9,7 @@ import json
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.records.digests import ENTRY_COLUMNS, entry_digests, record_bytes, row_digests
+from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 
 COLUMNS = ("a", "b", "id")
 TEXTS = (
@@ -35,12 +35,6 @@ def one_by_one(table, columns, rows):
 @given(ROWS)
 def test_rows_together_have_the_digests_that_they_have_one_by_one(rows):
     assert row_digests("t", COLUMNS, rows) == one_by_one("t", COLUMNS, rows)
-
-
-@given(ROWS)
-def test_a_record_by_itself_has_the_same_bytes(rows):
-    made = [hashlib.sha256(record_bytes("t", dict(zip(COLUMNS, row, strict=True)))).hexdigest() for row in rows]
-    assert made == one_by_one("t", COLUMNS, rows)
 
 
 def test_no_rows_have_no_digests():

@@ -212,7 +212,11 @@ def test_the_uncertainty_of_a_correlated_mean_is_that_of_theory_made_up_for_what
 @pytest.mark.parametrize(("phi", "factor"), [(0.5, math.sqrt(3.0)), (0.9, math.sqrt(19.0))])
 def test_taking_correlated_values_for_independent_understates_u(phi, factor):
     # (1 + phi)/(1 - phi) is the variance of the mean over that of independent values.
-    assert factor < np.mean([one.understated_by for one in estimates(phi)]) < 1.35 * factor
+    understated = [
+        one.estimate.standard_uncertainty / (one.standard_deviation / math.sqrt(one.observations))
+        for one in estimates(phi)
+    ]
+    assert factor < np.mean(understated) < 1.35 * factor
 
 
 def test_the_effective_number_of_observations_falls_with_the_correlation():

@@ -9,7 +9,7 @@ import segno
 
 from calib.faces.answers.labels import code_of
 from calib.faces.handouts.label_sheet import code_picture, texts_of
-from calib.faces.report.pdf import Paper, templates
+from calib.faces.report.pdf import templates
 from calib.faces.report.typeset_blocks import typeset_text
 from calib.faces.report.typeset_signs import typefaces, unseen
 from calib.faces.report.typesetter import typeset_files
@@ -20,12 +20,12 @@ _LONGEST_WORD = 12  # signs that stand beside a code
 _LONG = 400  # signs of a text that may not stand on one page
 
 
-def as_label_pdf(labels: Sequence[Label], on: date, base_address: str | None = None, *, paper: Paper = "a4") -> bytes:
+def as_label_pdf(labels: Sequence[Label], on: date, base_address: str | None = None) -> bytes:
     """The sheet of labels as of a day; the same labels give the same bytes. Raises CalibError as `as_sheet` does."""
     codes = {f"code-{place}.svg": code_picture(label, base_address) for place, label in enumerate(labels)}
     told = {
         "title": f"Labels, {on}",
-        "paper": paper,
+        "paper": "a4",
         "labels": [
             _told(label, code, unseen(f"QR code: {code_of(label, base_address)}"))
             for label, code in zip(labels, codes, strict=True)

@@ -41,9 +41,7 @@ class HungOn:
     factors: tuple[str, ...] = ()  # found with it: they keep their value until they are found again
 
 
-def take_back(
-    session: Session, record: SQLModel, reason: str, signature: ledger.Signature, replaced_by: int | None = None
-) -> Retraction:
+def take_back(session: Session, record: SQLModel, reason: str, signature: ledger.Signature) -> Retraction:
     """Append the retraction of a record; raises BadInputError where there is no reason, or where the person may not."""
     findings = reason_and_number(session, record, reason)
     if findings:
@@ -51,7 +49,6 @@ def take_back(
     retraction = Retraction(
         record_table=str(record.__tablename__),
         record_id=key(record.id),  # type: ignore[attr-defined]
-        replaced_by_id=replaced_by,
         reason=reason.strip(),
     )
     append(session, [retraction], signature)

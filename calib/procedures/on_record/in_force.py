@@ -149,22 +149,17 @@ def on_record(session: Session) -> OnRecord:
 
 
 def on_record_of(
-    session: Session,
-    instruments: Collection[int] = (),
-    jobs: Collection[int] = (),
-    factors: Collection[str] = (),
-    *,
-    decided: bool = True,
+    session: Session, instruments: Collection[int] = (), jobs: Collection[int] = (), *, decided: bool = True
 ) -> OnRecord:
-    """Load what some instruments and jobs rest on, by key, and factors by name: nothing of other instruments, jobs and years.
+    """Load what some instruments and jobs rest on, by key: nothing of other instruments, jobs and years.
 
     With a job come the instruments of its readings and of its conditions of the air, and the factors of its outlets; with an
     instrument its probe or meter, its calibrations and their reference standards. `decided`: with the curves that hold as reviews
     were decided; otherwise all is as before.
     """
-    named = {*factors, *_factors_of(session, jobs)}
-    touched = {*instruments, *_instruments_of(session, jobs), *_instruments_of_factors(session, named)}
-    return _loaded(session, touched | _partners(session, touched), jobs, named, decided=decided)
+    factors = _factors_of(session, jobs)
+    touched = {*instruments, *_instruments_of(session, jobs), *_instruments_of_factors(session, factors)}
+    return _loaded(session, touched | _partners(session, touched), jobs, factors, decided=decided)
 
 
 def _loaded(

@@ -10,7 +10,7 @@ from calib.uncertainty.propagation import Contribution, combine
 SAME, OTHER = 0, 1  # rows of `factor_results`: used with the same calibration, and after a recalibration
 
 
-def factor_results(factor: FoundFactor, coverage_probability: float = COVERAGE_PROBABILITY) -> Results:
+def factor_results(factor: FoundFactor) -> Results:
     """K [1] with its uncertainty, in two rows: used with the SAME calibration, and with an OTHER one.
 
     u_rel^2 = (s/(sqrt(n) K))^2 + u_reference^2 + u_instrument^2: spread of the pairs, what the traverses share, and the calibration
@@ -25,7 +25,7 @@ def factor_results(factor: FoundFactor, coverage_probability: float = COVERAGE_P
         _contribution("reference", (factor.relative_reference,) * 2, factor.value),
         _contribution("instrument", (0.0, factor.relative_instrument), factor.value),
     )
-    return results(np.full(2, factor.value), combine(rows), coverage_probability)
+    return results(np.full(2, factor.value), combine(rows), COVERAGE_PROBABILITY)
 
 
 def _contribution(

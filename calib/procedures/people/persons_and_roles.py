@@ -159,7 +159,7 @@ def _finding(column: str, value: str | None, expected: str) -> Finding:
 
 def _of_name(wanted: PersonWanted, people: Sequence[PersonOnRecord]) -> Iterator[Finding]:
     name = wanted.name.strip()
-    same = next((person.name for person in people if person.name.casefold() == name.casefold()), None)
+    same = next((person.name for person in people if same_person(person.name, name)), None)
     if not name or not name.isprintable():
         yield _finding("NAME", wanted.name, "a name, on one line")
     elif name == BY_THE_RULE:

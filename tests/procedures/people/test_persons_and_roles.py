@@ -174,6 +174,12 @@ def test_what_is_no_person_is_named(staffed, name, roles, login, column):
     assert [one[0] for one in found] == [column]
 
 
+def test_capitals_and_the_width_of_spaces_make_no_other_person(staffed):
+    add(staffed, "Ann Marlow", "technician")
+    ((column, _, expected),) = refused(staffed, add, "ann  Marlow", "QA")
+    assert (column, expected) == ("NAME", "a name that is not on record yet; there is Ann Marlow")
+
+
 def test_everything_wrong_is_named_at_once(staffed):
     found = refused(staffed, add, "", "boss", login="ed")
     assert [one[0] for one in found] == ["NAME", "login", "role"]
