@@ -18,7 +18,8 @@ from tests.page_one import PDF, PICTURE, page_one
 from tests.read_back import Mail, Workbook, pdf_pages
 
 REPORTS = Path(__file__).parents[3] / "reports"
-DIGEST = re.compile(r"\b[0-9a-f]{64}\b|(?<=ledger )[0-9a-f]{16}\b")  # whole, or as the foot of a page has it
+DIGEST = re.compile(r"\b[0-9a-f]{64}\b|(?<=ledger )[0-9a-f]{16}\b|(?<=picture-\d\.)[0-9a-f]{24}\b")
+# Whole, as the foot of a page has it, and as a mail names its pictures.
 DRAWN_NAME = re.compile(r"(?<=[\"#])[a-z][0-9a-f]{10}\b")
 DRAWING = re.compile(r"(<svg.*?</svg>)", re.DOTALL)
 NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e[-+]?\d+)?(?![\w.])")
