@@ -64,7 +64,8 @@ def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
     from calib.faces.cli.frame import is_somebody_there
     from calib.faces.cli.questions import missing_in
     from calib.procedures.enter.add_instrument import add_instrument
-    from calib.procedures.typed.kinds import needs_of_kind, quantity_of, without_word
+    from calib.procedures.typed.kinds import needs_of_kind, without_word
+    from calib.procedures.typed.measuring_range import quantity_of
 
     cells = {**cells, "quantity": quantity_of(cells)}
     of_unit = ["quantity"] if cells["unit"] is not None else []

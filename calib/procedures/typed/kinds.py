@@ -14,8 +14,6 @@ from calib.procedures.typed.cells import one_of, unit_check
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
-from calib.procedures.typed.unit_spelling import unit_meant
-from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
 from calib.records.words import DENSITY_EFFECTS
 
 _THERMAL = re.compile(r"\b(thermal|thermo-?anemometer|hot[ -]?(wire|film|bulb|sphere))", re.IGNORECASE)
@@ -27,16 +25,6 @@ WITHOUT_STATE = (
     "its kind is that of a thermal anemometer, and no reference state is on record: what it indicates is taken as the velocity "
     "itself, whatever the air"
 )
-
-
-def quantity_of(cells: Cells) -> str | None:
-    """What an instrument measures: as it was typed, else what its unit is of; of one that indicates another quantity a velocity.
-
-    None where neither says it.
-    """
-    symbol = unit_meant(cells.get("unit") or "")
-    of_unit = next((quantity for quantity in INSTRUMENT_QUANTITIES if symbol in UNITS[quantity]), None)
-    return cells.get("quantity") or ("air velocity" if cells.get("indication_quantity") else of_unit)
 
 
 def needs_of_kind(cells: Cells) -> tuple[str, ...]:

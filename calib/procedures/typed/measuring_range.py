@@ -16,14 +16,12 @@ _BOTH_ENDS = re.compile(
     re.IGNORECASE,
 )
 _EITHER_SIDE = re.compile(rf"(?:\u00b1|\+/-|\+-)\s*({_NUMBER})\s*(\D.*)?")
-# Volts may be of a voltage or, of an anemometer without a display, of a velocity.
-_BY_THEIR_UNITS = tuple(quantity for quantity in INSTRUMENT_QUANTITIES if quantity != "voltage")
 
 
-def _parts(cells: Mapping[str, str]) -> tuple[str, str, str | None] | None:
+def _parts(cells: Mapping[str, str | None]) -> tuple[str, str, str | None] | None:
     """Both ends as numbers and their unit, from the cell of the lower end; None where it is no range, or another's."""
-    cell = cells.get("range_low", "").strip()
-    if "range_high" in cells:
+    cell = (cells.get("range_low") or "").strip()
+    if cells.get("range_high"):
         return None
     if either := _EITHER_SIDE.fullmatch(cell):
         ends, typed = (f"-{either[1]}", either[1]), either[2]
@@ -41,27 +39,29 @@ def _parts(cells: Mapping[str, str]) -> tuple[str, str, str | None] | None:
     return low, high, unit
 
 
-def low_end(cells: Mapping[str, str]) -> str | None:
+def low_end(cells: Mapping[str, str | None]) -> str | None:
     """The lower end of a range that stands in one cell."""
     parts = _parts(cells)
     return parts and parts[0]
 
 
-def high_end(cells: Mapping[str, str]) -> str | None:
+def high_end(cells: Mapping[str, str | None]) -> str | None:
     """The upper end of it."""
     parts = _parts(cells)
     return parts and parts[1]
 
 
-def unit_of_range(cells: Mapping[str, str]) -> str | None:
+def unit_of_range(cells: Mapping[str, str | None]) -> str | None:
     """Its unit."""
     parts = _parts(cells)
     return parts and parts[2]
 
 
-def quantity_of_unit(cells: Mapping[str, str]) -> str | None:
-    """The quantity of an instrument whose unit is one of no other; None where the row has one, or says what else it indicates."""
-    if {"quantity", "indication_quantity"} & cells.keys():
-        return None
-    unit = unit_meant(cells["unit"]) if "unit" in cells else unit_of_range(cells)
-    return next((quantity for quantity in _BY_THEIR_UNITS if unit in UNITS[quantity]), None)
+def quantity_of(cells: Mapping[str, str | None]) -> str | None:
+    """What an instrument measures: as it was typed, else what its unit is of; of one that indicates another quantity a velocity.
+
+    None where neither says it.
+    """
+    symbol = unit_meant(cells.get("unit") or unit_of_range(cells) or "")
+    of_unit = next((quantity for quantity in INSTRUMENT_QUANTITIES if symbol in UNITS[quantity]), None)
+    return cells.get("quantity") or ("air velocity" if cells.get("indication_quantity") else of_unit)

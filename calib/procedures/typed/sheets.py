@@ -318,7 +318,7 @@ def _said_by_rows(rows: Sequence[TypedRow], columns: Collection[TypedColumn], re
             if column.check(cell) is None and cell:
                 continue
             written = by_row(row.cells)
-            if written is None:
+            if written is None or written == cell:
                 continue
             habits = habits or _habits(rows, reading)
             habits.take(column, cell, written, "as the row says", row.row_number or 0)

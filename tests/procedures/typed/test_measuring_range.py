@@ -2,7 +2,7 @@
 
 import pytest
 
-from calib.procedures.typed.measuring_range import high_end, low_end, quantity_of_unit, unit_of_range
+from calib.procedures.typed.measuring_range import high_end, low_end, quantity_of, unit_of_range
 from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
 
 
@@ -49,19 +49,19 @@ def test_beside_an_upper_end_of_its_own_a_range_is_a_slip():
     assert read("0-3 m/s", range_high="20") == (None, None, None)
 
 
-def test_a_unit_says_the_quantity_but_volts_do_not():
+def test_a_unit_says_the_quantity():
     """Every unit of the vocabulary is of one quantity alone."""
     for quantity in INSTRUMENT_QUANTITIES:
         for symbol in UNITS[quantity]:
-            assert quantity_of_unit({"unit": symbol}) == (None if quantity == "voltage" else quantity)
-    assert quantity_of_unit({"range_low": "0.4-25 m/s"}) == "air velocity"
-    assert quantity_of_unit({"unit": "mm"}) is None
-    assert quantity_of_unit({}) is None
+            assert quantity_of({"unit": symbol}) == quantity
+    assert quantity_of({"range_low": "0.4-25 m/s"}) == "air velocity"
+    assert quantity_of({"unit": "mm"}) is None
+    assert quantity_of({}) is None
 
 
-def test_a_quantity_that_was_typed_stands():
-    assert quantity_of_unit({"unit": "Pa", "quantity": "presure"}) is None
+def test_a_quantity_that_was_typed_stands_right_or_wrong():
+    assert quantity_of({"unit": "Pa", "quantity": "presure"}) == "presure"
 
 
-def test_of_a_meter_that_indicates_another_quantity_the_unit_says_nothing():
-    assert quantity_of_unit({"unit": "Pa", "indication_quantity": "pressure"}) is None
+def test_a_meter_that_indicates_another_quantity_measures_a_velocity():
+    assert quantity_of({"unit": "Pa", "indication_quantity": "pressure"}) == "air velocity"

@@ -17,7 +17,7 @@ from calib.procedures.typed.cells import (
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.procedures.typed.measuring_range import high_end, low_end, quantity_of_unit, unit_of_range
+from calib.procedures.typed.measuring_range import high_end, low_end, quantity_of, unit_of_range
 from calib.quantities import INSTRUMENT_QUANTITIES, finite_number
 from calib.records.tables.instruments import Instrument, InstrumentRevision
 from calib.records.words import DENSITY_EFFECTS
@@ -39,7 +39,7 @@ _OF_AN_INSTRUMENT = (
         "quantity",
         one_of(*INSTRUMENT_QUANTITIES),
         "the quantity that it measures; in a sheet its unit may say it",
-        by_row=quantity_of_unit,
+        by_row=quantity_of,
     ),
     must(
         "range_low",
