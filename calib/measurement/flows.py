@@ -152,8 +152,7 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
     for way, mine in readings.rows_by_way():
         if way.in_air is not None:
             y = np.ones(1)
-            value = way.in_air.value(y, 1.0, 1.0)
-            power = (way.in_air.slope(y, value, 1.0) / value).item()
+            power = (way.in_air.slope(y, 1.0, 1.0) / way.in_air.value(y, 1.0, 1.0)).item()
             bend[mine] = (power - 1.0) / power
     near = np.flatnonzero(points.near_zero)
     bend[near if readings.points is None else readings.points.reading[near]] = np.nan
