@@ -55,9 +55,9 @@ def effects_of(quantity: str) -> tuple[str, ...]:
     return tuple(way.density_effect for way in WAYS if way.quantity == quantity and way.density_effect is not None)
 
 
-def with_reference_state() -> dict[str, Way]:
+def with_reference_state() -> dict[str | None, Way]:
     """Effects of the density that are those of a reference state, which the instrument must declare; each with its way."""
-    return {way.density_effect: way for way in WAYS if way.needs_reference_state and way.density_effect is not None}
+    return {way.density_effect: way for way in WAYS if way.needs_reference_state}
 
 
 def way_of_reading(declared: Way, *, in_known_air: bool, is_throttled: bool) -> Way:
