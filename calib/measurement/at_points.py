@@ -157,7 +157,7 @@ def _through_the_air(
         if way.in_air is not None:
             y, rho = corrected[mine], density[mine]
             value[mine] = way.in_air.value(y, rho, reference_density[mine])
-            slope[mine] = way.in_air.slope(y, value[mine], rho)
+            slope[mine] = way.in_air.slope(y, rho, reference_density[mine])
             exponent[mine] = way.in_air.exponent(indication[mine], y, curve_slope[mine])
             low = np.arange(value.size)[mine][near[mine]]
             if way.in_air.near_zero is not None:

@@ -152,8 +152,7 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
     for way, mine in readings.rows_by_way():
         if way.in_air is not None:
             y = np.ones(1)
-            value = way.in_air.value(y, 1.0, 1.0)
-            power = (way.in_air.slope(y, value, 1.0) / value).item()
+            power = (way.in_air.slope(y, 1.0, 1.0) / way.in_air.value(y, 1.0, 1.0)).item()
             bend[mine] = (power - 1.0) / power
     near = np.flatnonzero(points.near_zero)
     bend[near if readings.points is None else readings.points.reading[near]] = np.nan
@@ -384,10 +383,8 @@ def _together(points: Points, error: Integers, near_zero: Truths) -> Integers:
 
     The mean over what a pressure near zero may be errs to one side, so that what such points add does not average out.
     """
-    if not near_zero.any():
-        return error
     near = np.isin(error, error[near_zero])
-    first = np.full(int(points.reading[-1]) + 1, error.size)
+    first = np.full(error.size, error.size)
     np.minimum.at(first, points.reading[near], error[near])
     return np.where(near, first[points.reading], error)
 
@@ -401,7 +398,7 @@ def _places(points: Points) -> Integers:
 def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) -> Contribution:
     """The probe's scatter, reference part and stability as one line of the budget, each shared as those of an instrument."""
     calibration = np.where(probes.calibration < 0, len(readings.curves), probes.calibration)
-    beside = _beside(readings, np.maximum(probes.calibration, 0), points.before_probe)
+    beside = _beside(readings, probes.calibration, points.before_probe)
     laboratory = np.append(_laboratories(readings), len(readings.curves))[calibration]
     scatter, stability = means.of(points.probe[:, :-2]), means.of(points.probe[:, -1])
     width = scatter.shape[1]

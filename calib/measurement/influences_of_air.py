@@ -206,8 +206,8 @@ def _both(share: Share, of_other: Share, parts: Floats, more: Floats) -> Share:
     """The share of both together: along the comparisons by what they bear there, signs and all."""
     if share.at is None or of_other.at is None:
         return share
-    place = 0 if share.columns is None else share.columns.start
-    old, new = parts[:, place], more[:, place]
+    columns = slice(None) if share.columns is None else share.columns  # of one error, and so one column
+    old, new = parts[:, columns].sum(axis=1), more[:, columns].sum(axis=1)
     together = old + new
     of_new = np.divide(new, together, out=np.zeros_like(new), where=together != 0)
     worth = share.at.share * (1.0 - of_new)[share.at.result], of_other.at.share * of_new[of_other.at.result]

@@ -24,10 +24,6 @@ def _velocity(pressure: Floats, density: Density, _none: Density) -> Floats:
     return velocity_from_pressure(pressure, density)
 
 
-def _slope(pressure: Floats, _velocity: Floats, density: Density) -> Floats:
-    return pressure_sensitivity(pressure, density)
-
-
 def _pressure(velocity: float, density: float, _none: float) -> float:
     return float(velocity_pressure(velocity, density))
 
@@ -51,7 +47,7 @@ VELOCITY_PRESSURE = Way(
     formula=_formula,
     in_air=InAir(
         value=_velocity,
-        slope=_slope,
+        bent=pressure_sensitivity,
         exponent=always(-0.5),
         corrected=_pressure,
         near_zero=velocity_near_zero,

@@ -48,11 +48,6 @@ def always(exponent: float) -> Callable[[Floats, Floats, Floats], float]:
     return lambda _scaled, _corrected, _slope: exponent
 
 
-def proportional(corrected: Floats, value: Floats, _density: Density) -> Floats:
-    """Sensitivity coefficient dv/dy = v/y of a value that goes with the corrected indication y; 0 where y = 0."""
-    return np.divide(value, corrected, out=np.zeros_like(corrected), where=corrected != 0)
-
-
 @dataclass(frozen=True, eq=False)
 class InAir:
     """How a corrected indication y and the density of the air make a velocity v."""
@@ -61,7 +56,7 @@ class InAir:
     exponent: Callable[
         [Floats, Floats, Floats], Floats | float
     ]  # d ln v/d ln rho from scaled indication, y, curve's slope
-    slope: Callable[[Floats, Floats, Density], Floats] = proportional  # dv/dy from y, v, rho
+    bent: Callable[[Floats, Density], Floats] | None = None  # dv/dy from y, rho; None: v is proportional to y
     scale: Callable[[Density, Density], Density] = unscaled  # of an indication, before the curve is asked; rho, rho_0
     corrected: Callable[[float, float, float], float] | None = None  # y from v; None: predicted without correction
     reference: ReferenceAir | None = None  # None: there is no rho_0
@@ -70,6 +65,12 @@ class InAir:
         None  # v and u(v) from y, u(y), rho where u(y) is large beside y
     )
     without: "Way | None" = None  # the way of a reading that names no conditions of the air; None: it must
+
+    def slope(self, corrected: Floats, density: Density, reference_density: Density) -> Floats:
+        """Sensitivity coefficient dv/dy at corrected indications y: of a value that is proportional to y what 1 makes of it."""
+        if self.bent is not None:
+            return self.bent(corrected, density)
+        return self.value(np.ones_like(corrected), density, reference_density)
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,7 +24,8 @@ WAYS = (
 BY_NAME = {way.name: way for way in WAYS}
 QUANTITIES = tuple(dict.fromkeys(way.quantity for way in WAYS))  # that flows are measured by
 
-WITH_EFFECT = tuple(dict.fromkeys(way.quantity for way in WAYS if way.density_effect is not None))
+_EFFECTS = tuple((way.density_effect, way) for way in WAYS if way.density_effect is not None)
+WITH_EFFECT = tuple(dict.fromkeys(way.quantity for _, way in _EFFECTS))
 WITH_THROTTLE = tuple(dict.fromkeys(way.quantity for way in WAYS if way.throttled is not None))
 THROTTLED = " or ".join(
     dict.fromkeys(way.instrument for way in WAYS if way.throttled is not None)
@@ -52,12 +53,12 @@ def flow_meters_at(place: str) -> tuple[Way, ...]:
 
 def effects_of(quantity: str) -> tuple[str, ...]:
     """Effects of the density that an instrument for a quantity may declare."""
-    return tuple(way.density_effect for way in WAYS if way.quantity == quantity and way.density_effect is not None)
+    return tuple(effect for effect, way in _EFFECTS if way.quantity == quantity)
 
 
 def with_reference_state() -> dict[str, Way]:
     """Effects of the density that are those of a reference state, which the instrument must declare; each with its way."""
-    return {way.density_effect: way for way in WAYS if way.needs_reference_state and way.density_effect is not None}
+    return {effect: way for effect, way in _EFFECTS if way.needs_reference_state}
 
 
 def way_of_reading(declared: Way, *, in_known_air: bool, is_throttled: bool) -> Way:

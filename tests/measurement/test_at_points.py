@@ -118,6 +118,16 @@ def test_other_instruments_are_asked_below_zero_too():
     assert at_points(readings(single(-2.0, way=THERMAL))).value.tolist() == [-2.0]
 
 
+@pytest.mark.parametrize(
+    ("way", "slope"), [(THERMAL, 1.25), (CALIBRATED_PAIR, math.sqrt(1.25)), (VANE, math.sqrt(1.25))]
+)
+def test_an_indication_of_nothing_is_as_uncertain_as_any_other(way, slope):
+    """A velocity of 0 has the sensitivity that the density gives it: a velocity is proportional to what is indicated."""
+    still = single(0.0, way=way, density=1.2, reference_density=1.5)
+    found = at_points(readings(still, curves=[correction((0.0,), [[4e-4]])]))
+    assert (found.value[0], np.linalg.norm(found.scatter[0])) == (0.0, pytest.approx(0.02 * slope, rel=1e-14))
+
+
 # --- the probe -------------------------------------------------------------------------------------------------------------------
 
 

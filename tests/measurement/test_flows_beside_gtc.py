@@ -15,46 +15,48 @@ import numpy as np
 import pytest
 from GTC import rp
 
-from calib.curves.response import LINE, ResponseCurve, ResponseFit
-from calib.measurement import AirOfReadings, Calibrations, ObservedBy, TwoFigures, flow_values, flows
+from calib.curves.response import KING, LINE, ResponseCurve, ResponseFit
+from calib.measurement import AirOfReadings, Calibrations, FoundFactors, ObservedBy, TwoFigures, flow_values, flows
 from calib.measurement.at_points import at_points
 from calib.measurement.hood import THROTTLED_HOOD
-from calib.measurement.readings import PlantDrift, Probes
+from calib.measurement.influences_of_air import NOT_OBSERVED
+from calib.measurement.readings import PlantDrift, Probes, StandardBehind
 from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
 from calib.measurement.velocity_pressure import VELOCITY_PRESSURE
 from calib.uncertainty.sharing import common, common_within_a_sign, independent, not_known, not_known_of_a_change
 from tests.arrays import correction, pair, readings, several, single
+from tests.independent_ways import near_zero as mean_near_zero
 
 SAME = 1e-12
 
 # --- what is given ---------------------------------------------------------------------------------------------------------------
 
 
-def response(coefficients, covariance, dof, nodes):
-    """A straight line x = a + b v, of which an error of the indication moves the value by 1/b."""
-    fit = ResponseFit(LINE, np.array(coefficients), np.array(covariance), dof, 0.0, np.zeros(1), np.zeros((1, 2)), 1)
+def response(shape, coefficients, covariance, dof, nodes):
+    """A curve of which an error of the indication does not move the value by as much."""
+    fit = ResponseFit(shape, np.array(coefficients), np.array(covariance), dof, 0.0, np.zeros(1), np.zeros((1, 1)), 1)
     at, u = np.array(nodes).T
     return ResponseCurve(1.0, True, at, u, fit)
 
 
+OF_KING = [[3e-4, -1e-6, 0.0], [-1e-6, 4e-6, 1e-7], [0.0, 1e-7, 1e-6]]
 QUADRATIC = [[4e-4, -2e-5, 0.0], [-2e-5, 9e-6, -1e-7], [0.0, -1e-7, 4e-8]]
 CURVES = [
-    response((0.3, 1.04), [[4e-3, -1e-5], [-1e-5, 1e-6]], 4.0, ((4.0, 0.2), (60.0, 0.5), (400.0, 1.9))),
-    response((-0.05, 0.97), [[3e-4, -1e-5], [-1e-5, 2e-6]], 3.0, ((2.0, 0.03), (9.0, 0.08), (30.0, 0.3))),
+    response(KING, (0.02, 1.05, 1.97), OF_KING, 3.0, ((2.0, 0.03), (9.0, 0.08), (30.0, 0.3))),
+    response(LINE, (0.3, 1.04), [[4e-3, -1e-5], [-1e-5, 1e-6]], 4.0, ((4.0, 0.2), (60.0, 0.5), (400.0, 1.9))),
     correction((0.07,), [[5e-4]], 7.0, ((0.5, 0.02), (6.0, 0.05), (20.0, 0.19))),
     correction((0.12, -0.03, 0.002), QUADRATIC, 5.0, ((0.4, 0.01), (5.0, 0.04), (15.0, 0.13))),
     correction((0.004, 0.03), [[2e-6, -1e-6], [-1e-6, 3e-6]], 6.0, ((0.1, 0.002), (0.5, 0.006), (1.2, 0.02))),
 ]
-MANOMETER, PROBE, ANEMOMETER, OF_VANE, OF_HOOD = range(5)
-OF_REFERENCE = (30.0, 20.0, 12.0, 15.0, 25.0)  # degrees of freedom
+PROBE, MANOMETER, ANEMOMETER, OF_VANE, OF_HOOD = range(5)
+OF_REFERENCE = (20.0, 30.0, 12.0, 15.0, 25.0)  # degrees of freedom
 CURVES = [replace(curve, reference_degrees_of_freedom=nu) for curve, nu in zip(CURVES, OF_REFERENCE, strict=True)]
 
 MIXED = (
     several(
-        (52.0, 71.0, 38.0), (55.0, 69.0, 41.0),
-        (54.0, 70.0, 36.0), weights=(0.5, 0.3, 0.2), way=VELOCITY_PRESSURE, probe=PROBE, step=0.1,
-        density=1.13, u_density=0.004, area=0.126, method=0.013, by=1,
+        (52.0, 71.0, 38.0), (55.0, 69.0, 41.0), (54.0, 70.0, 36.0), weights=(0.5, 0.3, 0.2), way=VELOCITY_PRESSURE,
+        calibration=MANOMETER, probe=PROBE, step=0.1, density=1.13, u_density=0.004, area=0.126, method=0.013, by=1,
     ),
     single(
         6.2, way=THERMAL, calibration=ANEMOMETER, step=0.02, density=1.13, u_density=0.004, reference_density=1.19,
@@ -66,8 +68,8 @@ MIXED = (
     ),
     pair(0.60, 0.54, 4.2, calibration=OF_HOOD, step=0.001, u_ratio=0.21, hood=3, method=0.018, by=3, density=1.5),
     several(
-        (33.0, 47.0), weights=(0.3, 0.7), way=VELOCITY_PRESSURE, step=0.2, density=1.08, u_density=0.006, conditions=1,
-        area=0.07, factor=0.9, u_factor=0.03, source=2, method=0.013, by=1,
+        (33.0, 47.0), weights=(0.3, 0.7), way=VELOCITY_PRESSURE, calibration=MANOMETER, step=0.2, density=1.08,
+        u_density=0.006, conditions=1, area=0.07, factor=0.9, u_factor=0.03, source=2, method=0.013, by=1,
     ),
     single(
         2.7, calibration=OF_VANE, step=0.05, density=1.3, area=0.2, factor=0.8, u_factor=0.019, source=3, by=2,
@@ -82,6 +84,16 @@ SINGLE = (
     MIXED[5],
     replace(MIXED[4], passes=((52.0,),), weights=()),
 )
+
+# Pressures near zero and below the lowest comparison: at one place in each pass, at another in one of them.
+LOW = (
+    replace(MIXED[0], passes=((52.0, 6.0, 1.0, 1.4), (55.0, 2.0, 0.4, 0.9)), weights=(0.4, 0.3, 0.2, 0.1)),
+    replace(MIXED[4], passes=((33.0, -0.2, 2.5, 0.0),), weights=(0.4, 0.3, 0.1, 0.2), probe=PROBE),
+    MIXED[2],
+    replace(MIXED[4], passes=((3.0, 47.0),)),
+    MIXED[0],
+)
+SINGLE_LOW = (replace(SINGLE[1], passes=((0.4,),)), SINGLE[0], replace(SINGLE[4], passes=((1.1,),)), SINGLE[4])
 
 
 def given(ones):
@@ -111,8 +123,8 @@ def given(ones):
 
 
 # The air as instruments told it, some of which show a velocity too: calibrations by their names in the records.
-IDENTIFIERS = (71, 72, 50, 52, 53)
-CURVE_NAMED = {50: MANOMETER, 52: ANEMOMETER, 53: OF_VANE}
+IDENTIFIERS = (71, 72, 51, 52, 53)
+CURVE_NAMED = {51: MANOMETER, 52: ANEMOMETER, 53: OF_VANE}
 OF_READINGS = (50, 51, 52, 53, 54)
 CHANGE = 0.4  # half-width of the change of what was indicated
 NOBODY = len(IDENTIFIERS)
@@ -179,9 +191,13 @@ class Model:
     def __init__(self, arrays):
         self.arrays, self.errors = arrays, defaultdict(dict)
         self.reading = np.arange(arrays.size) if arrays.points is None else arrays.points.reading
-        self.asked, self.corrected, self.before_probe, self.points = [], [], [], []
-        for k in range(self.reading.size):
-            self.point(k)
+        self.own, self.near_zero, self.near_places = {}, set(), set()
+        for _ in range(2):  # the first look tells at which places the pressure is near zero in some pass
+            self.errors.clear()
+            self.corrected, self.before_probe, self.points = [], [], []
+            self.asked, self.u, self.below = {}, defaultdict(float), set()
+            for k in range(self.reading.size):
+                self.point(k)
         self.velocity = [self.mean(row) for row in range(arrays.size)]
         self.flow = [self.through_opening(row) for row in range(arrays.size)]
 
@@ -212,51 +228,91 @@ class Model:
         of_pass = None if self.arrays.points is None else self.arrays.points.passage
         return 0 if of_pass is None else int(np.sum(of_pass[:k] == of_pass[k]))
 
-    def through(self, index, x, lines, k):
-        """What a curve makes of an indication."""
-        curve, at = CURVES[index], GTC.value(x)
+    def through(self, index, x, lines, k, *, at=None):
+        """What a curve makes of an indication, and an error of it of the value; its own errors are those at `at`, or at x."""
+        curve = CURVES[index]
+        at = GTC.value(x) if at is None else at
         theta = [
             value + sum(part * self.error(lines[0], index, j, k) for j, part in enumerate(of_own))
             for value, of_own in zip(curve.coefficients, np.linalg.cholesky(curve.covariance), strict=True)
         ]
+        slope, (a, b, n) = 1.0, [*curve.coefficients, 0.0, 0.0][:3]
+        if index == MANOMETER:
+            y, slope = (x - theta[0]) / theta[1], 1 / b
+        elif index == PROBE:
+            y = ((x**2 - theta[0]) / theta[1]) ** (1 / theta[2])
+            slope = 2 * at / (b * n * ((at**2 - a) / b) ** ((n - 1) / n))
+        else:
+            y = x + sum(each * x**power for power, each in enumerate(theta))
         reference = np.interp(at, curve.reference_indications, curve.reference_uncertainties)
-        is_response = index in (MANOMETER, PROBE)
-        y = (x - theta[0]) / theta[1] if is_response else x + sum(b * x**power for power, b in enumerate(theta))
-        return y + float(reference) * self.error(lines[1], index, 0, k), 1 / curve.coefficients[
-            1
-        ] if is_response else 1.0
+        return y + float(reference) * self.error(lines[1], index, 0, k), slope
+
+    def pressure(self, x, k):
+        """The corrected pressure: below the lowest comparison the correction of that is held."""
+        lines, lowest = ("calibration scatter", "reference standard"), float(CURVES[MANOMETER].low)
+        if GTC.value(x) >= lowest:
+            return self.through(MANOMETER, x, lines, k)
+        y, slope = self.through(MANOMETER, lowest, lines, k, at=lowest)
+        return y + slope * (x - lowest), slope
+
+    def behind_probe(self, probe, row, v, k):
+        """The velocity by the probe's curve: below the lowest comparison the coefficient of that is held, and its errors."""
+        probes, lines, lowest = self.arrays.probes, ("probe", "reference of the probe"), float(CURVES[probe].low)
+        at = max(GTC.value(v), lowest)
+        if GTC.value(v) >= lowest:
+            of_probe, slope = self.through(probe, v, lines, k)
+        else:
+            self.below.add(k)
+            of_lowest, slope = self.through(probe, lowest, lines, k, at=lowest)
+            of_probe = of_lowest + GTC.value(of_lowest) * (v / lowest - 1)
+        limit = float(probes.stability_relative[row]) * at + float(probes.stability_absolute[row])
+        return of_probe + slope * limit / math.sqrt(3) * self.error("stability of the probe", probe, 0, k)
+
+    def corrected_indication(self, row, k, u, scale, *, near):
+        """What is indicated through the instrument's curve; errors of the points of a reading near zero are one."""
+        arrays, index, place = self.arrays, int(self.arrays.calibration[row]), self.place(k)
+        own = self.error("repeatability", row, "near zero" if near else k, k)
+        rounding = self.error("resolution", row, "near zero" if (row, place) in self.near_places else place, k)
+        step = float(arrays.resolution[row])
+        x = (float(arrays.indication[k]) + u * own + step / math.sqrt(12) * rounding) * scale
+        self.asked[k], self.own[k] = GTC.value(x), (u, own)
+        of_instrument = ("calibration scatter", "reference standard")
+        y, slope = self.pressure(x, k) if index == MANOMETER else self.through(index, x, of_instrument, k)
+        y += slope * float(arrays.stability_limit[k]) / math.sqrt(3) * self.error("stability", index, 0, k)
+        return y + float(arrays.decided[k]) / math.sqrt(3) * self.error("decided in review", index, 0, k)
 
     def point(self, k):
         arrays, row = self.arrays, int(self.reading[k])
-        way, index = arrays.way_of(row), int(arrays.calibration[row])
-        own = float(arrays.repeatability[k]) * self.error("repeatability", row, k)
-        rounding = float(arrays.resolution[row]) / math.sqrt(12) * self.error("resolution", row, self.place(k), k)
+        way, u = arrays.way_of(row), float(arrays.repeatability[k])
         rho, rho_0 = float(arrays.air.density[row]), float(arrays.air.reference_density[row])
         in_air = 1 + self.of_density(row)
-        in_air += float(arrays.air.not_observed[row]) * self.error("air temperature not observed", 0, 0, k)
+        in_air += float(arrays.air.not_observed[row]) * self.error(NOT_OBSERVED, 0, 0, k)
         scale = (in_air * rho / rho_0) ** 0.5 if way is VANE else 1.0
-        x = (float(arrays.indication[k]) + own + rounding) * scale
-        self.asked.append(GTC.value(x))
-        y, slope = self.through(index, x, ("calibration scatter", "reference standard"), k)
-        y += slope * float(arrays.stability_limit[k]) / math.sqrt(3) * self.error("stability", index, 0, k)
-        y += float(arrays.decided[k]) / math.sqrt(3) * self.error("decided in review", index, 0, k)
-        self.corrected.append(y)
-        v = y
+        alone = max(u, float(arrays.declared_repeatability[k]))
+        y = self.corrected_indication(row, k, alone, scale, near=True)
         if way is VELOCITY_PRESSURE:
-            v = (2 * y / (in_air * rho)) ** 0.5
-        elif way is THERMAL:
-            v = y * rho_0 / (in_air * rho)
-        elif way is VANE:
-            v = y / scale
+            self.u[k] = y.u
+            self.below |= {k} if self.asked[k] < CURVES[MANOMETER].low else set()
+        if way is VELOCITY_PRESSURE and (GTC.value(y) <= 0 or y.u / (2 * GTC.value(y)) > 0.1):
+            self.near_zero.add(k)
+            self.near_places.add((row, self.place(k)))
+            v = self.mean_near_zero(y, in_air * rho)
+        else:
+            y = self.corrected_indication(row, k, u, scale, near=False)
+            if way is VELOCITY_PRESSURE:
+                v = (2 * y / (in_air * rho)) ** 0.5
+            else:
+                v = y * rho_0 / (in_air * rho) if way is THERMAL else y / scale
+        self.corrected.append(y)
         self.before_probe.append(GTC.value(v))
         probe = int(arrays.probes.calibration[row])
-        if probe >= 0:
-            limit = float(arrays.probes.stability_relative[row]) * GTC.value(v) + float(
-                arrays.probes.stability_absolute[row]
-            )
-            v, slope = self.through(probe, v, ("probe", "reference of the probe"), k)
-            v += slope * limit / math.sqrt(3) * self.error("stability of the probe", probe, 0, k)
-        self.points.append(v)
+        self.points.append(self.behind_probe(probe, row, v, k) if probe >= 0 else v)
+
+    @staticmethod
+    def mean_near_zero(y, rho):
+        """The mean over what the pressure may be; what makes u of it makes its 0.6 sqrt(2 u/rho) in proportion."""
+        mean, u = mean_near_zero(GTC.value(y), y.u, GTC.value(rho))
+        return mean * (rho / GTC.value(rho)) ** -0.5 + u / y.u * (y - GTC.value(y))
 
     def of_density(self, row):
         """Relative error of the density in the air of a reading."""
@@ -332,11 +388,17 @@ OF_AIR = tuple(f"{name} of another" for name in OF_INSTRUMENT)
 OF_PROBE = ("probe", "reference of the probe", "stability of the probe")
 LINES = (
     "repeatability", "resolution", "calibration scatter", "reference standard", "stability", "decided in review", "density",
-    "air temperature not observed", "probe", "back pressure", "dimension", "outlet factor", "method", "method common",
+    NOT_OBSERVED, "probe", "back pressure", "dimension", "outlet factor", "method", "method common",
     "method own", "plant drift",
 )  # fmt: skip
 TOLD = (*MIXED[:5], replace(MIXED[1], passes=((4.8,),), conditions=1))
-JOBS = {"mixed": given(MIXED), "of one point each": given(SINGLE), "in told air": in_told_air(TOLD)}
+JOBS = {
+    "mixed": given(MIXED),
+    "of one point each": given(SINGLE),
+    "near zero": given(LOW),
+    "of one point each near zero": given(SINGLE_LOW),
+    "in told air": in_told_air(TOLD),
+}
 
 
 @cache
@@ -351,7 +413,7 @@ def job(request):
     return both(request.param)
 
 
-@pytest.fixture(params=["mixed", "of one point each"])
+@pytest.fixture(params=[name for name in JOBS if name != "in told air"])
 def plain_job(request):
     """Each in which the density of the air has an error for each set of conditions."""
     return both(request.param)
@@ -391,16 +453,17 @@ def test_each_point_has_the_value_and_the_sensitivities_of_the_equations(job):
     assert found.value == close([GTC.value(v) for v in model.points])
     assert found.corrected == close([GTC.value(y) for y in model.corrected])
     assert found.before_probe == close(model.before_probe)
-    of_indication = [rp.u_component(v, model.errors["repeatability"][row[k], k, 0]) for k, v in enumerate(model.points)]
-    assert found.sensitivity == close(np.array(of_indication) / arrays.repeatability)
+    of_indication = [rp.u_component(v, own) / u for v, (u, own) in zip(model.points, model.own.values(), strict=True)]
+    assert found.sensitivity == close(of_indication)
     assert found.stability == close(math.sqrt(3) * at(model, "stability", model.points))
     assert found.decided == close(math.sqrt(3) * at(model, "decided in review", model.points))
     assert found.reference == close(at(model, "reference standard", model.points))
-    by_temperature = at(model, "air temperature not observed", model.points)
+    by_temperature = at(model, NOT_OBSERVED, model.points)
     assert found.density == close(by_temperature / arrays.air.not_observed[row])
     assert found.probe[:, -2] == close(at(model, "reference of the probe", model.points))
     assert found.probe[:, -1] == close(at(model, "stability of the probe", model.points))
-    assert not np.any(found.below | found.near_zero)
+    assert set(np.flatnonzero(found.below).tolist()) == model.below
+    assert set(np.flatnonzero(found.near_zero).tolist()) == model.near_zero
 
 
 def test_the_parts_of_scatter_of_points_are_those_of_their_curves(plain_job):
@@ -422,15 +485,12 @@ def test_the_parts_of_scatter_of_points_are_those_of_their_curves(plain_job):
 def test_a_pressure_alone_is_as_uncertain_as_all_its_errors_make_it(job):
     """The declared repeatability counts also where the passes show it; other ways tell nothing."""
     arrays, model = job
-    found, row = at_points(arrays), model.reading
+    found = at_points(arrays)
     for k, (y, v) in enumerate(zip(model.corrected, model.points, strict=True)):
-        is_pressure = arrays.way_of(row[k]) is VELOCITY_PRESSURE
-        own = model.errors["repeatability"][row[k], k, 0]
-        of_own, slope = rp.u_component(y, own), rp.u_component(v, own) / rp.u_component(y, own)
-        alone = of_own * 0.05 / arrays.repeatability[k]
-        u = math.sqrt(y.u**2 - of_own**2 + alone**2) if is_pressure else 0.0
-        assert found.corrected_uncertainty[k] == pytest.approx(u, rel=SAME)
-        assert found.value_uncertainty[k] == pytest.approx(slope * u, rel=SAME)
+        _, own = model.own[k]
+        slope = rp.u_component(v, own) / rp.u_component(y, own)
+        assert found.corrected_uncertainty[k] == pytest.approx(model.u[k], rel=SAME)
+        assert found.value_uncertainty[k] == pytest.approx(slope * model.u[k], rel=SAME)
 
 
 # --- flows -----------------------------------------------------------------------------------------------------------------------
@@ -448,7 +508,7 @@ def test_each_flow_is_that_of_the_equations(job):
     assert found.flow == close([GTC.value(q) for q in model.flow])
     assert flow_values(arrays).tolist() == found.flow.tolist()
     assert found.point_velocity == close([GTC.value(v) for v in model.points])
-    by_temperature = [sum(model.of_line(q, "air temperature not observed").values()) for q in model.flow]
+    by_temperature = [sum(model.of_line(q, NOT_OBSERVED).values()) for q in model.flow]
     assert found.by_density == close(np.array(by_temperature) / arrays.air.not_observed)
 
 
@@ -490,6 +550,14 @@ def welch_satterthwaite(of_each):
     return math.fsum(u**2 for u, _ in of_each) ** 2 / below if below else math.inf
 
 
+def of_error(arrays, model, part, row):
+    """Degrees of freedom of one error of repeatability: where it is of several points, the fewest that these have."""
+    if part == "passes":
+        return of_passes(arrays)[row] - 1.0 or math.inf
+    mine = [k for k in model.near_zero if model.reading[k] == row] if part == "near zero" else [part]
+    return min(arrays.repeatability_dof[mine], default=math.inf)
+
+
 def of_calibrations(model, row, q):
     """u and degrees of freedom of what moves the density of a reading; what is of no calibration is taken as exactly known."""
     air = model.arrays.air.influences
@@ -516,10 +584,7 @@ def test_each_line_has_its_degrees_of_freedom(job):
     }
     expected["repeatability"] = [
         welch_satterthwaite(
-            [
-                (u, 2.0 if point == "passes" else arrays.repeatability_dof[point])
-                for (_, point), u in model.of_line(q, "repeatability").items()
-            ]
+            [(u, of_error(arrays, model, part, row)) for (row, part), u in model.of_line(q, "repeatability").items()]
         )
         for q in model.flow
     ]
@@ -561,6 +626,14 @@ def test_a_hood_that_repeats_itself_exactly_has_one_series_of_nothing():
     assert of_one(flows(readings(several((3.0, 4.0)))), "repeatability").unlike is None
 
 
+def of_passes(arrays):
+    """Number of passes of each reading."""
+    if arrays.points is None:
+        return np.ones(arrays.size)
+    pairs = set(zip(arrays.points.reading.tolist(), arrays.points.passage.tolist(), strict=True))
+    return np.bincount([row for row, _ in pairs], minlength=arrays.size)
+
+
 def test_each_line_says_how_it_was_evaluated(job):
     """GUM 2.3.2: statistics of observations are Type A, of points where all have them or where passes show more than one."""
     arrays, _ = job
@@ -568,7 +641,7 @@ def test_each_line_says_how_it_was_evaluated(job):
     of_points = np.array(
         [arrays.repeatability_type_a[np.arange(arrays.size)[row] == k].all() for k in range(arrays.size)]
     )
-    passes = np.array([len(one.passes) for one in (MIXED if arrays.hoods is not None else SINGLE)])
+    passes = of_passes(arrays)
     expected = {
         "repeatability": of_points | (passes > 1),
         "calibration scatter": np.ones(arrays.size, dtype=bool),
@@ -583,7 +656,7 @@ def test_each_line_says_how_it_was_evaluated(job):
 
 def test_errors_within_the_measured_value_add_and_the_others_multiply_it(job):
     """v = sqrt(2 dp/rho) has (m - 1)/m = -1 with m = 1/2; the other ways go straight."""
-    arrays, _ = job
+    arrays, model = job
     found = flows(arrays)
     within = (
         "repeatability",
@@ -599,7 +672,9 @@ def test_errors_within_the_measured_value_add_and_the_others_multiply_it(job):
         0 if name in (*within, "back pressure") else next(others) for name in names
     ]
     is_pressure = [arrays.way_of(row) is VELOCITY_PRESSURE for row in range(arrays.size)]
-    assert found.product.bend == pytest.approx(np.where(is_pressure, -1.0, 0.0), rel=SAME)
+    bend = np.where(is_pressure, -1.0, 0.0)
+    bend[model.reading[sorted(model.near_zero)]] = math.nan  # the mean over what may be is bent already
+    assert found.product.bend == pytest.approx(bend, rel=SAME, nan_ok=True)
     assert replace(found, bend=None).product.bend.tolist() == [0.0] * arrays.size
 
 
@@ -740,7 +815,7 @@ def test_what_is_not_of_a_calibration_is_shared_as_it_is_declared(plain_job):
     nobody = np.zeros(arrays.size, dtype=int)
     expected = {
         "decided in review": (arrays.calibration, not_known_of_a_change),
-        "air temperature not observed": (nobody, common_within_a_sign),
+        NOT_OBSERVED: (nobody, common_within_a_sign),
         "method": (arrays.method, not_known),
         "method own": (arrays.two_figures.opening, independent),
         "density": (arrays.air.conditions, common),
@@ -756,8 +831,9 @@ def test_what_is_not_of_a_calibration_is_shared_as_it_is_declared(plain_job):
         assert (share.group.tolist(), share.rule, share.columns) == (group.tolist(), rule, None), name
 
 
-def test_what_is_not_told_leaves_the_other_lines_as_they_are(plain_job):
-    arrays, _ = plain_job
+@pytest.mark.parametrize("name", ["mixed", "of one point each"])  # near zero the slopes go with all that is told
+def test_what_is_not_told_leaves_the_other_lines_as_they_are(name):
+    arrays, _ = both(name)
     told = flows(arrays)
     bare = flows(
         replace(
@@ -774,7 +850,7 @@ def test_what_is_not_told_leaves_the_other_lines_as_they_are(plain_job):
             probes=replace(arrays.probes, stability_dof=None),
         )
     )
-    untold = {"decided in review", "air temperature not observed", "method common", "method own", "plant drift"}
+    untold = {"decided in review", NOT_OBSERVED, "method common", "method own", "plant drift"}
     assert [each.name for each in bare.contributions] == [name for name in lines_of(arrays) if name not in untold]
     exactly = [math.inf] * arrays.size
     for each in bare.contributions:
@@ -795,3 +871,41 @@ def test_without_a_probe_or_a_hood_there_is_no_line_of_theirs(job):
     names = {each.name for each in flows(plain).contributions}
     assert "probe" not in names
     assert flows(plain).low is not None
+
+
+# --- a factor found in the field -------------------------------------------------------------------------------------------------
+
+
+def carried(arrays):
+    """The lines of the scatter and of the reference part, without and with what the factor carries; the flows, and the factors."""
+    row = np.arange(1, arrays.size + 1)
+    scatter = 0.001 * np.column_stack([row, 2 - row, 3 + row])
+    factors = FoundFactors(scatter, 0.002 * row)
+    plain, found = flows(arrays), flows(replace(arrays, found_factors=factors))
+    for name in lines_of(arrays):
+        if name not in OF_INSTRUMENT[:2]:
+            assert of_one(found, name).parts.tolist() == of_one(plain, name).parts.tolist()
+    lines = [(of_one(plain, name).parts, of_one(found, name).parts) for name in OF_INSTRUMENT[:2]]
+    return *lines, plain.flow[:, np.newaxis], factors
+
+
+def test_a_factor_takes_from_a_flow_what_its_calibration_was_wrong_by():
+    """The error of the product v K: e/v of the reading less that of the factor, in each direction of the curve."""
+    (scatter, left_of_scatter), (reference, left), flow, factors = carried(given(SINGLE))
+    assert left_of_scatter == close(scatter - factors.scatter * flow)
+    assert left == close(reference - factors.reference[:, np.newaxis] * flow)
+
+
+def test_what_it_takes_from_a_reference_part_with_standards_behind_is_taken_from_each_alike():
+    arrays = given(SINGLE)
+    behind = StandardBehind(OF_HOOD, np.full((3, 3), 0.1), np.full((3, 2), 0.3), np.full((3, 3), 0.15))
+    curves = [*CURVES]
+    curves[OF_VANE] = replace(CURVES[OF_VANE], reference_uncertainties=np.zeros(3))
+    standards = [(behind,) if index in (ANEMOMETER, MANOMETER) else () for index in range(len(CURVES))]
+    told = replace(arrays, curves=curves, calibrations=replace(arrays.calibrations, standards=standards))
+    _, (reference, left), flow, factors = carried(told)
+    assert reference.shape[1] > 3
+    length = np.linalg.norm(reference, axis=1)
+    assert (length > 0).tolist() == [index != OF_VANE for index in arrays.calibration]
+    taken = np.divide(factors.reference * flow[:, 0], length, out=np.zeros_like(length), where=length > 0)
+    assert left == close(reference * (1 - taken)[:, np.newaxis])
