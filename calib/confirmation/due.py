@@ -42,9 +42,7 @@ def due_list(
         if not is_retired(instrument, on)
         for entry in _entries(decisions[tag], on, within_days, is_put_aside(instrument, on))
     ]
-    return tuple(
-        sorted(entries, key=lambda entry: (entry.put_aside, entry.days is not None, entry.days or 0, entry.tag))
-    )
+    return tuple(sorted(entries, key=lambda entry: (entry.put_aside, entry.due_on or date.min, entry.tag)))
 
 
 def _entries(decision: Decision, on: date, within_days: int, put_aside: bool) -> Iterable[DueEntry]:

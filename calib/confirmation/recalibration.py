@@ -156,7 +156,7 @@ def _parcels(travellers: Iterable[Traveller], decisions: Mapping[str, Decision])
         groups[traveller.laboratory, traveller.quantity].append(traveller)
     return tuple(
         _parcel(laboratory, quantity, groups[laboratory, quantity], decisions)
-        for laboratory, quantity in sorted(groups, key=lambda names: (names[0] is None, names[0] or "", names[1]))
+        for laboratory, quantity in sorted(groups, key=lambda names: (names[0] is None, str(names[0]), names[1]))
     )
 
 
@@ -169,9 +169,7 @@ def _parcel(
 
 
 def _urgent_first(travellers: Iterable[Traveller]) -> tuple[Traveller, ...]:
-    return tuple(
-        sorted(travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag))
-    )
+    return tuple(sorted(travellers, key=lambda traveller: (traveller.due_on or date.min, traveller.tag)))
 
 
 def _gaps(

@@ -99,35 +99,34 @@ class _Likelihood:
     out: Floats  # months of those out of tolerance
 
     def value(self, rate: float) -> float:
-        if math.isinf(rate):
-            return 0.0 if self.passed == 0 else -math.inf
+        if math.isinf(rate):  # the best, where all were out of tolerance
+            return 0.0
         return -rate * self.passed + float(np.log(-np.expm1(-rate * self.out)).sum())
 
     def slope(self, rate: float) -> float:
         return -self.passed + float((self.out / np.expm1(rate * self.out)).sum())
 
     def best(self) -> float:
-        """The slope falls throughout, from infinity to below 0."""
-        low, high = 1e-12 / float(self.out.max()), 1.0 / float(self.out.min())
-        while self.slope(high) > 0:
-            high *= 2.0
+        """The slope falls throughout; from 1/lambda - t < t/(exp(lambda t) - 1) < 1/lambda it is 0 between these two rates."""
+        low, high = self.out.size / (self.passed + float(self.out.sum())), self.out.size / self.passed
         return float(brentq(self.slope, low, high, xtol=1e-15, rtol=1e-13))
 
     def lower_limit(self, best: float, least: float) -> float:
-        """Where ln L falls below `least` on the way down from the best rate."""
-        inside = best if math.isfinite(best) else self._go(1.0 / float(self.out.min()), 2.0, least, inside=True)
-        return self._crossing(self._go(inside, 0.5, least, inside=False), inside, least)
+        """Where ln L falls below `least` on the way down from the best rate; ln(1 - exp(-lambda t)) is below ln(lambda t)."""
+        lowest = math.exp((least - float(np.log(self.out).sum())) / self.out.size)
+        inside = best if math.isfinite(best) else self._upward(lowest, least, inside=True)
+        return self._crossing(lowest, inside, least)
 
     def upper_limit(self, best: float, least: float) -> float:
         """The same on the way up; infinite where the best rate is."""
         if math.isinf(best):
             return math.inf
-        return self._crossing(best, self._go(best, 2.0, least, inside=False), least)
+        return self._crossing(best, self._upward(best, least, inside=False), least)
 
-    def _go(self, rate: float, factor: float, least: float, *, inside: bool) -> float:
+    def _upward(self, rate: float, least: float, *, inside: bool) -> float:
         while (self.value(rate) >= least) != inside:
-            rate *= factor
+            rate *= 2.0
         return rate
 
     def _crossing(self, low: float, high: float, least: float) -> float:
-        return float(brentq(lambda rate: self.value(rate) - least, low, high, rtol=1e-12))
+        return float(brentq(lambda rate: self.value(rate) - least, low, high, xtol=1e-15, rtol=1e-13))

@@ -212,7 +212,7 @@ def _borne_by_both(flows: Flows, pairing: FoundInDuct) -> Iterator[tuple[int, sl
         if each.name in _OF_NO_TRAVERSE:
             continue
         for share in each.shared:
-            columns = slice(0, each.parts.shape[1]) if share.columns is None else share.columns
+            columns = slice(None) if share.columns is None else share.columns
             group = share.group[pairing.duct]
             is_at_both = share.group[pairing.outlet] == group and bool(np.any(each.parts[pairing.outlet, columns]))
             is_left = is_at_both and share.pool not in _OF_CALIBRATIONS

@@ -97,7 +97,7 @@ def _correlated(readings: Readings) -> tuple[tuple[int, Floats], ...]:
 def _over_all_comparisons(readings: Readings) -> list[StandardBehind]:
     """What each standard is worth at the comparisons of all curves, in their order; rows of 0 where it does not stand behind."""
     calibrations = readings.calibrations
-    if calibrations is None or not any(calibrations.standards):
+    if calibrations is None:
         return []
     standards = {each.standard: each for behind in calibrations.standards for each in behind}
     return [_stacked(readings, known) for _, known in sorted(standards.items())]

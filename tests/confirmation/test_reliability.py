@@ -2,11 +2,13 @@
 
 import math
 
+import mpmath
 import numpy as np
 import pytest
 import statsmodels.api as sm
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
 from calib.confirmation.reliability import FoundInterval, exponential_rate, highest_rate, interval_for, proportion
@@ -103,3 +105,94 @@ def test_an_interval_for_a_target(rate, target, months):
 
 def test_without_a_failure_the_highest_rate_is_the_exponential_one():
     assert highest_rate(0, 60.0, 0.95) == pytest.approx(-math.log(0.05) / 60.0)
+
+
+# --- to the last digits that count -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("passed", "count"), [(-1, 5), (6, 5)])
+def test_more_than_all_and_fewer_than_none_are_no_proportion(passed, count):
+    with pytest.raises(CalibError, match=f"{passed} of {count}"):
+        proportion(passed, count)
+
+
+def test_a_proportion_is_stated_with_95_percent():
+    """(1 - p)^4 = 0.025 and p^4 = 0.025 for none and all of four."""
+    none, all_of_them = proportion(0, 4), proportion(4, 4)
+    assert (none.fraction, none.low, all_of_them.fraction, all_of_them.high) == (0.0, 0.0, 1.0, 1.0)
+    assert none.high == pytest.approx(1.0 - 0.025**0.25, rel=1e-12)
+    assert all_of_them.low == pytest.approx(0.025**0.25, rel=1e-12)
+    assert proportion(3, 4).fraction == 0.75
+
+
+@pytest.mark.parametrize("months", [0.0, -1.0])
+def test_an_interval_of_no_length_makes_no_rate(months):
+    with pytest.raises(CalibError, match="longer than nothing"):
+        exponential_rate(found((12.0, False), (months, True)))
+
+
+def likelihood_ratio(seen, confidence):
+    """Estimate and limits with 40 digits: the root of the score, and where ln L has fallen by half the quantile of chi^2."""
+    passed, out = mpmath.fsum(t for t, ok in seen if ok), [t for t, ok in seen if not ok]
+
+    def value(rate):
+        return -rate * passed + mpmath.fsum(mpmath.log(-mpmath.expm1(-rate * t)) for t in out)
+
+    def score(rate):
+        return -passed + mpmath.fsum(t / mpmath.expm1(rate * t) for t in out)
+
+    def root(of, low, high):
+        return mpmath.findroot(of, (low, high), solver="anderson")
+
+    with mpmath.workdps(40):
+        best = root(score, mpmath.mpf("1e-4"), mpmath.mpf(2))
+        # chi^2 of one degree of freedom is the square of a normal quantile, which is sqrt(2) times this.
+        fallen = mpmath.erfinv(mpmath.mpf(confidence)) ** 2
+        ends = [
+            root(lambda rate: value(rate) - value(best) + fallen, *sorted((best, end)))
+            for end in (best / 50, best * 20)
+        ]
+    return [float(each) for each in (best, *ends)]
+
+
+@pytest.mark.parametrize("confidence", [0.95, 0.8])
+def test_the_rate_and_its_limits_are_those_of_the_likelihood_worked_out_with_forty_digits(confidence):
+    seen = [(11.5, True), (0.5, False), (13.0, False), (24.0, True), (25.5, True), (6.0, True), (37.0, False)]
+    rate = exponential_rate(found(*seen), confidence)
+    expected = likelihood_ratio(seen, confidence)
+    assert [rate.estimate, rate.low, rate.high] == pytest.approx(expected, rel=1e-11)
+    if confidence == 0.95:
+        assert exponential_rate(found(*seen)) == rate
+        shortest, longest = (-math.log(0.9) / end for end in (expected[2], expected[1]))
+        assert rate.months(0.9) == pytest.approx((-math.log(0.9) / expected[0], shortest, longest), rel=1e-11)
+
+
+def test_of_intervals_of_one_length_the_rate_is_the_logarithm_of_the_fraction_in_tolerance():
+    """42 of 60 after 18 months; of few out of very many too, and of many out of few in tolerance."""
+    for passed, count in ((42, 60), (1999, 2000), (1, 50)):
+        rate = exponential_rate(found(*[(18.0, True)] * passed, *[(18.0, False)] * (count - passed)))
+        assert rate.estimate == pytest.approx(-math.log(passed / count) / 18.0, rel=1e-12)
+        assert rate.low < rate.estimate < rate.high
+
+
+def test_where_all_were_out_of_tolerance_the_lower_limit_is_that_of_their_own_times():
+    """Of one and the same time t: (1 - exp(-rate t))^n has fallen to exp(-chi^2/2), by n ln; of two times by mpmath."""
+    fallen = float(mpmath.erfinv(mpmath.mpf("0.95")) ** 2)
+    rate = exponential_rate(found(*[(9.0, False)] * 5))
+    assert rate.low == pytest.approx(-math.log(-math.expm1(-fallen / 5)) / 9.0, rel=1e-11)
+    rate = exponential_rate(found((9.0, False), (31.0, False)))
+    root = mpmath.findroot(
+        lambda x: mpmath.log(-mpmath.expm1(-9 * x)) + mpmath.log(-mpmath.expm1(-31 * x)) + fallen, 0.03
+    )
+    assert rate.low == pytest.approx(float(root), rel=1e-11)
+
+
+@pytest.mark.parametrize("failures", [0, 1, 7])
+def test_the_highest_rate_is_chi_squared_over_twice_the_time(failures):
+    expected = stats.chi2.ppf(0.9, 2 * failures + 2) / (2 * 410.0)
+    assert highest_rate(failures, 410.0, 0.9) == pytest.approx(expected, rel=1e-12)
+
+
+def test_none_out_of_tolerance_in_a_year_and_a_half_limits_the_rate_at_the_confidence_that_is_asked():
+    assert exponential_rate(found((18.0, True)), 0.8).high == pytest.approx(-math.log(0.1) / 18.0, rel=1e-12)
+    assert exponential_rate(found((0.5, True))).high == pytest.approx(-math.log(0.025) / 0.5, rel=1e-12)

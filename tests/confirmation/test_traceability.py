@@ -66,6 +66,22 @@ def test_circles_are_found_once_each():
     assert [numbers(one) for one in found] == [[1, 2], [3]]
 
 
+def test_a_circle_is_told_from_its_smallest_record_on_in_the_order_of_its_links():
+    found = circles(upward(links((2, 5), (5, 7), (7, 1), (1, 3), (3, 2), (7, 8), (9, 7))))
+    assert [numbers(each) for each in found] == [[1, 3, 2, 5, 7]]
+
+
+def test_the_shortest_circle_of_a_record_is_told():
+    found = circles(upward(links((1, 2), (2, 3), (3, 1), (1, 4), (4, 1))))
+    assert [numbers(each) for each in found] == [[1, 4], [1, 2, 3]]
+
+
+def test_what_is_drawn_again_says_so_where_anything_is_beyond_it():
+    drawn = tree(upward(CHAIN), ("r", 1))
+    assert [each.branches[0].again for each in drawn.branches] == [False, False]
+    assert [each.on_itself for each in drawn.branches] == [False, False]
+
+
 def test_a_sound_register_has_no_circle():
     assert circles(upward(CHAIN)) == ()
 

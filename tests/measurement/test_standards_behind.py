@@ -56,10 +56,10 @@ BEHIND_SECOND = (
 
 # Points: comparison to the left, to the right, the way between, what its error does to the reading, the reading.
 POINTS = (
-    (0, 1, 0.25, 0.012, 0), (1, 2, 0.5, 0.03, 0), (3, 4, 0.4, 0.05, 1), (5, 6, 0.3, 0.013, 2), (2, 2, 0.0, -0.08, 3),
+    (0, 1, 0.25, 0.012, 0), (1, 2, 0.5, 0.03, 0), (3, 4, 0.4, -0.05, 1), (5, 6, 0.3, 0.013, 2), (2, 2, 0.0, -0.08, 3),
     (8, 9, 0.6, 0.02, 4),
 )  # fmt: skip
-WHOLE = [0.042, 0.05, 0.013, -0.08, 0.02]
+WHOLE = [0.042, -0.05, 0.013, -0.08, 0.02]
 OF_LABORATORY = LABORATORY[[0, 1, 2, 0, 3]]  # of each reading
 
 
@@ -247,6 +247,13 @@ def test_readings_of_one_point_bear_what_their_point_does():
         (row, 5 + q): share / sum(shares) for row, shares in enumerate(first) if sum(shares) for q, share in enumerate(shares)
     }  # fmt: skip
     assert summed(at) == pytest.approx(expected, rel=1e-12)
+
+
+def test_who_bears_nothing_of_its_reference_part_is_of_nobody_s_group():
+    each = of_points()
+    exact = replace(each, borne=each.borne * np.array([1, 1, 0, 1, 1, 1]), whole=each.whole * np.array([1, 0, 1, 1, 1]))
+    _, *of_standards = reference_of(told(), exact, OF_LABORATORY).shares
+    assert [int(share.group[1]) for share in of_standards] == [5] * 6
 
 
 def test_between_comparisons_that_are_worth_nothing_the_nearness_counts():

@@ -271,6 +271,8 @@ def test_no_velocity_before_a_probe_is_none_whatever_its_calibration_errs_by():
     )
     gone = Errors(2, {("repeatability", 0): np.array([-60.0, -60.0]), ("probe reference", 0): np.array([1.0, -1.0])})
     assert one.flow(gone).tolist() == [0.0, 0.0]
+    left = Errors(1, {("repeatability", 0): np.array([-59.85])})  # of 60 Pa: half a metre per second at 1.2 kg/m3
+    assert one.flow(left)[0] == pytest.approx(polynomial(IN_DUCT, 0.5, (0.0, 0.0)), rel=1e-12)
 
 
 def test_a_vane_is_asked_at_what_the_air_makes_of_its_indication():
