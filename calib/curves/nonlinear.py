@@ -2,8 +2,8 @@
 
     minimise sum over i of ((y_i - f(b, x_i))/u_i)^2;    C = (J^T U^-1 J)^-1,    J = df/db at the minimum
 
-Levenberg-Marquardt (J. J. More, 1978, as in MINPACK) comes near the minimum; Gauss-Newton steps by QR of the scaled Jacobian
-then go on until the parameters move no more. Only these judge convergence.
+Levenberg-Marquardt (J. J. More, 1978, as in MINPACK) comes near the minimum; Gauss-Newton steps by the singular values of the
+scaled Jacobian then go on until the parameters move no more. Only these judge convergence.
 
 Validity: errors of y independent, x exactly known; f smooth near the minimum; scatter small enough that f is straight over the
 uncertainties of b. Several minima may exist: the one that `start` leads to is found.
@@ -208,21 +208,18 @@ def _polished(problem: _Problem, b: Floats, evaluations: int) -> NonlinearFit:
 
 
 def _step(problem: _Problem, b: Floats) -> _Step:
-    from scipy.linalg import solve_triangular  # noqa: PLC0415 (a tenth of a second, which no stored curve needs)
-
     slopes, distances = problem.slopes(b), problem.distances(b)
     size = np.linalg.norm(slopes, axis=0)
     size[size == 0] = 1.0
-    q, r = np.linalg.qr(slopes / size)
-    _, singular, directions = np.linalg.svd(r)
+    across, singular, directions = np.linalg.svd(slopes / size, full_matrices=False)
     if not singular[-1] > SINGULAR * singular[0]:
         alike = np.flatnonzero(np.abs(directions[-1]) > 0.3 * np.abs(directions[-1]).max())
         raise CurveError(
             f"these {problem.y.size} points do not tell apart the parameter(s) {', '.join(str(k + 1) for k in alike)}: "
             "fix one, compare at more places, or start elsewhere"
         )
-    inverse_root = solve_triangular(r, np.eye(b.size)) / size[:, np.newaxis]
-    change = -inverse_root @ (q.T @ distances)
+    inverse_root = directions.T / singular / size[:, np.newaxis]
+    change = -inverse_root @ (across.T @ distances)
     scatter = 1.0 if problem.known else problem.chi_squared(b) / (problem.y.size - b.size)
     covariance = scatter * inverse_root @ inverse_root.T
     against = np.sqrt(np.diag(covariance)) + NOISE * np.abs(b) + np.finfo(float).tiny

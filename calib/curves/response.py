@@ -40,7 +40,7 @@ class Shape:
     response_slope: Callable[[Floats, Floats], Floats]  # dr/dv
     gradient: Callable[[Floats, Floats], Floats]  # (n, p) dr/dtheta
     inverse: Callable[[Floats, Floats], Floats]  # v(y; theta)
-    start: Callable[[Floats, Floats], Floats]  # theta to start from, given v and y
+    start: Callable[[Floats, Floats], Floats]  # theta to start from, given v and y: any does where the response is linear in theta
     positive: bool  # whether indications and values must be above 0
 
     def check(self, x: Floats, v: Floats) -> None:
@@ -51,11 +51,6 @@ class Shape:
             raise CurveError(
                 f"comparison {place + 1} (reference {v[place]:g}, indication {x[place]:g}): {self.title} needs both above 0"
             )
-
-
-def _line(v: Floats, y: Floats) -> Floats:
-    slope, level = np.polyfit(v, y, 1)
-    return np.array([level, slope])
 
 
 def _ones(v: Floats) -> Floats:
@@ -70,10 +65,10 @@ PROPORTIONAL = Shape(
     ordinate=lambda x: x,
     ordinate_slope=_ones,
     response=lambda v, theta: theta[0] * v,
-    response_slope=lambda v, theta: theta[0] * np.ones_like(v),
+    response_slope=lambda v, theta: np.full_like(v, theta[0]),
     gradient=lambda v, _theta: v[:, np.newaxis],
     inverse=lambda y, theta: y / theta[0],
-    start=lambda v, y: np.array([float(v @ y) / float(v @ v)]),
+    start=lambda _v, _y: np.zeros(1),
     positive=False,
 )
 
@@ -88,7 +83,7 @@ POWER = Shape(
     response_slope=lambda v, theta: theta[1] / v,
     gradient=lambda v, _theta: np.column_stack((np.ones_like(v), np.log(v))),
     inverse=lambda y, theta: np.exp((y - theta[0]) / theta[1]),
-    start=lambda v, y: _line(np.log(v), y),
+    start=lambda _v, _y: np.zeros(2),
     positive=True,
 )
 
@@ -103,7 +98,7 @@ KING_SQUARE_ROOT = Shape(
     response_slope=lambda v, theta: 0.5 * theta[1] / np.sqrt(v),
     gradient=lambda v, _theta: np.column_stack((np.ones_like(v), np.sqrt(v))),
     inverse=lambda y, theta: np.square(np.clip(y - theta[0], 0.0, None) / theta[1]),
-    start=lambda v, y: _line(np.sqrt(v), y),
+    start=lambda _v, _y: np.zeros(2),
     positive=True,
 )
 
@@ -118,7 +113,7 @@ KING = Shape(
     response_slope=lambda v, theta: theta[1] * theta[2] * v ** (theta[2] - 1.0),
     gradient=lambda v, theta: np.column_stack((np.ones_like(v), v ** theta[2], theta[1] * v ** theta[2] * np.log(v))),
     inverse=lambda y, theta: (np.clip(y - theta[0], 0.0, None) / theta[1]) ** (1.0 / theta[2]),
-    start=lambda v, y: np.append(_line(np.sqrt(v), y), 0.5),
+    start=lambda v, y: np.array([*np.polyfit(np.sqrt(v), y, 1)[::-1], 0.5]),
     positive=True,
 )
 
@@ -130,10 +125,10 @@ LINE = Shape(
     ordinate=lambda x: x,
     ordinate_slope=_ones,
     response=lambda v, theta: theta[0] + theta[1] * v,
-    response_slope=lambda v, theta: theta[1] * np.ones_like(v),
+    response_slope=lambda v, theta: np.full_like(v, theta[1]),
     gradient=lambda v, _theta: np.column_stack((np.ones_like(v), v)),
     inverse=lambda y, theta: (y - theta[0]) / theta[1],
-    start=_line,
+    start=lambda _v, _y: np.zeros(2),
     positive=False,
 )
 
@@ -175,15 +170,15 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
     shape.check(x, v)
     distinct = np.unique(v).size
     p = len(shape.parameters)
-    if distinct < p or x.size < p:
+    if distinct < p:
         raise CurveError(f"{distinct} different reference value(s) make no {shape.title}: compare at {p} or more")
     y, slope = shape.ordinate(x), shape.ordinate_slope(x)
     u_y = np.ones_like(y) if u is None else np.abs(slope) * u
-    near = _near(shape, v, y, u_y)
+    start = shape.start(v, y)
     if u is None:
-        fit = nonlinear.nonlinear_unweighted(_model(shape), v, y, near, _gradient(shape), near=True)
+        fit = nonlinear.nonlinear_unweighted(_model(shape), v, y, start, _gradient(shape), near=True)
     else:
-        fit = nonlinear.nonlinear_weighted(_model(shape), v, y, u_y, near, _gradient(shape), near=True)
+        fit = nonlinear.nonlinear_weighted(_model(shape), v, y, u_y, start, _gradient(shape), near=True)
     return ResponseFit(
         shape,
         fit.parameters,
@@ -194,24 +189,6 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
         shape.gradient(v, fit.parameters) / slope[:, np.newaxis],
         fit.iterations,
     )
-
-
-def _near(shape: Shape, v: Floats, y: Floats, u_y: Floats) -> Floats:
-    """Coefficients near the minimum, by a few plain Gauss-Newton steps; the solver judges and finishes them."""
-    theta = shape.start(v, y)
-    for _ in range(_PLAIN_STEPS):
-        with np.errstate(all="ignore"):
-            jacobian, residuals = shape.gradient(v, theta), y - shape.response(v, theta)
-        if not (np.all(np.isfinite(jacobian)) and np.all(np.isfinite(residuals))):
-            return shape.start(v, y)
-        step, *_ = np.linalg.lstsq(jacobian / u_y[:, np.newaxis], residuals / u_y)
-        theta = theta + step
-        if np.all(np.abs(step) <= 1e-9 * np.abs(theta)):
-            break
-    return theta if np.all(np.isfinite(theta)) else shape.start(v, y)
-
-
-_PLAIN_STEPS = 12
 
 
 def _model(shape: Shape) -> Callable[[Floats, Floats], Floats]:

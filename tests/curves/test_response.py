@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
+from scipy.stats import chi2
 
 from calib.curves.choice import Comparisons, averaged_scatter, choose_response, own_scatter
 from calib.curves.response import (
@@ -21,6 +22,7 @@ from calib.curves.response import (
     curve_from_text,
     fit_response,
 )
+from calib.curves.regression import cholesky_of
 from calib.errors import CurveError, MeasuringIntervalError
 from calib.uncertainty.coverage import coverage_factor
 
@@ -117,6 +119,73 @@ def test_a_comparison_at_zero_flow_is_named_where_the_shape_cannot_hold_it(shape
     v, x = np.concatenate(([0.0], V)), np.concatenate(([1.2], EXACT["king"][1]))
     with pytest.raises(CurveError, match="comparison 1"):
         fit_response(shape, v, x, None)
+
+
+def test_of_several_comparisons_that_a_shape_cannot_hold_the_first_is_named():
+    v, x = np.array([1.0, 0.0, 2.0, -3.0, 4.0]), np.array([1.1, 1.2, 1.3, 1.4, 1.5])
+    with pytest.raises(CurveError, match=r"comparison 2 \(reference 0, indication 1.2\)"):
+        fit_response(POWER, v, x, None)
+    with pytest.raises(CurveError, match=r"comparison 4 \(reference 4, indication 0\)"):
+        fit_response(POWER, np.array([1.0, 2.0, 3.0, 4.0]), np.array([1.0, 2.0, 3.0, 0.0]), None)
+    assert fit_response(LINE, v, x, None).degrees_of_freedom == 3  # a line holds them all
+
+
+def test_as_many_values_as_coefficients_are_passed_through():
+    v = np.array([1.0, 4.0, 9.0])
+    fit = fit_response(KING, v, np.sqrt(1.45 + 0.9 * v**0.43), np.full(3, 0.002))
+    assert fit.coefficients == pytest.approx([1.45, 0.9, 0.43], rel=1e-9)
+    assert fit.degrees_of_freedom == 0
+
+
+# Slopes and derivatives by hand, at v = 4 and, where it counts, theta = (1.5, 0.9, 0.43).
+SLOPES = {
+    "proportional": ([1.5], 1.5, [4.0]),
+    "line": ([1.5, 0.9], 0.9, [1.0, 4.0]),
+    "power": ([1.5, 0.9], 0.9 / 4, [1.0, np.log(4.0)]),
+    "king square root": ([1.5, 0.9], 0.9 / (2 * 2.0), [1.0, 2.0]),
+    "king": ([1.5, 0.9, 0.43], 0.9 * 0.43 * 4**-0.57, [1.0, 4**0.43, 0.9 * 4**0.43 * np.log(4.0)]),
+}
+
+
+@shapes
+def test_the_slopes_of_each_shape_are_the_derivatives_of_its_definition(name):
+    shape, (theta, by_value, by_theta) = RESPONSE_SHAPES[name], SLOPES[name]
+    v, theta = np.array([4.0, 4.0]), np.array(theta)
+    assert shape.response_slope(v, theta) == pytest.approx(2 * [by_value], rel=1e-12)
+    assert shape.gradient(v, theta) == pytest.approx(np.array(2 * [by_theta]), rel=1e-12)
+
+
+@pytest.mark.parametrize("shape", [KING, KING_SQUARE_ROOT])
+def test_below_the_level_of_no_flow_kings_law_gives_no_flow(shape):
+    theta = np.array([1.5, 0.9, 0.5])
+    assert shape.inverse(np.array([1.4, 1.5, 1.5 + 0.9 * 3.0]), theta) == pytest.approx([0.0, 0.0, 9.0], rel=1e-12)
+
+
+def test_scaling_enlarges_the_covariance_and_nothing_else():
+    fit = fit_response(LINE, V, EXACT["line"][1], np.full(V.size, 0.002))
+    assert fit.scaled(2.25).covariance == pytest.approx(2.25 * fit.covariance, rel=1e-14)
+    assert fit.scaled(2.25).coefficients is fit.coefficients
+
+
+def test_a_fit_says_its_residuals_and_derivatives_in_the_indication():
+    """Those of x^2, over dx^2/dx = 2 x; chi-squared from the residuals over u."""
+    x = EXACT["king square root"][1] + NOISE
+    u = np.linspace(0.003, 0.006, V.size)
+    fit = fit_response(KING_SQUARE_ROOT, V, x, u)
+    slope, level = np.polyfit(np.sqrt(V), x**2, 1, w=1 / (2 * x * u))
+    residuals = (x**2 - level - slope * np.sqrt(V)) / (2 * x)
+    assert fit.residuals == pytest.approx(residuals, rel=1e-9)
+    assert fit.jacobian == pytest.approx(np.column_stack([1 / (2 * x), np.sqrt(V) / (2 * x)]), rel=1e-12)
+    assert fit.chi_squared == pytest.approx(np.sum((residuals / u) ** 2), rel=1e-9)
+    assert fit.probability == pytest.approx(chi2.sf(fit.chi_squared, 6), rel=1e-12)
+
+
+def test_the_parts_of_the_scatter_carry_the_sign_of_what_a_coefficient_does_to_the_value():
+    """Of v = ((x^2 - a)/b)^2: dv/da = -2 (x^2 - a)/b^2, dv/db = -2 (x^2 - a)^2/b^3."""
+    (a, b), x, curve = curve_of("king square root")
+    above = x[3] ** 2 - a
+    gradient = np.array([-2 * above / b**2, -2 * above**2 / b**3])
+    assert curve.scatter_parts(x[3]) == pytest.approx(gradient @ cholesky_of(curve.covariance), rel=1e-9)
 
 
 def test_fewer_values_than_coefficients_are_refused_with_the_next_step():
@@ -252,6 +321,26 @@ def test_coefficients_drawn_by_their_covariance_scatter_the_value_by_u():
     values = curve.value_with(np.full(40_000, at), draws)
     assert np.mean(values) == pytest.approx(float(curve.value(at)), abs=0.02 * np.std(values))
     assert np.std(values) == pytest.approx(float(curve.scatter_uncertainty(at)), rel=0.02)
+
+
+def test_a_value_with_other_coefficients_adds_what_each_shape_moves_by_its_share():
+    """v + sum over k of sqrt(w_k) (v_k(theta') - v_k(theta) + e_k (v_k(theta) - v)), worked shape by shape and row by row."""
+    curve = choose_response(of_voltage(NOISE), VOLTAGES).curve
+    steps = np.outer([0.01, -0.02, 0.03], np.linspace(0.5, 1.5, curve.parts))
+    drawn = curve.coefficients * (1 + steps)
+    drawn[:, -4:] = [[0.7, -0.4, 1.3, 0.2], [-0.6, 0.9, 0.3, -1.1], [0.5, 0.8, -0.2, 1.7]]
+    at = np.array([1.6, 1.8, 2.0])
+    for x, row, value in zip(at.tolist(), drawn, curve.value_with(at, drawn), strict=True):
+        v = expected = float(curve.value(x))
+        first = 0
+        for k, each in enumerate(curve.averaged.shapes):
+            ordinate, _, inverse, start = BY_HAND[each.shape.name]
+            end = first + len(start)
+            of_shape = inverse(ordinate(x), *each.coefficients)
+            moved = inverse(ordinate(x), *row[first:end])
+            expected += np.sqrt(each.weight) * (moved - of_shape + row[k - 4] * (of_shape - v))
+            first = end
+        assert value == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("n", [0.5, 0.43])
