@@ -447,9 +447,10 @@ def test_results_of_which_sums_have_none_in_common_go_into_one_lot():
 
 
 def test_shares_of_the_variance_are_told_for_every_result():
-    # 1 and 2 of 5; 3 and 4 of 25; nothing.
-    found = combine([contribution([1.0, 3.0, 0.0]), contribution([2.0, 4.0, 0.0])])
-    assert found.variance_percent == pytest.approx(np.array([[20.0, 80.0], [36.0, 64.0], [0.0, 0.0]]), rel=1e-14)
+    # Of 5 = 1 + 4, of 25 = 9 + 16, of nothing, and of 0.25 = 0.16 + 0.09.
+    found = combine([contribution([1.0, 3.0, 0.0, 0.4]), contribution([2.0, 4.0, 0.0, 0.3])])
+    expected = [[20.0, 80.0], [36.0, 64.0], [0.0, 0.0], [64.0, 36.0]]
+    assert found.variance_percent == pytest.approx(np.array(expected), rel=1e-14)
 
 
 @pytest.mark.parametrize(("parts", "degrees"), [((2, 1, 1), 2), ((2,), 2), ((2, 1), 3), ((1, 1), 2)])
