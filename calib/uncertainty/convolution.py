@@ -131,7 +131,7 @@ def coverage_of_parts(parts: ErrorParts, probability: float = COVERAGE_PROBABILI
 
 
 def half_width(parts: ErrorParts, probability: float = COVERAGE_PROBABILITY) -> Floats:
-    """(n,) half-widths w with P(|Y| <= w) = probability [unit of the results]; 0 < probability < 1, some part above 0."""
+    """(n,) half-widths w with P(|Y| <= w) = probability [unit of the results]; 0 < probability < 1, some part normal or t."""
     u = parts.standard_uncertainty
     return np.asarray(_wider(_of_unit(parts), np.zeros(u.size), probability) * u)
 

@@ -342,7 +342,7 @@ def _with_correlations(
     calibrations = np.zeros(groups)
     made = []
     for first, matrix in correlated:
-        size = matrix.shape[0]
+        size = len(matrix)
         mine = (comparison >= first) & (comparison < first + size)
         left &= ~mine
         there = np.bincount(group[mine] * size + comparison[mine] - first, worth[mine], groups * size)
@@ -370,7 +370,7 @@ def _numbered(outer: Integers, inner: Integers, outers: int) -> tuple[Integers, 
     """Number of each pair of an outer number, below `outers`, and an inner one; and the outer number of each that has one."""
     width = int(inner.max(initial=0)) + 1
     pairs = outer * width + inner
-    if outers * width <= 4 * pairs.size:  # few: a number for each pair there could be, without sorting
+    if outers * width <= pairs.size:  # few: a number for each pair there could be, without sorting
         return pairs, np.repeat(np.arange(outers), width)
     present, place = np.unique(pairs, return_inverse=True)
     return place, present // width

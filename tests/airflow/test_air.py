@@ -21,6 +21,7 @@ from calib.airflow.air import (
     enhancement_factor,
     saturation_pressure,
     vapour_mole_fraction,
+    within_range,
 )
 from calib.errors import CalibError
 from tests.ideal_air import density_ideal, magnus_saturation_pressure
@@ -164,6 +165,17 @@ def test_what_was_not_verified_is_refused_with_number_and_range(function, state,
 def test_the_parts_of_the_formula_have_the_same_range(function, arguments):
     with pytest.raises(CalibError, match="known here from"):
         function(*arguments)
+
+
+@pytest.mark.parametrize(("beside", "is_within"), [(0.9e-9, True), (1.1e-9, False)])
+@pytest.mark.parametrize(("limit", "outwards"), [(60.0, -1), (110.0, 1)])
+def test_a_value_within_a_range_may_miss_its_ends_by_1e_9_of_the_higher_one(limit, outwards, beside, is_within):
+    value = limit + outwards * 110.0 * beside
+    if is_within:
+        assert within_range(value, 60.0, 110.0, "{} {} {}") == value
+    else:
+        with pytest.raises(CalibError, match="60 110"):
+            within_range(value, 60.0, 110.0, "{} {} {}")
 
 
 @pytest.mark.parametrize("t_celsius", [-40.0, 60.0])

@@ -83,7 +83,16 @@ def test_another_seed_gives_another_sample():
 
 @pytest.mark.parametrize(
     ("trials", "probability"),
-    [(20_000, 0.95), (20_001, 0.9545), (34_567, 0.9), (10_000, 0.99), (50_000, 0.6827), (12_345, 0.3)],
+    [
+        (20_000, 0.95),
+        (20_001, 0.9545),
+        (34_567, 0.9),
+        (10_000, 0.99),
+        (50_000, 0.6827),
+        (12_345, 0.3),
+        (10_036, 0.93),
+        (10_064, 0.93),
+    ],
 )
 def test_intervals_and_figures_are_those_of_the_sample(trials, probability):
     found = propagate_distributions(np.exp, NORMAL, seed=3, coverage_probability=probability, trials=trials)
@@ -279,6 +288,11 @@ def test_the_numerical_tolerance_goes_with_powers_of_ten(u, digits):
 def test_an_uncertainty_without_significant_digits_has_no_tolerance(u):
     with pytest.raises(CalibError, match=str(u)):
         numerical_tolerance(u)
+
+
+def test_without_a_significant_digit_there_is_no_tolerance():
+    with pytest.raises(CalibError, match="to 0 significant"):
+        numerical_tolerance(2.0, 0)
 
 
 def test_a_model_that_ignores_its_inputs_is_refused():

@@ -311,6 +311,14 @@ EVERY_KIND = [
     influence(1.3, Share(0 * GROUPS, not_known, at=along(correlated=KNOWN))),
     influence(0.2, Share(0 * GROUPS, not_known, at=along(), pool="standards")),
     influence(0.9, Share(GROUPS, not_known, at=along(), pool="standards"), dof=DEGREES + 2.0),
+    # Of a pool in which one line does not say where its calibration lies, no line does.
+    influence(0.7, Share(GROUPS, not_known, at=along(correlated=KNOWN), pool="partly")),
+    influence(0.4, Share(GROUPS, not_known, pool="partly")),
+    influence(0.01, Share(GROUPS, not_known, pool="little")),
+    influence(0.02, Share(GROUPS, not_known, pool="little")),
+    influence(0.0, Share(GROUPS, not_known, pool="nothing")),
+    influence(0.0, Share(GROUPS, not_known, pool="nothing")),
+    influence(0.6, Share(np.arange(10) // 3, common)),
 ]
 
 
@@ -346,7 +354,7 @@ def groups_by_hand(budget, membership, coefficients):
         for place, share in enumerate(each.shared):
             pools[share.pool or (row, place)].append((row, each, share))
     for pool in pools.values():
-        rule, at = pool[0][2].rule, pool[0][2].at
+        rule, at = pool[0][2].rule, None if any(share.at is None for *_, share in pool) else pool[0][2].at
         groups = defaultdict(list)
         for row, each, share in pool:
             dof = each.degrees_of_freedom if share.degrees_of_freedom is None else share.degrees_of_freedom
@@ -371,8 +379,8 @@ def test_every_kind_of_sharing_is_what_scalars_make_of_it_group_by_group():
         whole = sum(part**2 for _, _, term, _, _ in those for part in term)
         for row in {row for row, *_ in those}:
             own = sum(part**2 for mine, _, term, _, _ in those if mine == row for part in term)
-            variances[row, total] += variance * own / whole
-            squares[row, total] += (variance * own / whole) ** 2 / fewest
+            variances[row, total] += variance * own / whole if whole else 0.0
+            squares[row, total] += (variance * own / whole) ** 2 / fewest if whole else 0.0
     found = combine_totals(EVERY_KIND, MEMBERSHIP, COEFFICIENT, 3)
     assert found.standard_uncertainty**2 == pytest.approx(variances.sum(axis=0), rel=1e-12)
     assert found.uncertainties == pytest.approx(np.sqrt(variances).T, rel=1e-12)
@@ -396,6 +404,8 @@ def test_what_is_not_known_is_told_group_by_group_with_either_answer():
     for _, total, those, _, variance in expected:
         own = [(row, i) for row, i, *_ in those if row not in behind] or [(row, i) for row, i, *_ in those]
         named = min(row for row, _ in own)
+        if not variance:
+            continue
         terms = [term for _, _, term, _, _ in those]
         rows.append((total, named, named in behind, variance, by_rule(common, terms), by_rule(independent, terms)))
     counted = told.variance > 0
@@ -437,9 +447,10 @@ def test_results_of_which_sums_have_none_in_common_go_into_one_lot():
 
 
 def test_shares_of_the_variance_are_told_for_every_result():
-    # 1 and 2 of 5; 3 and 4 of 25; nothing.
-    found = combine([contribution([1.0, 3.0, 0.0]), contribution([2.0, 4.0, 0.0])])
-    assert found.variance_percent == pytest.approx(np.array([[20.0, 80.0], [36.0, 64.0], [0.0, 0.0]]), rel=1e-14)
+    # Of 5 = 1 + 4, of 25 = 9 + 16, of nothing, and of 0.25 = 0.16 + 0.09.
+    found = combine([contribution([1.0, 3.0, 0.0, 0.4]), contribution([2.0, 4.0, 0.0, 0.3])])
+    expected = [[20.0, 80.0], [36.0, 64.0], [0.0, 0.0], [64.0, 36.0]]
+    assert found.variance_percent == pytest.approx(np.array(expected), rel=1e-14)
 
 
 @pytest.mark.parametrize(("parts", "degrees"), [((2, 1, 1), 2), ((2,), 2), ((2, 1), 3), ((1, 1), 2)])
@@ -451,3 +462,31 @@ def test_a_contribution_has_parts_and_degrees_of_freedom_for_each_of_its_results
 def test_a_contribution_to_no_results_is_one():
     nothing = Contribution("method", np.zeros(0, bool), np.ones((0, 1)), np.zeros(0, int), np.zeros(0))
     assert nothing.variance.size == 0
+
+
+def test_the_error_of_a_calibration_with_known_correlations_has_the_sign_of_its_sum():
+    # Uncorrelated there: 0.5 and -0.9 are worth -sqrt(1.06) beside 2 of another calibration; 0.6 and -0.6 count as +sqrt(0.72).
+    at = AtComparisons(np.arange(6), np.array([0, 1, 2, 0, 1, 2]), np.ones(6), ((0, np.eye(2)), (2, np.eye(1))))
+    parts = np.array([[0.5], [-0.9], [2.0], [0.6], [-0.6], [2.0]])
+    shares = (Share(np.zeros(6, dtype=int), not_known, at=at),)
+    each = Contribution("influence", np.zeros(6, bool), parts, np.zeros(6, int), np.full(6, INF), shares)
+    found = combine_totals([each], np.array([0, 0, 0, 1, 1, 1]), np.ones(6), 2)
+    assert found.standard_uncertainty**2 == pytest.approx([1.06 + 4.0, (math.sqrt(0.72) + 2.0) ** 2], rel=1e-12)
+
+
+def test_a_declaration_changes_nothing_where_one_calibration_states_all_correlations():
+    # Group 0: one calibration, 0.3 and 0.4 with 0.5. Group 1: two. Group 2: one, and 0.2 at another comparison.
+    at = AtComparisons(
+        np.arange(6),
+        np.array([0, 1, 0, 2, 1, 3]),
+        np.ones(6),
+        ((0, np.array([[1.0, 0.5], [0.5, 1.0]])), (2, np.eye(1))),
+    )
+    parts, groups = np.array([[0.3], [0.4], [0.3], [0.1], [0.7], [0.2]]), np.array([0, 0, 1, 1, 2, 2])
+    each = Contribution(
+        "influence", np.zeros(6, bool), parts, groups, np.full(6, INF), (Share(groups, not_known, at=at),)
+    )
+    told = sharing_not_known([each], np.zeros(6, int), np.ones(6), 1)
+    assert told.variance == pytest.approx([0.37, 0.16, 0.81], rel=1e-12)
+    assert told.if_common == pytest.approx([0.37, 0.16, 0.81], rel=1e-12)
+    assert told.if_independent == pytest.approx([0.37, 0.10, 0.53], rel=1e-12)

@@ -17,6 +17,7 @@ from calib.uncertainty.second_order import (
     UNSYMMETRICAL_BY,
     Derivatives,
     Product,
+    _of_factors,
     middle_of_interval,
     of_product,
     second_order_of,
@@ -203,7 +204,7 @@ def test_the_middle_of_the_interval_is_that_of_cornish_and_fisher(probability, z
 
 def test_of_many_products_each_has_the_middle_and_the_change_of_its_own_factors():
     """Row by row in scalars: z = 2, an error of nu degrees of freedom reaches k(nu)/z farther alone, and its root beside others."""
-    value = np.array([2.0, -3.0, 0.0, 4.0, 5.0, 1.5, 2.5])
+    value = np.array([2.0, -1.0, 0.0, 4.0, 5.0, 1.5, 0.1])
     bend = np.array([-1.0, 0.0, -1.0, 0.0, math.nan, -1.0, 0.0])
     factor = [0, 2, 1, 1, 0]
     relative = np.array(
@@ -214,11 +215,12 @@ def test_of_many_products_each_has_the_middle_and_the_change_of_its_own_factors(
             [0.01, 0.02, 0.01, 0.015, 0.0],
             [0.3, 0.1, 0.2, 0.1, 0.1],
             [0.04, 0.05, 0.02, 0.06, 0.05],
-            [0.11, 0.08, 0.14, 0.05, 0.02],
+            [0.11, 0.08, 0.14, 0.05, 0.0],
         ]
     )
     dof = np.array([3.0, INF, 8.0, INF, INF])
     u, known = relative * np.where(value == 0, 1.0, np.abs(value))[:, np.newaxis], np.tile(dof, (7, 1))
+    known[6, 4] = 0.0  # of what contributes nothing
     expanded = 2.2 * np.linalg.norm(u, axis=1)
     reach = [0.5 * t_distribution.ppf(0.5 * (1 + P), nu) if nu < INF else 1.0 for nu in dof]
 
@@ -242,6 +244,20 @@ def test_of_many_products_each_has_the_middle_and_the_change_of_its_own_factors(
     assert found.changed == pytest.approx(changed, rel=1e-12)
     assert [bool(each) for each in above] == [True, True, False, False, False, False, True]
     assert sum(map(bool, changed)) == 2
+
+
+@pytest.mark.parametrize(("expanded", "asked"), [(0.0895, False), (0.0905, True)])
+@pytest.mark.parametrize("value", [1.0, -4.0])
+def test_a_result_whose_u_is_below_nine_percent_of_it_costs_nothing(monkeypatch, value, expanded, asked):
+    # 5 % of U are no more than its half times U over the value: U of 10 %, and of a little less where few degrees of freedom rule.
+    factors = []
+    monkeypatch.setattr(
+        "calib.uncertainty.second_order._of_factors", lambda *of: (factors.append(True), _of_factors(*of))[1]
+    )
+    u = np.array([[0.02, 0.04]]) * abs(value)
+    of_it = np.array([expanded * abs(value)])
+    second_order_of(Product(np.arange(2), np.zeros(1)), np.array([value]), of_it, u, np.full_like(u, INF))
+    assert bool(factors) == asked
 
 
 @pytest.mark.parametrize(("relative", "is_told"), [(0.0497, False), (0.0503, True)])
