@@ -150,7 +150,7 @@ class BehindProxy:
                 for process in (proxy, serving):
                     process.terminate()
                 ended = [process.wait(PATIENCE) for process in (proxy, serving)]
-        assert ended == [0, 0], self.said.read_text()
+        assert ended == [0, 0], f"{ended} {self.said.read_text()}"
 
     def _wait(self, port, process):
         until = time.monotonic() + PATIENCE

@@ -103,21 +103,16 @@ def _read(typed: dict[str, str], plot: Path | None) -> "tuple[Section, str, tupl
     """Section, rule, numbers of lines and points, unit and insertion [m]; raises BadInputError with every option that is wrong."""
     from calib import quantities
     from calib.airflow.traverse import usual
+    from calib.procedures.typed.answers import as_meant
+    from calib.procedures.typed.declared.readings import READINGS_CSV
 
-    typed = typed | {"rule": _rule_named(typed["rule"])}
+    typed = typed | {"rule": as_meant(READINGS_CSV.by_name["traverse_rule"], typed["rule"])[0]}
     _refuse_wrong(typed, plot)
     unit = quantities.unit("length", typed["unit"])
     section = _section(typed, unit)
     lines, points = usual(section, typed["rule"])
     counts = int(typed.get("lines", lines)), int(typed.get("points", points))
     return section, typed["rule"], counts, unit, unit.to_si(float(typed["insertion"]))
-
-
-def _rule_named(typed: str) -> str:
-    """The rule of a name typed in capital or small letters."""
-    from calib.airflow.traverse import POINT_RULES
-
-    return {rule.lower(): rule for rule in POINT_RULES}.get(typed.lower(), typed)
 
 
 def _section(typed: dict[str, str], unit: "Unit") -> "Section":

@@ -1,6 +1,7 @@
 """Enter a duct traverse, line by line or point by point."""
 
 import sys
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Annotated
 
@@ -27,9 +28,9 @@ from calib.procedures.typed.declared.readings import READINGS_CSV
 if TYPE_CHECKING:
     from sqlmodel import Session
 
-    from calib.airflow.traverse import TraversePlace
     from calib.procedures.enter.import_sheets import Imported
-    from calib.quantities import Unit
+
+_Place = tuple[int, int]  # line and point
 
 
 def add(
@@ -64,6 +65,7 @@ def add(
     --unit Pa --method "duct traverse" --rule log-linear --lines 2 --points 6
     """
     from calib.procedures.enter.add_reading import add_traverse
+    from calib.procedures.enter.on_site import half_traversed
     from calib.procedures.people.authorise import authorise
 
     with desk.reading_first() as session:
@@ -72,58 +74,35 @@ def add(
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "observed_at": desk.observed_at(job, observed_at), "unit": unit,
         "method": method, "remarks": remarks, "probe": probe, "conditions": conditions,
-        "traverse_rule": rule,
     }  # fmt: skip
+    wanted = {"rule": rule, "lines": lines, "points": points, "passes": str(passes)}
     # The values are read before the records are opened for writing: nobody waits for a person at a duct.
-    places, in_unit, counts = _places(desk, job, outlet, rule, (lines, points))
-    typed = _typed_lines(line, places) if line else _asked(places, passes, unit, in_unit)
-    values = {(place.line, place.point): value for place, value in zip(places, typed, strict=True)}
-    counted = {"traverse_lines": str(counts[0]), "traverse_points": str(counts[1])}
+    with desk.reading_first() as session:
+        said = {name: cell for name, cell in wanted.items() if cell is not None}
+        planned, marks = half_traversed(session, job, outlet, said, clock())
+    typed = _typed_lines(line, planned.places) if line else _asked(planned.places, passes, unit, marks)
+    values = dict(zip(planned.places, typed, strict=True))
 
     def write(session: "Session", sure: bool) -> "Imported":
-        return add_traverse(session, cells | counted, values, who, clock(), sure=sure)
+        return add_traverse(session, cells | planned.cells(), values, who, clock(), sure=sure)
 
     try:
         imported = desk.written_if_sure(write, sure=sure)
     except CalibError:
         if not line:
-            say(f"the values again, to be typed no second time: {_as_options(places, typed)}")
+            say(f"the values again, to be typed no second time: {_as_options(values)}")
         raise
     return recorded(desk, job, outlet, imported)
 
 
-def _places(
-    desk: Desk, job: str, duct: str, rule: str, typed: tuple[str | None, str | None]
-) -> "tuple[Sequence[TraversePlace], Unit, tuple[int, int]]":
-    """Points of the traverse, the unit of the duct's dimensions, and the numbers of lines and points."""
-    from calib.airflow.traverse import POINT_RULES, traverse, usual
-    from calib.procedures.measure.duct_section import section_on_record
-    from calib.procedures.typed import cells
-
-    counts = dict(zip(("lines", "points"), typed, strict=True))
-    expected = {"rule": cells.one_of(*POINT_RULES)(rule)}
-    expected |= {name: None if count is None else cells.whole(count) for name, count in counts.items()}
-    said: Mapping[str, str | None] = {"rule": rule} | counts
-    findings = [Finding.typed(name, said[name], wrong) for name, wrong in expected.items() if wrong]
-    if findings:
-        raise BadInputError(findings)
-    with desk.reading_first() as session:
-        section, in_unit = section_on_record(session, job, duct)
-    lines, points = (
-        int(count) if count else usually for count, usually in zip(typed, usual(section, rule), strict=True)
-    )
-    return traverse(section, rule, lines, points), in_unit, (lines, points)
-
-
-def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePlace]") -> list[str]:
+def _typed_lines(typed: Sequence[str], places: Sequence[_Place]) -> list[str]:
     """Values in the order of the points; raises BadInputError with every line that has another number of them."""
-    lines = sorted({place.line for place in places})
+    counts = Counter(line for line, _ in places)
     findings = []
-    if len(typed) != len(lines):
-        findings.append(Finding.typed("line", f"{len(typed)} lines", f"{len(lines)} lines"))
+    if len(typed) != len(counts):
+        findings.append(Finding.typed("line", f"{len(typed)} lines", f"{len(counts)} lines"))
     values = [cell.split() for cell in typed]
-    for line, of_line in zip(lines, values, strict=False):
-        count = sum(place.line == line for place in places)
+    for (line, count), of_line in zip(sorted(counts.items()), values, strict=False):
         if len(of_line) != count:
             said = f"line {line}: {len(of_line)} values"
             findings.append(Finding.typed("line", said, f"{count} values parted by blanks"))
@@ -132,15 +111,12 @@ def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePlace]") -> lis
     return [value for of_line in values for value in of_line]
 
 
-def _asked(places: "Sequence[TraversePlace]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
+def _asked(places: Sequence[_Place], passes: int, unit: str, marks: Sequence[str]) -> list[str]:
     """Ask for the value at each point, pass after pass; a value that is no number is asked for again."""
-    from calib.procedures.measure.duct_section import from_the_wall
-
     typed: list[list[str]] = [[] for _ in places]
     for run in range(1, passes + 1):
-        for place, values in zip(places, typed, strict=True):
-            mark = from_the_wall(place.along, in_unit)
-            values.append(_value(f"pass {run}, line {place.line}, point {place.point} ({mark}) [{unit}]: "))
+        for (line, point), mark, values in zip(places, marks, typed, strict=True):
+            values.append(_value(f"pass {run}, line {line}, point {point} ({mark}) [{unit}]: "))
     return [";".join(values) for values in typed]
 
 
@@ -165,9 +141,9 @@ def _answers(question: str) -> Iterator[str]:
         yield line.strip()
 
 
-def _as_options(places: "Sequence[TraversePlace]", typed: Sequence[str]) -> str:
+def _as_options(typed: Mapping[_Place, str]) -> str:
     """Values of each line as the option that enters them."""
     lines: dict[int, list[str]] = {}
-    for place, value in zip(places, typed, strict=True):
-        lines.setdefault(place.line, []).append(value)
+    for (line, _), value in typed.items():
+        lines.setdefault(line, []).append(value)
     return " ".join(f'--line "{" ".join(values)}"' for values in lines.values())

@@ -33,7 +33,9 @@ from calib.procedures.on_record.outlets import last_traverses
 from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import not_retracted
+from calib.procedures.typed.answers import as_meant
 from calib.procedures.typed.cells import one_of, same_time, whole
+from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.procedures.typed.sheets import Cells, FileContent, typed_row
 from calib.procedures.typed.unit_spelling import unit_meant
 from calib.quantities import known_units, unit
@@ -213,6 +215,7 @@ def half_traversed(
     `typed` are the rule, the numbers of lines and of points and that of the passes; the usual numbers where lines and points are
     not said. Raises BadInputError with every finding, or NotInRecordsError.
     """
+    typed = {**typed, "rule": as_meant(READINGS_CSV.by_name["traverse_rule"], typed["rule"])[0]}
     section, in_unit = section_on_record(session, job, outlet)
     checks = {"rule": one_of(*POINT_RULES), "lines": whole, "points": whole, "passes": whole}
     wrong = {name: check(typed[name]) for name, check in checks.items() if name in typed}

@@ -173,6 +173,11 @@ class AmongWords:
         """What was expected of the cell, or None where it is one of them."""
         return None if cell in self.words else f"one of {', '.join(self.words)}"
 
+    def in_any_letters(self, cell: str) -> str | None:
+        """The word that a cell is in capital or small letters; None where it is none."""
+        small = " ".join(cell.casefold().split())
+        return next((word for word in self.words if word.casefold() == small), None)
+
 
 def one_of(*words: str) -> Check:
     """One of a few words."""

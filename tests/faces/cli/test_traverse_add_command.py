@@ -127,6 +127,12 @@ def test_a_traverse_without_a_probe_and_with_the_usual_numbers(records):
     assert [one["indications"] for one in points] == " ".join(rows).split()
 
 
+@pytest.mark.parametrize("rule", ["Log-Linear", "LOG-LINEAR"])
+def test_a_rule_may_be_typed_in_capital_letters(records, imported, rule):
+    assert add(records, *by_line(*LINES), options=option("--rule", rule)).status == 0
+    assert kept(records) == kept(imported)
+
+
 def test_standing_air_may_be_typed(records):
     """Pressures of 0 and below it are no velocity, and are kept as typed."""
     lines = [line.replace("20.1;19.9;20.6", "-0.4;0.0;-0.1") for line in LINES]
@@ -170,8 +176,8 @@ WRONG_OPTIONS = {
     ("--rule", "log-linea"): "--rule: 'log-linea'; expected one of equal-area, log-Tchebycheff, log-linear",
     ("--lines", "two"): "--lines: 'two'; expected",
     ("--points", "-6"): "--points: '-6'; expected",
-    ("--lines", "7"): "7 lines by the log-linear rule in a round duct: use",
-    ("--points", "7"): "7 points on a line by the log-linear rule in a round duct: use",
+    ("--lines", "7"): "--lines: '7'; expected 2, 3 or 4 by the log-linear rule in a round duct",
+    ("--points", "7"): "--points: '7'; expected 4, 6, ..., 40 by the log-linear rule in a round duct",
     ("--instrument", "DM-9"): "instrument: 'DM-9'; expected",
     ("--instrument", "TH-1"): "instrument: 'TH-1'; expected",
     ("--probe", "PT-9"): "probe: 'PT-9'; expected",
