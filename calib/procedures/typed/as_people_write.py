@@ -135,8 +135,10 @@ def meant(cell: str, column: TypedColumn, row: int, habits: Habits) -> str | Non
     for as_what, read in _WAYS:
         if read is _without_percent and fixed_unit(column.name) != PERCENT:
             continue
-        of_words = read is _small_letters and isinstance(column.check, AmongWords)
-        written = column.check.in_any_letters(cell) if of_words else read(cell, habits)
+        if read is _small_letters and isinstance(column.check, AmongWords):
+            written = column.check.in_any_letters(cell)
+        else:
+            written = read(cell, habits)
         if written is not None and written != cell and column.check(written) is None:
             habits.take(column, cell, written, as_what, row)
             return written
