@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from calib.counted import count_of
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
-from calib.faces.written import Content
+from calib.faces.written import Content, figure_text
 from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
@@ -176,8 +176,8 @@ def row(line: Content) -> tuple[str, ...]:
         ", ".join(line["relied_on_as"]) or "-",
         _value(line["before"], line["unit"]),
         _value(line["after"], line["unit"]),
-        "-" if line["shift"] is None else f"{line['shift']:+.3g}",
-        "-" if line["shift_over_U"] is None else f"{line['shift_over_U']:+.2f}",
+        figure_text(line["shift"], "+.3g"),
+        figure_text(line["shift_over_U"], "+.2f"),
         _conformity(line),
         _disposition(line),
     )
