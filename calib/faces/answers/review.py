@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from calib.arrays import without_rounding
 from calib.counted import count_of
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
@@ -161,7 +162,7 @@ def compared_cells(comparison: Content) -> tuple[str, ...]:
     near = ", within U of the limit" if comparison["within_U_of_the_limit"] else ""
     return (
         f"{comparison['reference']} {comparison['unit']}",
-        f"{comparison['error']:+.4g}",
+        f"{without_rounding(comparison['error']):+.4g}",
         f"{comparison['limit']:.4g}",
         f"{comparison['expanded_uncertainty']:.2g}",
         ("beyond" if comparison["beyond"] else "in order") + near,
