@@ -125,6 +125,11 @@ def significant(value: float, digits: int) -> str:
     return with_powers(format(value, f".{digits}g").replace("-", "−"))
 
 
+def figure_text(figure: float | None, form: str) -> str:
+    """A number in a form as `format` knows it; a dash where there is none."""
+    return "-" if figure is None else format(figure, form)
+
+
 def all_digits(value: float, digits: int) -> str:
     """So many significant digits with their trailing zeros, as a column of one quantity has them: 3249.90, −0.00300."""
     return with_powers(format(value, f"#.{digits}g").rstrip(".").replace("-", "−"))

@@ -17,7 +17,15 @@ from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_do
 from calib.faces.parts.state_of_flows import state_document, state_lines
 from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text, wrapped_lines
-from calib.faces.written import Content, design_text, probability_text, tolerance_text, total_in_full, total_name
+from calib.faces.written import (
+    Content,
+    design_text,
+    figure_text,
+    probability_text,
+    tolerance_text,
+    total_in_full,
+    total_name,
+)
 from calib.procedures.measure.cross_checks import CrossChecks
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
@@ -179,7 +187,7 @@ def _total_cells(total: Content) -> tuple[str, ...]:
     return (
         total["flow"]["statement"] if total["flow"] else "not measured",
         shown,
-        "-" if percent is None else f"{percent:.1f}",
+        figure_text(percent, ".1f"),
         design.get("conformity") or "-",
         "-" if probability is None else probability_text(probability),
         _measured(total),

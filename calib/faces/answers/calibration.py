@@ -5,6 +5,7 @@ from dataclasses import asdict
 from shlex import quote
 from typing import Any
 
+from calib.arrays import without_rounding
 from calib.faces.parts.curve import curve, stored_residuals, unit_of_residuals
 from calib.faces.parts.signature import signature_told
 from calib.faces.parts.two_days import accepted_on
@@ -156,7 +157,7 @@ def judged_row(comparison: Content) -> tuple[str, ...]:
     """A comparison of an assessment, under JUDGED_HEADINGS."""
     return (
         comparison["reference"],
-        f"{comparison['error'] + 0.0:+.4g}",
+        f"{without_rounding(comparison['error']):+.4g}",
         f"{comparison['expanded_uncertainty']:.2g}",
         f"±{comparison['limit']:.4g}",
         comparison["statement"],

@@ -5,7 +5,7 @@ from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.faces.parts.curve import formula, response_formula, unit_of_residuals
 from calib.faces.plain_text import table_text
-from calib.faces.written import Content
+from calib.faces.written import Content, figure_text
 from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
@@ -86,12 +86,8 @@ def _row(each: Content) -> tuple[str, ...]:
         f"{each['sum_of_squares']:.5g}",
         f"{each['degrees_of_freedom']:.4g}",
         f"{each['probability']:.3g}",
-        _figure(each["aicc"], ".4g"),
-        _figure(each["leave_one_out"], ".3g"),
-        _figure(each["lack_of_fit_probability"], ".3g"),
+        figure_text(each["aicc"], ".4g"),
+        figure_text(each["leave_one_out"], ".3g"),
+        figure_text(each["lack_of_fit_probability"], ".3g"),
         f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if each['chosen'] else ''}",
     )
-
-
-def _figure(figure: float | None, form: str) -> str:
-    return "-" if figure is None else format(figure, form)

@@ -10,7 +10,7 @@ from calib.faces.parts.limits import one_sided_lines
 from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import table_text, wrapped, wrapped_lines
-from calib.faces.written import Content, probability_text, tolerance_text
+from calib.faces.written import Content, figure_text, probability_text, tolerance_text
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.risks import FEWEST_OF_A_PROCESS, RisksOfJob
 from calib.procedures.on_record.flow_unit import flow_unit_of_report
@@ -135,7 +135,7 @@ def _outlet_cells(outlet: Content) -> tuple[str, ...]:
         outlet["statement"],
         f"{outlet['percent_of_design']:.1f}",
         tolerance_text(outlet),
-        "-" if outlet["capability_index"] is None else f"{outlet['capability_index']:.2f}",
+        figure_text(outlet["capability_index"], ".2f"),
         outlet["conformity"],
         probability_text(outlet["probability_of_conformity"]),
         f"{100 * outlet['consumer_risk']:.2g} %",

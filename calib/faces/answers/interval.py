@@ -12,7 +12,7 @@ from calib.confirmation.reliability import FoundInterval
 from calib.confirmation.words import CORRECTED, INDICATION
 from calib.counted import count_of
 from calib.faces.plain_text import one_line, table_text, wrapped, wrapped_lines
-from calib.faces.written import Content
+from calib.faces.written import Content, figure_text
 from calib.procedures.fleet.interval_review import IntervalReview
 from calib.quantities import Unit, unit
 
@@ -179,7 +179,7 @@ def drift_table(answer: Content) -> tuple[list[str], list[list[str]]]:
             f"{point['indication']:.6g}",
             _rate_text(point["drift"]),
             _rate_text(point["changes"]),
-            _figure(point["stability"]["per_interval"], ".2g"),
+            figure_text(point["stability"]["per_interval"], ".2g"),
             str(point["stability"]["intervals"]),
             "-" if point["in_tolerance"] is None else percent_down(point["in_tolerance"]),
         ]
@@ -190,10 +190,6 @@ def drift_table(answer: Content) -> tuple[list[str], list[list[str]]]:
 
 def _rate_text(drift: Content | None) -> str:
     return "-" if drift is None else f"{drift['rate_per_year']:+.2g} ± {drift['band_of_rate']:.2g}"
-
-
-def _figure(value: float | None, form: str) -> str:
-    return "-" if value is None else format(value, form)
 
 
 def _plus_minus(limit: float | None) -> str:

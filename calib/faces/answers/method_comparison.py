@@ -5,7 +5,7 @@ from datetime import date
 
 from calib.arrays import finite
 from calib.faces.plain_text import command_text, table_text
-from calib.faces.written import Content, two_digits
+from calib.faces.written import Content, figure_text, two_digits
 from calib.procedures.factors.compare_method import FiguresOfKind, MethodCompared
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.pairs.paired_readings import Paired, flow, measured
@@ -184,7 +184,7 @@ def _kind_row(kind: Content) -> tuple[str, ...]:
         ", ".join(kind["jobs"]),
         str(kind["pairs"]),
         two_digits(kind["common_standard_uncertainty_percent"]),
-        "-" if dof is None else f"{dof:.3g}",
+        figure_text(dof, ".3g"),
         two_digits(kind["common_if_corrected_percent"]),
         two_digits(kind["own_standard_uncertainty_percent"]),
         f"{kind['own_degrees_of_freedom']:g}",

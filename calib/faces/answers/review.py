@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 
+from calib.arrays import without_rounding
 from calib.counted import count_of
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
-from calib.faces.written import Content
+from calib.faces.written import Content, figure_text
 from calib.procedures.on_record.promises import MEASURE_AGAIN, WITHDRAW
 from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
@@ -161,7 +162,7 @@ def compared_cells(comparison: Content) -> tuple[str, ...]:
     near = ", within U of the limit" if comparison["within_U_of_the_limit"] else ""
     return (
         f"{comparison['reference']} {comparison['unit']}",
-        f"{comparison['error']:+.4g}",
+        f"{without_rounding(comparison['error']):+.4g}",
         f"{comparison['limit']:.4g}",
         f"{comparison['expanded_uncertainty']:.2g}",
         ("beyond" if comparison["beyond"] else "in order") + near,
@@ -176,8 +177,8 @@ def row(line: Content) -> tuple[str, ...]:
         ", ".join(line["relied_on_as"]) or "-",
         _value(line["before"], line["unit"]),
         _value(line["after"], line["unit"]),
-        "-" if line["shift"] is None else f"{line['shift']:+.3g}",
-        "-" if line["shift_over_U"] is None else f"{line['shift_over_U']:+.2f}",
+        figure_text(line["shift"], "+.3g"),
+        figure_text(line["shift_over_U"], "+.2f"),
         _conformity(line),
         _disposition(line),
     )

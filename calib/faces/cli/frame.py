@@ -115,8 +115,8 @@ class Desk:
         with self.writing_last() as session:
             return write(session, True)
 
-    def row_if_sure(self, file: str, cells: "Cells", *, sure: bool) -> "TypedRow":
-        """The one row of a file that was typed and written, asked for likewise."""
+    def row_written(self, file: str, cells: "Cells", *, sure: bool = True) -> "TypedRow":
+        """The one row of a file that was typed and written; what is unusual is asked for likewise unless `sure`."""
         from calib.procedures.enter.import_sheets import import_row
 
         def write(session: "Session", sure: bool) -> "TypedRow":

@@ -63,7 +63,6 @@ def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
     """
     from calib.faces.cli.frame import is_somebody_there
     from calib.faces.cli.questions import missing_in
-    from calib.procedures.enter.add_instrument import add_instrument
     from calib.procedures.typed.kinds import needs_of_kind, without_word
     from calib.procedures.typed.measuring_range import quantity_of
 
@@ -80,14 +79,13 @@ def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
             "density_effect",
         }:  # what else is lacking is found with all that is wrong
             missing_in(_ADDED, cells, needs, _ALONE if "density_effect" in lacking else "")
-        add_instrument(desk.writing(), {"tag": tag, **without_word(cells)}, desk.signature(), clock())
+        desk.row_written("instruments.csv", {"tag": tag, **without_word(cells)})
     return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
 
 
 def _add_asked(desk: Desk, tag: str, given: Cells) -> None:
     """Ask for what is missing, show the whole and write it; raises CalibError, nothing written."""
     from calib.faces.cli.questions import Questions, answered_and_written, cells_shown, nothing_written_if_stopped
-    from calib.procedures.enter.add_instrument import add_instrument
     from calib.procedures.typed.kinds import columns_for, needs_of_kind, without_word
 
     cells, questions = dict(given), Questions()
@@ -111,8 +109,7 @@ def _add_asked(desk: Desk, tag: str, given: Cells) -> None:
             cells[left[0]] = questions.cell(columns_for(cells)[left[0]], _USUAL.get(left[0]))
 
     def write() -> None:
-        with desk.writing_last() as session:
-            add_instrument(session, {"tag": tag, **without_word(cells)}, desk.signature(), clock())
+        desk.row_written("instruments.csv", {"tag": tag, **without_word(cells)})
 
     with nothing_written_if_stopped():
         answered_and_written(questions, ask, lambda: cells_shown(f"instrument {tag}", without_word(cells)), write)

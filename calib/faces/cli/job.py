@@ -23,9 +23,7 @@ def add(desk: Desk, job: JobNamed, cells: Cells) -> Reply:
     """
     from calib.faces.cli.questions import row_answered
 
-    row = row_answered(
-        _ADDED, cells, f"job {job}", lambda typed: desk.row_if_sure("jobs.csv", {"job": job, **typed}, sure=True)
-    )
+    row = row_answered(_ADDED, cells, f"job {job}", lambda typed: desk.row_written("jobs.csv", {"job": job, **typed}))
     return Reply(row.cells, f"added the job {job}; add its outlets next, and the designs of its systems")
 
 

@@ -33,9 +33,8 @@ def add(desk: Desk, method: MethodNamed, cells: Cells) -> Reply:
     Example: calib method add "sweep, 3 passes" --common 1.5 --own 2 --basis "24 sweeps against traverses" --pattern sweep
     """
     from calib.faces.answers.methods import figures_of
-    from calib.procedures.enter.add_method import add_method
 
-    row = add_method(desk.writing(), {"method": method, **cells}, desk.signature(), clock())
+    row = desk.row_written("methods.csv", {"method": method, **cells})
     return Reply(row.cells, f"added the method {method}: {figures_of(row.cells)}")
 
 

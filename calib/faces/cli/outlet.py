@@ -51,7 +51,7 @@ def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells, sure: Sure
         _ADDED,
         cells,
         f"outlet {outlet} of {job}",
-        lambda typed: desk.row_if_sure("outlets.csv", {**names, **typed}, sure=sure),
+        lambda typed: desk.row_written("outlets.csv", {**names, **typed}, sure=sure),
     )
     is_plain = row.cells.get("place") != DUCT and not _WITH_A_VELOCITY.intersection(row.cells)
     return Reply(row.cells, f"added {outlet} to {job}", [_FOR_A_HOOD] if is_plain else [])

@@ -1,27 +1,17 @@
 """The command that plans a job before it is measured."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from calib.clock import clock, end_of
-from calib.errors import BadInputError, CalibError, Finding
+from calib.errors import BadInputError, Finding
 from calib.faces.cli.field_sheet import sheet_findings, write_field_sheet
 from calib.faces.cli.frame import Desk, Reply, group, reads
 from calib.faces.cli.options import JobNamed, OnDate, day_of
 
-if TYPE_CHECKING:
-    from calib.procedures.plan.planned import ExpectedAir
-
 app = group()
-
-# Name of an option -> quantity, and an example of what to type.
-_AIR = {
-    "temperature": ("temperature", "20 degC"),
-    "pressure": ("pressure", "101.3 kPa"),
-    "humidity": ("relative humidity", "50 %"),
-}
 
 
 @reads(app, "plan", units=True)
@@ -67,18 +57,19 @@ def plan(
     Example: calib plan FQ-204 --on 2026-03-09
     """
     from calib.faces.answers import plan as answer
+    from calib.procedures.plan.expected_air import air_findings, expected_air
     from calib.procedures.plan.plan_job import method_findings, plan_job
     from calib.procedures.plan.planned import Wish
 
     typed = {"temperature": temperature, "pressure": pressure, "humidity": humidity}
-    wrong = [*_day_findings(on), *_ratio_findings(at_most), *_air_findings(typed)]
+    wrong = [*_day_findings(on), *_ratio_findings(at_most), *air_findings(typed)]
     methods = tuple(dict.fromkeys(method or ()))
     wrong += sheet_findings(sheet or ())
     session = desk.reading()
     wrong += method_findings(session, methods)
     if wrong:
         raise BadInputError(wrong)
-    planned = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, _expected(typed)))
+    planned = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, expected_air(typed)))
     for path in sheet or ():
         write_field_sheet(session, job, path, day_of(on))
     return Reply(answer.document(planned, desk.units), answer.text, status=1 if planned.without_instrument else 0)
@@ -97,40 +88,3 @@ def _ratio_findings(at_most: str) -> list[Finding]:
 
     expected = cells.above_zero(at_most)
     return [] if expected is None else [Finding.typed("at_most", at_most, expected)]
-
-
-def _air_findings(typed: dict[str, str | None]) -> list[Finding]:
-    """Everything wrong with the conditions to expect: all three or none, each a value with its unit, where air is known."""
-    if all(value is None for value in typed.values()):
-        return []
-    return [
-        Finding.typed(column, value, expected)
-        for column, value in typed.items()
-        if (expected := _expectation(column, value)) is not None
-    ]
-
-
-def _expectation(column: str, typed: str | None) -> str | None:
-    """What a cell ought to hold, where it does not."""
-    quantity, example = _AIR[column]
-    if typed is None:
-        return (
-            f"a value like '{example}' beside the other conditions: temperature, pressure and humidity belong together"
-        )
-    from calib.airflow.air import density
-    from calib.quantities import read
-
-    usual = {"temperature": 293.15, "pressure": 101325.0, "humidity": 0.5}
-    try:
-        density(*(usual | {column: read(typed, quantity)[0]}).values())
-    except CalibError as error:
-        return f"a value like '{example}' ({error})"
-    return None
-
-
-def _expected(typed: dict[str, str | None]) -> "ExpectedAir | None":
-    from calib.procedures.plan.planned import ExpectedAir
-    from calib.quantities import read
-
-    values = [read(value, _AIR[column][0])[0] for column, value in typed.items() if value is not None]
-    return ExpectedAir(*values) if values else None

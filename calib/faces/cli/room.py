@@ -37,7 +37,7 @@ def add(
         _ADDED,
         cells,
         f"room {room} of {job}",
-        lambda typed: desk.row_if_sure("rooms.csv", {**names, **typed}, sure=True),
+        lambda typed: desk.row_written("rooms.csv", {**names, **typed}),
     )
     return Reply(row.cells, f"added the room {room}: {row.cells['pressure']}")
 

@@ -4,7 +4,6 @@ from typing import Annotated
 
 import typer
 
-from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.procedures.typed.declared.sources import SOURCE_SPELLINGS_CSV, SOURCES_CSV
 from calib.procedures.typed.sheets import Cells
@@ -21,9 +20,7 @@ def add(desk: Desk, source: SourceNamed, cells: Cells) -> Reply:
 
     Example: calib source add "grille table" --document "Maker's data sheet 12" --edition 2024 --basis "maker's measurements"
     """
-    from calib.procedures.enter.add_source import add_source
-
-    row = add_source(desk.writing(), {"source": source, **cells}, desk.signature(), clock())
+    row = desk.row_written("sources.csv", {"source": source, **cells})
     return Reply(row.cells, f"added the source {source}: {row.cells['document']}")
 
 
@@ -33,11 +30,7 @@ def spelling(desk: Desk, spelling: Spelled, source: SourceNamed, cells: Cells) -
 
     Example: calib source spelling "gril table" "grille table" --reason "a slip in the job sheet"
     """
-    from calib.procedures.enter.add_source import add_source_spelling
-
-    row = add_source_spelling(
-        desk.writing(), {"spelling": spelling, "source": source, **cells}, desk.signature(), clock()
-    )
+    row = desk.row_written("source_spellings.csv", {"spelling": spelling, "source": source, **cells})
     return Reply(row.cells, f"{spelling} stands for the source {source} from now on")
 
 

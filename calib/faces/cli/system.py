@@ -42,7 +42,7 @@ def add(
         _ADDED,
         cells,
         f"design of {system} {service} in {job}",
-        lambda typed: desk.row_if_sure("systems.csv", {**names, **typed}, sure=sure),
+        lambda typed: desk.row_written("systems.csv", {**names, **typed}, sure=sure),
     )
     design = f"{row.cells['design_flow']} {row.cells['flow_unit']}"
     return Reply(row.cells, f"added the design of {system} {service}: {design}")

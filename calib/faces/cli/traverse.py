@@ -104,23 +104,19 @@ def _read(typed: dict[str, str], plot: Path | None) -> "tuple[Section, str, tupl
     from calib import quantities
     from calib.airflow.traverse import usual
     from calib.procedures.typed.answers import as_meant
+    from calib.procedures.typed.declared.outlets import OUTLETS_CSV
     from calib.procedures.typed.declared.readings import READINGS_CSV
+    from calib.procedures.typed.section import section_from
 
-    typed = typed | {"rule": as_meant(READINGS_CSV.by_name["traverse_rule"], typed["rule"])[0]}
+    columns = {"rule": READINGS_CSV.by_name["traverse_rule"], "shape": OUTLETS_CSV.by_name["shape"]}
+    typed = typed | {name: as_meant(column, typed[name])[0] for name, column in columns.items() if name in typed}
     _refuse_wrong(typed, plot)
     unit = quantities.unit("length", typed["unit"])
-    section = _section(typed, unit)
+    sizes = (typed.get("width"), typed.get("height"), typed.get("diameter"))
+    section = section_from(typed["shape"], sizes, unit.symbol)
     lines, points = usual(section, typed["rule"])
     counts = int(typed.get("lines", lines)), int(typed.get("points", points))
     return section, typed["rule"], counts, unit, unit.to_si(float(typed["insertion"]))
-
-
-def _section(typed: dict[str, str], unit: "Unit") -> "Section":
-    from calib.airflow.traverse import ROUND, Section
-
-    sides = ("diameter", "diameter") if typed["shape"] == ROUND else ("width", "height")
-    width, height = (unit.to_si(float(typed[side])) for side in sides)
-    return Section(typed["shape"], width, height)
 
 
 def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:

@@ -22,6 +22,7 @@ from calib.procedures.enter.record_rows import cells_of_table
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.take_back import hung_on_instrument
+from calib.procedures.on_record.amended import cells_of_amendable
 from calib.procedures.on_record.by_name import amended_instrument
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.columns import FILES
@@ -52,7 +53,7 @@ def amend_instrument(
     signature = authorise(session, signature, "register")
     instrument = amended_instrument(session, tag)
     owner, counted = key(instrument.first.id), 2 + len(instrument.revisions)
-    asked = amended_row(FILES["instruments.csv"], instrument.now, typed, reason)
+    asked = amended_row(FILES["instruments.csv"], cells_of_amendable(instrument.now), typed, reason)
     calibrations = [
         key(each) for each in session.exec(select(Calibration.id).where(Calibration.instrument_id == owner))
     ]

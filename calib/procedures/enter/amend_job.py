@@ -13,6 +13,7 @@ from calib.procedures.enter.amended_row import amended_row
 from calib.procedures.enter.check_jobs import agreement_whole
 from calib.procedures.enter.record_rows import cells_of_table
 from calib.procedures.impact.take_back import HungOn, reports_of_jobs
+from calib.procedures.on_record.amended import cells_of_amendable
 from calib.procedures.on_record.jobs_by_name import amended_job
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.columns import FILES
@@ -26,7 +27,7 @@ def amend_job(
 ) -> RecordAmended:
     """Append a revision of a job; `typed` are changes as column=value. Raises NotInRecordsError or BadInputError."""
     job = amended_job(session, name)
-    asked = amended_row(FILES["jobs.csv"], job.now, typed, reason)
+    asked = amended_row(FILES["jobs.csv"], cells_of_amendable(job.now), typed, reason)
     findings = [*asked.findings, *agreement_whole(asked.row)]
     if findings:
         raise BadInputError(findings)

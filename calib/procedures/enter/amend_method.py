@@ -14,6 +14,7 @@ from calib.procedures.enter.amended_row import amended_row
 from calib.procedures.enter.check_jobs import figures_together
 from calib.procedures.enter.record_rows import cells_of_table
 from calib.procedures.impact.take_back import HungOn, hung_on_readings
+from calib.procedures.on_record.amended import cells_of_amendable
 from calib.procedures.on_record.methods import method_named
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.columns import FILES
@@ -41,7 +42,7 @@ def amend_method(
     """Append a revision of a method; `typed` are changes as column=value. Raises NotInRecordsError or BadInputError."""
     signature = authorise(session, signature, "register")
     method = method_named(session, name)
-    asked = amended_row(FILES["methods.csv"], method.now, typed, reason)
+    asked = amended_row(FILES["methods.csv"], cells_of_amendable(method.now), typed, reason)
     findings = [*asked.findings, *figures_together(asked.row)]
     if findings:
         raise BadInputError(findings)

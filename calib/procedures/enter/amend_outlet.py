@@ -1,7 +1,7 @@
 """Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason.
 
 Decision (2026-11). An amendment is a whole new row with its reason; the latest counts. Cost (11-25): cells that stayed are kept
-again, and what changed is told by comparing rows (`outlets.history_of_outlet`).
+again, and what changed is told by comparing rows (`outlets.outlet_history`).
 """
 
 from collections.abc import Sequence
@@ -9,7 +9,8 @@ from typing import Any
 
 from sqlmodel import Session
 
-from calib.errors import BadInputError, DoubtError, Finding
+from calib.errors import BadInputError, DoubtError
+from calib.procedures.enter.amended_row import amended_row
 from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.enter.check_sources import source_of_amended
 from calib.procedures.enter.names_on_record import AskedNames, Recorded
@@ -18,12 +19,9 @@ from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.in_force import as_amended, outlets_in_force
 from calib.procedures.on_record.jobs_by_name import outlet_named
-from calib.procedures.on_record.outlets import AMENDABLE, latest_revision, outlet_cells
+from calib.procedures.on_record.outlets import latest_revision, outlet_cells
 from calib.procedures.people.authorise import append
-from calib.procedures.typed.changes import changes_typed
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.reason import without_reason
-from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.outlets import OutletRevision
@@ -47,23 +45,18 @@ def amend_outlet(
     """
     outlet = outlet_named(session, job, name)
     last = latest_revision(session, outlet)
-    before = outlet_cells(as_amended(outlet, last))
-    changed, findings = changes_typed(changes, [column.name for column in AMENDABLE])
-    row = typed_row(None, before | changed)
-    findings += cell_findings([row], AMENDABLE)
-    asked = AskedNames({**dict.fromkeys(FILES, ()), "outlets.csv": [row]})
-    recorded = Recorded(session, asked)
-    findings += outlet_findings(row, recorded.factors, outlet.id)
-    if row.get("outlet_factor_source") != before["outlet_factor_source"]:
+    asked = amended_row(FILES["outlets.csv"], outlet_cells(as_amended(outlet, last)), changes, reason)
+    row = asked.row
+    recorded = Recorded(session, AskedNames({**dict.fromkeys(FILES, ()), "outlets.csv": [row]}))
+    findings = [*asked.findings, *outlet_findings(row, recorded.factors, outlet.id)]
+    if "outlet_factor_source" in asked.changes:
         of_job = outlets_in_force(session, [outlet.job_id]).values()
         findings += source_of_amended(row, recorded, [other for other in of_job if other.id != outlet.id])
-    findings += without_reason(reason, "what was wrong, in a few words")
-    if not findings and row.cells == {column: cell for column, cell in before.items() if cell is not None}:
-        said = "; ".join(changes)
-        findings.append(Finding.typed("set", said, "a value other than the one on record"))
     if findings:
         raise BadInputError(findings)
-    doubts = [] if sure else [each for each in doubts_of({"outlets.csv": [row]}, {}, {}) if each.column in changed]
+    doubts = (
+        [] if sure else [each for each in doubts_of({"outlets.csv": [row]}, {}, {}) if each.column in asked.changes]
+    )
     if doubts:
         raise DoubtError(doubts)
     cells: dict[str, Any] = dict(row.cells)

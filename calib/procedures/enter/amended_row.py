@@ -2,14 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from calib.errors import Finding
-from calib.procedures.on_record.amended import cells_of_amendable
 from calib.procedures.typed.changes import changes_typed
 from calib.procedures.typed.declaration import Declaration
 from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.sheets import TypedRow, cell_findings, typed_row
+from calib.records.record import RecordCells
 
 
 @dataclass(frozen=True)
@@ -21,11 +20,11 @@ class AmendedRow:
     findings: list[Finding]
 
 
-def amended_row(declaration: Declaration, record: Any, typed: Sequence[str], reason: str) -> AmendedRow:
-    """A record of a declaration with changes typed as column=value; a blank value takes the cell out."""
+def amended_row(declaration: Declaration, cells: RecordCells, typed: Sequence[str], reason: str) -> AmendedRow:
+    """Cells of a record, those of its names left out, with changes typed as column=value; a blank value takes the cell out."""
     amendable = [column for column in declaration if column.name not in declaration.key]
     changed, findings = changes_typed(typed, [column.name for column in amendable])
-    before = {name: None if cell is None else str(cell) for name, cell in cells_of_amendable(record).items()}
+    before = {name: None if cell is None else str(cell) for name, cell in cells.items()}
     row = typed_row(None, before | changed)
     changes = {
         name: (before.get(name) or "", row.cells.get(name, ""))

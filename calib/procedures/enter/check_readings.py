@@ -13,13 +13,13 @@ from calib.measurement.way import ProbeUse, Way
 from calib.measurement.ways import QUANTITIES, THROTTLED, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.refusal_on_record import REFUSAL_NUMBER, refusal_told
-from calib.procedures.measure.standing import section_from
 from calib.procedures.on_record.way_of_instrument import expected_of_probe
 from calib.procedures.typed.cells import same_revision, same_time
 from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import TAKEN_BACK, RecordNames
 from calib.procedures.typed.observations import log_findings, logged_values, mean_of, observed_values
 from calib.procedures.typed.rows_together import LEAVE_OUT, KnownNames, duplicate, repeated, unit_known
+from calib.procedures.typed.section import section_from
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
 from calib.records.tables.readings import Reading

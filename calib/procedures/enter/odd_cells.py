@@ -11,11 +11,11 @@ from itertools import groupby
 
 from calib.errors import Doubt
 from calib.procedures.certificate.fit_curve import indication_quantity
-from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 from calib.procedures.typed.observations import mean_of, observed_values
+from calib.procedures.typed.section import section_from
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import unit
 from calib.records.words import DUCT

@@ -23,6 +23,7 @@ from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.indicated import repeatability_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.typed.observations import Observed
+from calib.procedures.typed.section import section_from
 from calib.quantities import Unit, unit
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
@@ -193,10 +194,3 @@ def section_of(outlet: Outlet) -> Section:
     """The section of an outlet or duct [m]; raises CalibError where its sizes make none."""
     sizes = (outlet.width, outlet.height, outlet.diameter)
     return section_from(str(outlet.shape), sizes, str(outlet.dimension_unit))
-
-
-def section_from(shape: str, sizes: tuple[str | None, str | None, str | None], symbol: str) -> Section:
-    """The section of a shape from width, height and diameter as typed in a unit; raises CalibError."""
-    length = unit("length", symbol)
-    width, height, diameter = (length.to_si(float(size or 0)) for size in sizes)
-    return Section(shape, diameter, diameter) if shape == "round" else Section(shape, width, height)

@@ -19,7 +19,7 @@ from calib.records.tables.readings import Reading, Traverse
 
 # Columns of outlets.csv that say which outlet it is.
 _NAMES = ("job", "outlet")
-AMENDABLE = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
+_AMENDABLE = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def _revisions(session: Session, outlet: Outlet) -> Iterable[Revision]:
 
 def outlet_cells(outlet: SQLModel) -> dict[str, str | None]:
     """Cells of an outlet as typed, but those that say which it is."""
-    return {column.name: getattr(outlet, column.name) for column in AMENDABLE}
+    return {column.name: getattr(outlet, column.name) for column in _AMENDABLE}
 
 
 def differences(before: Mapping[str, str | None], after: Mapping[str, str | None]) -> dict[str, tuple[str, str]]:

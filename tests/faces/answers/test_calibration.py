@@ -7,6 +7,8 @@ tests/worked_cases/worked_vane gives it; the corrections of the small job's cert
 import pytest
 
 from calib.curves.choice import choose
+from calib.faces.answers.calibration import judged_row
+from calib.faces.answers.review import compared_cells
 from calib.procedures.certificate import fit_curve
 from tests.command import calib
 
@@ -47,6 +49,14 @@ def test_what_the_rounding_of_floats_leaves_is_no_residual(small_records, tmp_pa
     residuals = [each["residual"] for each in shown["comparisons"]]
     assert (residuals[1], residuals[3]) == (0, 0)
     assert (residuals[0], residuals[2]) == pytest.approx((0.01016, -0.01016))  # [m/s]
+
+
+@pytest.mark.parametrize(("error", "told"), [(-1.998e-13, "+0"), (0.0, "+0"), (-2e-12, "-2e-12"), (0.0123, "+0.0123")])
+def test_what_the_rounding_of_floats_leaves_is_no_error_after_correction(error, told):
+    numbers = {"error": error, "expanded_uncertainty": 8.0, "limit": 39.25, "probability_of_conformity": 1.0}
+    assert judged_row({"reference": "800.0", "statement": "pass", **numbers})[1] == told
+    as_found = {"reference": "800.0", "unit": "m3/h", "beyond": False, "within_U_of_the_limit": False, **numbers}
+    assert compared_cells(as_found)[1] == told
 
 
 def test_nothing_is_fitted_to_show_a_calibration(small_records, monkeypatch):

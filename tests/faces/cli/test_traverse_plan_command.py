@@ -86,6 +86,10 @@ def test_capital_letters_do_not_matter_in_a_rule(typed):
     assert plan(*DUCT, "--rule", typed) == plan(*DUCT)
 
 
+def test_capital_letters_do_not_matter_in_a_shape():
+    assert plan("--shape", "Round", *PIPE[2:]) == plan(*PIPE)
+
+
 def test_numbers_of_lines_and_points_may_be_chosen():
     rows = table(plan(*DUCT, "--lines", "6", "--points", "7"))
     assert len(rows) == 42
