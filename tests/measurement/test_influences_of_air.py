@@ -56,6 +56,15 @@ def test_the_reference_part_of_both_uses_adds_with_its_signs():
     assert line(found, "density") == pytest.approx([0.0], abs=1e-15)
 
 
+@pytest.mark.parametrize(("calibration", "observers"), [(7, 0), (8, 3)])
+def test_calibrations_that_all_show_a_flow_leave_nothing_to_observers(calibration, observers):
+    """Of the others three lines: scatter, reference part, change."""
+    (density,) = (
+        each for each in flows(pressures(PASCAL, calibration=calibration)).contributions if each.name == "density"
+    )
+    assert len([share for share in density.shared if share.pool]) == observers
+
+
 def test_the_scatter_of_both_uses_adds_along_the_directions_of_the_curve():
     curve = correction(covariance=[[0.04]], nodes=NODES)
     found = flows(pressures(PASCAL, curves=[curve], scatter=0.001, reference=0.0))
