@@ -35,7 +35,7 @@ def test_an_error_may_bring_the_throttled_flow_above_the_open_one():
     assert trials((1.0, 1.25)) == pytest.approx([1.12**-0.5], rel=1e-14)
 
 
-@pytest.mark.parametrize("throttled", [0.5, 0.4, -0.9, pytest.param(0.0, marks=OF_NOTHING)])
+@pytest.mark.parametrize("throttled", [0.5, 0.4, -0.7, pytest.param(0.0, marks=OF_NOTHING)])
 def test_more_than_the_ratio_can_do_stands_as_the_largest_of_the_others(throttled):
     """At 0.5 of 1 a ratio of 4 does all that it can: no resistance is left for the outlet."""
     bounded = (0.9, 0.8), (1.0, 0.9), (0.4, 0.3)
