@@ -62,13 +62,14 @@ def influences_of_air(air: AirOfReadings, readings: Readings | None = None) -> I
     observed, of_instrument = list[ObservedBy](), list[_Uses]()
     for by in air.of_calibrations:
         curve = _curve_of(air.identifiers, readings)[by.calibration]
-        own = (curve >= 0) & (True if readings is None else curve == readings.calibration[: curve.size])
-        others = (curve >= 0) & ~own
-        if readings is not None and own.any():
-            of_instrument.append(_Uses(by.at(own), np.where(own, curve, -1)))
-        if readings is not None and others.any():
-            observed.append(by.at(others))
-            shares += _shared_with_instruments(_Uses(observed[-1], np.where(others, curve, -1)), readings, columns)
+        if readings is not None:
+            own = curve == readings.calibration[: curve.size]
+            others = (curve >= 0) & ~own
+            if own.any():
+                of_instrument.append(_Uses(by.at(own), curve))
+            if others.any():
+                observed.append(by.at(others))
+                shares += _shared_with_instruments(_Uses(observed[-1], np.where(others, curve, -1)), readings, columns)
         if np.any(curve < 0):
             observed.append(by.at(curve < 0))
             shares += _shared_by_observers(observed[-1], columns)
@@ -133,7 +134,7 @@ class _Uses:
 
     def group(self, numbers: Integers) -> Integers:
         """(n,) the number of each curve, and a group of nobody elsewhere."""
-        return np.append(numbers, len(numbers) + 1)[self.curve]
+        return np.append(numbers, len(numbers))[self.curve]
 
 
 def _curve_of(identifiers: Sequence[int], readings: Readings | None) -> Integers:
@@ -204,8 +205,9 @@ def _added(line: Contribution, other: Contribution, slope: Floats) -> Contributi
 
 def _both(share: Share, of_other: Share, parts: Floats, more: Floats) -> Share:
     """The share of both together: along the comparisons by what they bear there, signs and all."""
-    if share.at is None or of_other.at is None:
+    if share.at is None:
         return share
+    assert of_other.at is not None  # noqa: S101 (the same line of the same calibration)
     columns = slice(None) if share.columns is None else share.columns  # of one error, and so one column
     old, new = parts[:, columns].sum(axis=1), more[:, columns].sum(axis=1)
     together = old + new

@@ -18,8 +18,9 @@ from GTC import rp
 from calib.curves.response import KING, LINE, ResponseCurve, ResponseFit
 from calib.measurement import AirOfReadings, Calibrations, FoundFactors, ObservedBy, TwoFigures, flow_values, flows
 from calib.measurement.at_points import at_points
+from calib.measurement.calibrated_pair import CALIBRATED_PAIR
 from calib.measurement.hood import THROTTLED_HOOD
-from calib.measurement.influences_of_air import NOT_OBSERVED
+from calib.measurement.influences_of_air import NOT_OBSERVED, influences_of_air
 from calib.measurement.readings import PlantDrift, Probes, StandardBehind
 from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
@@ -123,17 +124,17 @@ def given(ones):
 
 
 # The air as instruments told it, some of which show a velocity too: calibrations by their names in the records.
-IDENTIFIERS = (71, 72, 51, 52, 53)
-CURVE_NAMED = {51: MANOMETER, 52: ANEMOMETER, 53: OF_VANE}
+IDENTIFIERS = (71, 72, 51, 52, 53, 50)
+CURVE_NAMED = {50: PROBE, 51: MANOMETER, 52: ANEMOMETER, 53: OF_VANE}
 OF_READINGS = (50, 51, 52, 53, 54)
 CHANGE = 0.4  # half-width of the change of what was indicated
 NOBODY = len(IDENTIFIERS)
 # In each slot: the calibration of each reading, and by it one indication or two, each with what a unit of it does to ln rho.
 SLOTS = (
-    ((0, 0, 0, NOBODY, NOBODY, 1), ((8.0,) * 6, (5.0,) * 6), ((-0.0011,) * 6, (0.0003,) * 6)),
-    ((2, 2, 4, 0, 2, 0), ((240.0, 230.0, 6.0, 7.0, 55.0, 9.0), (90.0, 80.0, 2.0, 7.0, 30.0, 9.0)),
-     ((0.0012, 0.0012, 0.004, 0.001, -0.0014, 0.0017), (-0.0005, 0.0006, 0.003, 0.001, 0.0007, -0.0004))),
-    ((3, 3, 2, 1, 2, 2), ((8.0, 9.0, 100.0, 7.0, 60.0, 350.0),), ((0.006, -0.004, 0.0009, 0.002, 0.0013, 0.0006),)),
+    ((0, 0, 0, NOBODY, NOBODY, 1, 5), ((8.0,) * 7, (5.0,) * 7), ((-0.0011,) * 7, (0.0003,) * 7)),
+    ((2, 2, 4, 0, 2, 0, NOBODY), ((240.0, 230.0, 6.0, 7.0, 55.0, 9.0, 9.0), (90.0, 80.0, 2.0, 7.0, 30.0, 9.0, 9.0)),
+     ((0.0012, 0.0012, 0.004, 0.001, -0.0014, 0.0017, 0.0), (-0.0005, 0.0006, 0.003, 0.001, 0.0007, -0.0004, 0.0))),
+    ((3, 3, 2, 1, 2, 5, 3), ((8.0, 9.0, 100.0, 7.0, 60.0, 11.0, 7.0),), ((0.006, -0.004, 0.0009, 0.002, 0.0013, 0.0006, 0.001),)),
 )  # fmt: skip
 
 
@@ -302,7 +303,7 @@ class Model:
             if way is VELOCITY_PRESSURE:
                 v = (2 * y / (in_air * rho)) ** 0.5
             else:
-                v = y * rho_0 / (in_air * rho) if way is THERMAL else y / scale
+                v = y * (rho_0 / (in_air * rho)) ** {THERMAL: 1.0, CALIBRATED_PAIR: 0.5}.get(way, 0.0) / scale
         self.corrected.append(y)
         self.before_probe.append(GTC.value(v))
         probe = int(arrays.probes.calibration[row])
@@ -391,7 +392,12 @@ LINES = (
     NOT_OBSERVED, "probe", "back pressure", "dimension", "outlet factor", "method", "method common",
     "method own", "plant drift",
 )  # fmt: skip
-TOLD = (*MIXED[:5], replace(MIXED[1], passes=((4.8,),), conditions=1))
+TOLD = (
+    *MIXED[:5],
+    replace(MIXED[1], passes=((4.8,),), conditions=1),
+    single(5.1, way=CALIBRATED_PAIR, calibration=PROBE, density=1.05, conditions=1, step=0.02, area=0.12, factor=0.7,
+           u_factor=0.03, source=2, method=0.025, by=2),
+)  # fmt: skip
 JOBS = {
     "mixed": given(MIXED),
     "of one point each": given(SINGLE),
@@ -771,18 +777,22 @@ def shared_along_comparisons(arrays, model, known):
         assert one == close(other)
 
 
+def others_of(arrays, by):
+    """The curves of the calibrations of a slot, -1 for none, and which of them are not of the instrument of the reading."""
+    names = [IDENTIFIERS[place] if place != NOBODY else 0 for place in by.calibration.tolist()]
+    curve = np.array([CURVE_NAMED.get(name, -1) for name in names])
+    return curve, (curve >= 0) & (curve != arrays.calibration)
+
+
 def test_the_air_is_shared_by_what_told_it():
     """By calibrations that others of the readings have as their errors are shared there, by others wholly."""
     arrays, model = both("in told air")
     air, density = arrays.air.influences, of_one(flows(arrays), "density")
     of_others = [share for share in density.shared if isinstance(share.pool, str)]
     of_observers = [share for share in density.shared if isinstance(share.pool, tuple)]
-    by_others = [by for by in air.of_calibrations if not set(by.calibration.tolist()) <= {0, 1, NOBODY}]
+    by_others = [(by, *others_of(arrays, by)) for by in air.of_calibrations if others_of(arrays, by)[1].any()]
     for number, share in enumerate(of_others):
-        by, kind = by_others[number // 3], number % 3
-        names = [IDENTIFIERS[place] if place != NOBODY else 0 for place in by.calibration.tolist()]
-        curve = np.array([CURVE_NAMED.get(name, -1) for name in names])
-        other = (curve >= 0) & (curve != arrays.calibration)
+        kind, (by, curve, other) = number % 3, by_others[number // 3]
         group = arrays.calibrations.laboratory[curve] if kind == 1 else curve
         assert share.group[other].tolist() == group[other].tolist()
         assert not set(share.group[~other].tolist()) & {*range(len(CURVES)), *arrays.calibrations.laboratory.tolist()}
@@ -889,23 +899,44 @@ def carried(arrays):
     return *lines, plain.flow[:, np.newaxis], factors
 
 
+def with_known_reference(arrays):
+    """The same where the vane was calibrated without any uncertainty of the reference."""
+    curves = [*arrays.curves]
+    curves[OF_VANE] = replace(curves[OF_VANE], reference_uncertainties=np.zeros(3))
+    return replace(arrays, curves=curves)
+
+
 def test_a_factor_takes_from_a_flow_what_its_calibration_was_wrong_by():
-    """The error of the product v K: e/v of the reading less that of the factor, in each direction of the curve."""
-    (scatter, left_of_scatter), (reference, left), flow, factors = carried(given(SINGLE))
+    """The error of the product v K: e/v of the reading less that of the factor, in each direction; also where e is nothing."""
+    (scatter, left_of_scatter), (reference, left), flow, factors = carried(with_known_reference(given(SINGLE)))
     assert left_of_scatter == close(scatter - factors.scatter * flow)
     assert left == close(reference - factors.reference[:, np.newaxis] * flow)
 
 
 def test_what_it_takes_from_a_reference_part_with_standards_behind_is_taken_from_each_alike():
-    arrays = given(SINGLE)
+    arrays = with_known_reference(given(SINGLE))
     behind = StandardBehind(OF_HOOD, np.full((3, 3), 0.1), np.full((3, 2), 0.3), np.full((3, 3), 0.15))
-    curves = [*CURVES]
-    curves[OF_VANE] = replace(CURVES[OF_VANE], reference_uncertainties=np.zeros(3))
     standards = [(behind,) if index in (ANEMOMETER, MANOMETER) else () for index in range(len(CURVES))]
-    told = replace(arrays, curves=curves, calibrations=replace(arrays.calibrations, standards=standards))
+    told = replace(arrays, calibrations=replace(arrays.calibrations, standards=standards))
     _, (reference, left), flow, factors = carried(told)
     assert reference.shape[1] > 3
     length = np.linalg.norm(reference, axis=1)
     assert (length > 0).tolist() == [index != OF_VANE for index in arrays.calibration]
     taken = np.divide(factors.reference * flow[:, 0], length, out=np.zeros_like(length), where=length > 0)
     assert left == close(reference * (1 - taken)[:, np.newaxis])
+
+
+# --- calibrations that nothing is known of ---------------------------------------------------------------------------------------
+
+
+def test_an_air_whose_calibrations_are_not_among_those_of_the_readings_is_told_by_observers_alone():
+    arrays = JOBS["in told air"]
+    told = arrays.air.influences
+    alone, beside = influences_of_air(told), influences_of_air(told, replace(arrays, calibrations=None))
+    assert alone.of_instrument == beside.of_instrument == ()
+    for one in (alone, beside):
+        pools = [share.pool for share in one.of_air.shared if share.pool]
+        assert pools == [("instruments of the air", name) for name in OF_INSTRUMENT] * len(SLOTS)
+    assert beside.of_air.parts.tolist() == alone.of_air.parts.tolist()
+    unrelated = replace(arrays.calibrations, identifier=(90, 91, 92, 93, 94))
+    assert influences_of_air(told, replace(arrays, calibrations=unrelated)).of_instrument == ()

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from calib.measurement.hood import THROTTLED_HOOD
+from calib.measurement.notation import Bracket, Digits, FunctionOf, Joined, Letter, Power, Quotient
 
 RATIO = 4.0
 OF_NOTHING = pytest.mark.filterwarnings("ignore:divide by zero encountered:RuntimeWarning")
@@ -34,7 +35,7 @@ def test_an_error_may_bring_the_throttled_flow_above_the_open_one():
     assert trials((1.0, 1.25)) == pytest.approx([1.12**-0.5], rel=1e-14)
 
 
-@pytest.mark.parametrize("throttled", [0.5, 0.4, -0.9, pytest.param(0.0, marks=OF_NOTHING)])
+@pytest.mark.parametrize("throttled", [0.5, 0.4, -0.7, pytest.param(0.0, marks=OF_NOTHING)])
 def test_more_than_the_ratio_can_do_stands_as_the_largest_of_the_others(throttled):
     """At 0.5 of 1 a ratio of 4 does all that it can: no resistance is left for the outlet."""
     bounded = (0.9, 0.8), (1.0, 0.9), (0.4, 0.3)
@@ -62,3 +63,32 @@ def test_a_ratio_that_an_error_brings_to_1_and_below_tells_no_bound(ratio):
 
 def test_a_ratio_just_above_1_tells_a_flow():
     assert trials((1.0, 0.9999), ratio=1.001) == pytest.approx([((1.001 - 1 / 0.9999**2) / 0.001) ** -0.5], rel=1e-12)
+
+
+EXPONENTS = {"2": 2.0, "−1/2": -0.5}
+
+
+def worked_out(term, values):
+    """A printed formula in numbers."""
+    match term:
+        case Letter():
+            return values[term.sign + term.index]
+        case Digits():
+            return float(term.digits)
+        case Quotient():
+            return worked_out(term.above, values) / worked_out(term.below, values)
+        case Power():
+            return worked_out(term.base, values) ** EXPONENTS[term.exponent]
+        case Bracket():
+            return worked_out(term.inner, values)
+        case Joined(sign="−", terms=(first, second)):
+            return worked_out(first, values) - worked_out(second, values)
+
+
+def test_the_formula_that_is_printed_gives_the_flow():
+    opened, throttled = through_hood(0.05), through_hood(RATIO * 0.05)
+    flow, each = THROTTLED_HOOD.of_two.formula(lambda x: FunctionOf(Letter("f"), x))
+    assert flow.terms[0] == Letter("q", is_mean=True)
+    assert worked_out(flow.terms[1], {"q1": opened, "q2": throttled, "r": RATIO}) == pytest.approx(1.0, rel=1e-14)
+    of_each = [(one.terms[0].index, one.terms[1].argument.index) for one in each.terms]
+    assert of_each == [("1", "1"), ("2", "2")]

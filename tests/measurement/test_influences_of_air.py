@@ -56,10 +56,32 @@ def test_the_reference_part_of_both_uses_adds_with_its_signs():
     assert line(found, "density") == pytest.approx([0.0], abs=1e-15)
 
 
+@pytest.mark.parametrize(("calibration", "observers"), [(7, 0), (8, 3)])
+def test_calibrations_that_all_show_a_flow_leave_nothing_to_observers(calibration, observers):
+    """Of the others three lines: scatter, reference part, change."""
+    (density,) = (
+        each for each in flows(pressures(PASCAL, calibration=calibration)).contributions if each.name == "density"
+    )
+    assert len([share for share in density.shared if share.pool]) == observers
+
+
 def test_the_scatter_of_both_uses_adds_along_the_directions_of_the_curve():
     curve = correction(covariance=[[0.04]], nodes=NODES)
     found = flows(pressures(PASCAL, curves=[curve], scatter=0.001, reference=0.0))
     assert line(found, "calibration scatter") == pytest.approx([SLOPE * 0.2 + BY_DENSITY * 0.001], rel=1e-12)
+
+
+def test_a_scatter_in_fewer_directions_than_the_curve_has_adds_in_those():
+    """A curve of two directions, of which the air tells the first alone."""
+    curve = correction((0.0, 0.0), [[0.04, 0.0], [0.0, 1e-6]], nodes=NODES)
+    plain, found = (
+        flows(pressures(PASCAL, 200.0, curves=[curve], scatter=scatter, reference=0.0)) for scatter in (0.0, 0.001)
+    )
+    before, after = (
+        next(each.parts for each in of.contributions if each.name == "calibration scatter") for of in (plain, found)
+    )
+    of_air = 0.001 * -0.5 * found.flow
+    assert after - before == pytest.approx(np.column_stack([of_air, np.zeros(2)]), rel=1e-9, abs=1e-15)
 
 
 def test_another_instrument_s_part_stays_in_the_line_of_the_density():

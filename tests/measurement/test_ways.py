@@ -193,3 +193,11 @@ def test_at_a_place_stands_every_way_that_takes_the_flow_there_and_no_other(plac
 def test_at_a_face_stands_what_gives_a_velocity_without_a_probe_before_it():
     """Common practice, no source: a Pitot-static tube is for ducts, and a hood takes the flow and not the velocity."""
     assert {way.name for way in WAYS if way.is_of_a_face} == {"velocity", "thermal", "vane", "pair"}
+
+
+def test_what_a_reading_must_tell_is_read_off_its_way():
+    """The value of a vane or a pair is plain where the air is not known; others need the air, a hood never."""
+    assert {way.name for way in WAYS if way.is_plain} == {"velocity", "hood"}
+    assert {way.name for way in WAYS if way.needs_air} == {"pressure", "thermal"}
+    assert {way.name for way in WAYS if way.goes_to_zero} == {"pressure"}
+    assert {way.name for way in WAYS if way.needs_reference_state} == {"thermal"}
