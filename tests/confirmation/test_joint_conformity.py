@@ -138,6 +138,15 @@ def test_points_are_doubled_until_the_error_is_a_thousandth_and_twice_at_most(sh
     assert [found.probability, found.numerical_error] == pytest.approx(by_lattice(*asked, points), abs=2e-8)
 
 
+def test_many_results_are_worked_out_a_part_of_the_points_at_a_time():
+    """Sixty results with limits of their own; half of their variance is one error."""
+    between = limits(-np.linspace(2.0, 4.0, 60), np.linspace(3.5, 2.5, 60))
+    asked = between, *shared(60, 0.5)
+    points = next(count for count in (1024, 2048, 4096) if by_lattice(*asked, count)[1] <= 1e-3)
+    found = probability_of_all(*asked)
+    assert [found.probability, found.numerical_error] == pytest.approx(by_lattice(*asked, points), abs=1e-7)
+
+
 def test_limits_far_away_still_count_for_what_lies_beyond_them():
     """Of one result with hardly any common part: 5e-8 lie beyond 5.45 standard deviations, 4e-10 beyond 6.25."""
     for half in (5.45, 6.25):
