@@ -33,8 +33,8 @@ _FIRST, _LAST = 1 << 10, 1 << 12  # points of each shift
 _SMALL_ENOUGH = 1e-3  # of the numerical error
 _NOTHING = 1e-9  # standard uncertainties: smaller factors are left out, and no own part counts for less
 _FAR = 6.0  # a limit so many standard uncertainties away is not crossed: 1e-9
-_STEPS = 1 << 11  # of the table of Phi, for each standard uncertainty: straight lines between are within 1e-8
-_AT_ONCE = 1 << 14  # values of Phi
+_STEPS = 2048  # of the table of Phi, for each standard uncertainty: straight lines between are within 1e-8
+_AT_ONCE = 16_384  # values of Phi
 _PHI = ndtr(np.linspace(-_FAR, _FAR, int(2 * _FAR * _STEPS) + 1))
 _RISE = np.diff(_PHI)
 

@@ -168,12 +168,15 @@ def _both_inside(true: tuple[Floats, Floats], shown: tuple[Floats, Floats], cosi
 
 
 def _both_below(h: Floats, k: Floats, cosine: Floats, sine: Floats) -> Floats:
-    """P(Z1 <= h, Z2 <= k) of standard normal variables with correlation `cosine`; `sine` is sqrt(1 - correlation^2)."""
+    """P(Z1 <= h, Z2 <= k) of standard normal variables with correlation `cosine`, less (Phi(h) + Phi(k))/2.
+
+    Of a rectangle what is left out cancels. `sine` is sqrt(1 - correlation^2).
+    """
     h, k = np.where(h == 0, _TINY, h), np.where(k == 0, _TINY, k)
     root = np.maximum(sine, _TINY)
     with np.errstate(over="ignore"):
         tails = owens_t(h, (k - cosine * h) / root / h) + owens_t(k, (h - cosine * k) / root / k)
-    return np.asarray(0.5 * (ndtr(h) + ndtr(k)) - tails - np.where(np.sign(h) == np.sign(k), 0.0, 0.5))
+    return np.asarray(-tails - np.where(np.sign(h) == np.sign(k), 0.0, 0.5))
 
 
 def process_of(values: Floats, standard_uncertainty: Floats) -> tuple[float, float]:

@@ -107,6 +107,14 @@ def test_the_limits_of_the_next_value_by_hand():
     assert ends(limits) == pytest.approx([5.0 - 0.35580831, 5.0, 5.0 + 0.35580831], rel=1e-8)
 
 
+def test_the_limits_of_the_weighted_mean_by_hand():
+    """The root of 0.2/(2 - 0.2) is 1/3: three standard deviations of 0.3, a third of them; of 0.5/1.5 two and a root of a third."""
+    base = Baseline(10, 5.0, 0.3)
+    assert ends(weighted_mean_limits(base)) == pytest.approx([4.7, 5.0, 5.3], rel=1e-12)
+    half = 2.0 * 0.3 / 3.0**0.5
+    assert ends(weighted_mean_limits(base, 0.5, 2.0)) == pytest.approx([5.0 - half, 5.0, 5.0 + half], rel=1e-12)
+
+
 # ISO 7870-2:2013, from memory: a trend is seven points in a row that rise, or that fall.
 @pytest.mark.parametrize(
     ("values", "among"),

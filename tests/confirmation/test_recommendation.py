@@ -272,7 +272,8 @@ def test_the_worst_indication_with_a_limit_decides():
 
 
 def test_what_reaches_its_target_to_the_bit_reaches_it():
-    left, known = np.array([0.3]), Spread(0.2, 1.0, 12, 0)
+    """Without its error of 60 % of the limit twice the interval would do."""
+    left, known = np.array([0.6]), Spread(0.2, 1.0, 12, 0)
     target = float(reliability(left, np.ones(1), known, 1.0)[0])
     assert recommend(12, target, left, np.ones(1), known, adjustable=True).action == KEEP
     above = math.nextafter(target, 1.0)
@@ -300,6 +301,13 @@ def test_an_error_without_which_the_interval_would_be_no_longer_stays():
 def test_what_keeps_its_interval_says_so_without_a_further_step():
     found = said(0.0, 0.42)
     assert found.why == f"{percent_down(found.at_present)} in tolerance after 12 months, as it was left (wanted: 95 %)"
+
+
+@pytest.mark.parametrize(("s", "action"), [(0.37, KEEP), (0.6, SHORTEN)])
+def test_few_changes_are_named_for_what_is_lengthened_alone(s, action):
+    found = said(0.0, s, changes=6)
+    assert found.action == action
+    assert "one step a review" not in found.why
 
 
 def test_an_interval_of_one_month_that_does_not_do_is_kept_and_its_limits_are_named():

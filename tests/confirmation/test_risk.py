@@ -276,6 +276,12 @@ def test_a_process_and_a_measurement_have_finite_spreads(mean, u0, u_m):
         global_risks(mean, u0, TOLERANCE, TOLERANCE, u_m)
 
 
+def test_a_tolerance_interval_of_one_value_is_in_order():
+    found = global_risks(1.0, 0.1, (1.05, 1.05), TOLERANCE, 0.1)
+    assert (found.conforming, found.producer) == (0.0, 0.0)
+    assert found.consumer == found.accepted > 0.5
+
+
 @pytest.mark.parametrize("limits", [(1.1, 0.9), (math.nan, 1.1)])
 def test_a_tolerance_interval_has_its_limits_in_order(limits):
     with pytest.raises(CalibError, match=r"tolerance interval from (1\.1|nan) to"):
@@ -298,6 +304,12 @@ def test_an_acceptance_interval_is_made_of_numbers():
 def test_the_spread_of_the_process_is_what_the_measurement_leaves():
     # Variance 0.01 of 0.9, 1.0, 1.1; less 0.06^2 leaves 0.0064.
     assert process_of(column(0.9, 1.0, 1.1), np.full(3, 0.06)) == pytest.approx((1.0, 0.08))
+
+
+def test_two_results_tell_of_a_process():
+    """Variance (0.3^2)/2 of 0.9 and 1.2; less (0.1^2 + 0.05^2)/2."""
+    found = process_of(column(0.9, 1.2), column(0.1, 0.05))
+    assert found == pytest.approx((1.05, math.sqrt(0.045 - 0.00625)), rel=1e-12)
 
 
 def test_a_measurement_that_explains_all_the_scatter_leaves_no_spread():
@@ -334,6 +346,13 @@ def test_the_capability_index_is_the_tolerance_over_four_u():
 def test_the_expanded_uncertainty_over_the_tolerance():
     interval = ToleranceIntervals(column(90.0, 100.0), column(110.0, 100.0))
     assert uncertainty_over_tolerance(column(5.0, 5.0), interval).tolist() == [0.5, INFINITE]
+
+
+def test_of_a_narrow_tolerance_in_a_unit_of_its_own_the_uncertainty_is_as_large_a_share():
+    """Half-widths 0.2 and 0.6."""
+    interval = ToleranceIntervals(column(0.8, 0.4), column(1.2, 1.6))
+    assert uncertainty_over_tolerance(column(0.05, 0.3), interval) == pytest.approx([0.25, 0.5], rel=1e-12)
+    assert capability_index(interval, column(0.05, 0.3)) == pytest.approx([2.0, 1.0], rel=1e-12)
 
 
 @given(st.floats(0.1, 20.0))

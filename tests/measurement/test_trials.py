@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calib.curves.response import PROPORTIONAL, ResponseCurve, fit_response
 from calib.measurement import AirOfReadings, Calibrations, FoundFactors, ObservedBy, flows
 from calib.measurement.trials import (
     NO_ERRORS,
@@ -266,13 +267,20 @@ def test_a_point_on_the_lowest_comparison_is_not_below_it():
 
 
 def test_no_velocity_before_a_probe_is_none_whatever_its_calibration_errs_by():
-    one = one_reading(
-        readings(single(60.0, way=VELOCITY_PRESSURE, probe=1), curves=[correction(), curve_of(*IN_DUCT)]), 0
-    )
+    pressure = single(60.0, way=VELOCITY_PRESSURE, calibration=1, probe=0)
+    one = one_reading(readings(pressure, curves=[curve_of(*IN_DUCT), correction()]), 0)
     gone = Errors(2, {("repeatability", 0): np.array([-60.0, -60.0]), ("probe reference", 0): np.array([1.0, -1.0])})
     assert one.flow(gone).tolist() == [0.0, 0.0]
     left = Errors(1, {("repeatability", 0): np.array([-59.85])})  # of 60 Pa: half a metre per second at 1.2 kg/m3
     assert one.flow(left)[0] == pytest.approx(polynomial(IN_DUCT, 0.5, (0.0, 0.0)), rel=1e-12)
+
+
+def test_a_change_of_what_an_instrument_indicates_changes_its_value_by_the_slope():
+    """One that shows 2.5 for each m/s: limits of 0.5 of its 5.0 are 0.2 m/s."""
+    v = np.array([1.0, 2.0, 4.0])
+    curve = ResponseCurve(1.0, True, 2.5 * v, np.full(3, 0.01), fit_response(PROPORTIONAL, v, 2.5 * v, None))
+    one = one_reading(readings(single(5.0, limit=0.1), curves=[curve]), 0)
+    assert one.flow(given_once("stability", 0, -0.5)) == pytest.approx([2.0 - 0.5 * 0.2], rel=1e-12)
 
 
 def test_a_vane_is_asked_at_what_the_air_makes_of_its_indication():
