@@ -40,7 +40,9 @@ class Shape:
     response_slope: Callable[[Floats, Floats], Floats]  # dr/dv
     gradient: Callable[[Floats, Floats], Floats]  # (n, p) dr/dtheta
     inverse: Callable[[Floats, Floats], Floats]  # v(y; theta)
-    start: Callable[[Floats, Floats], Floats]  # theta to start from, given v and y: any does where the response is linear in theta
+    start: Callable[
+        [Floats, Floats], Floats
+    ]  # theta to start from, given v and y: any does where the response is linear in theta
     positive: bool  # whether indications and values must be above 0
 
     def check(self, x: Floats, v: Floats) -> None:

@@ -10,6 +10,7 @@ from scipy.optimize import curve_fit
 from scipy.stats import chi2
 
 from calib.curves.choice import Comparisons, averaged_scatter, choose_response, own_scatter
+from calib.curves.regression import cholesky_of
 from calib.curves.response import (
     CANDIDATES,
     KING,
@@ -22,7 +23,6 @@ from calib.curves.response import (
     curve_from_text,
     fit_response,
 )
-from calib.curves.regression import cholesky_of
 from calib.errors import CurveError, MeasuringIntervalError
 from calib.uncertainty.coverage import coverage_factor
 
