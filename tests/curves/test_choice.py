@@ -12,7 +12,15 @@ from scipy.stats import f as f_distribution
 from statsmodels.regression.linear_model import OLS
 from statsmodels.tools.eval_measures import aicc as aicc_of_statsmodels
 
-from calib.curves.choice import Comparisons, averaged_scatter, candidates, choose, choose_response, own_scatter
+from calib.curves.choice import (
+    Comparisons,
+    averaged_scatter,
+    candidates,
+    choose,
+    choose_response,
+    own_scatter,
+    whitened,
+)
 from calib.curves.curve import correction_curve_from_text
 from calib.curves.response import CANDIDATES, KING, KING_SQUARE_ROOT, LINE, PROPORTIONAL
 from calib.errors import CurveError
@@ -317,7 +325,9 @@ def test_leave_one_out_is_the_scatter_about_the_curves_that_numpy_fits_without_e
         without = np.polyfit(X[rest], points.correction[rest], degree, w=weights[rest])
         away.append(points.correction[k] - np.polyval(without, X[k]))
     expected = np.sqrt(np.mean(np.square(away)))
-    assert candidates(points)[degree].leave_one_out == pytest.approx(expected, rel=1e-9)
+    candidate = candidates(points)[degree]
+    assert candidate.leave_one_out == pytest.approx(expected, rel=1e-9)
+    assert whitened(candidate.fit, points).scatter_known is (d is not None)
 
 
 def test_leave_one_out_of_correlated_reference_values_takes_both_uncertainties_of_a_point():
