@@ -389,7 +389,7 @@ def test_corrections_of_nothing_have_the_scatter_of_the_last_bits():
     points = comparisons(X, np.zeros(8))
     u, dof = averaged(points, 0, 3.3, least=4 * 2.0**-52 * (4.5 + 3.5))
     choice = choose(points)
-    assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(u, rel=1e-9)
+    assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(u, rel=1e-9, abs=0.0)
     assert choice.curve.degrees_of_freedom == pytest.approx(dof, rel=1e-9)
 
 
@@ -419,13 +419,14 @@ def of_voltage(noise, d=None, size=8):
 def test_a_law_that_the_comparisons_follow_has_the_scatter_of_their_rounding(of_indication, of_reference, v):
     """x^2 = a + b v^n: what rounds x counts 2 x times in it, what rounds v b n v^(n-1) times, the last bits 4 eps."""
     points = replace(of_voltage(0.0), indication_rounding=of_indication, reference_rounding=of_reference)
-    curve = choose_response(points, (KING_SQUARE_ROOT, KING), "king square root").curve
+    parameters = (2, 3) if of_indication else (2,)  # by the last bits alone values of two shapes differ by as much as u
+    curve = choose_response(points, (KING_SQUARE_ROOT, KING)[: len(parameters)], "king square root").curve
     of_bits = 4 * 2.0**-52 * VOLTS**2
     in_square = (2 * VOLTS * of_indication) ** 2 + (0.7 * 0.5 * V**-0.5 * of_reference) ** 2 + of_bits**2
     design = np.column_stack([np.ones(8), V**0.5, 0.7 * V**0.5 * np.log(V)])
     by_theta = -np.array([1.0, v**0.5, 0.7 * v**0.5 * np.log(v)]) / (0.7 * 0.5 * v**-0.5)
     variances, log_weights = [], []
-    for p in (2, 3):
+    for p in parameters:
         covariance = np.mean(in_square) * np.linalg.inv(design[:, :p].T @ design[:, :p])
         variances.append(by_theta[:p] @ covariance @ by_theta[:p])
         rss = (8 - p) * np.mean(in_square / (2 * VOLTS) ** 2)
@@ -433,8 +434,31 @@ def test_a_law_that_the_comparisons_follow_has_the_scatter_of_their_rounding(of_
     weights = np.exp(np.array(log_weights) - max(log_weights))
     weights /= weights.sum()
     at = float(np.sqrt(1.7 + 0.7 * np.sqrt(v)))
-    assert curve.scatter_uncertainty(at) == pytest.approx(np.sqrt(weights @ variances), rel=1e-5)
-    assert curve.degrees_of_freedom == pytest.approx(1 / (weights @ [1 / 6, 1 / 5]), rel=1e-9)
+    assert curve.scatter_uncertainty(at) == pytest.approx(np.sqrt(weights @ variances), rel=1e-5, abs=0.0)
+    assert curve.degrees_of_freedom == pytest.approx(1 / (weights @ [1 / (8 - p) for p in parameters]), rel=1e-9)
+
+
+@pytest.mark.parametrize("v", [0.7, 15.0])
+def test_shapes_of_another_ordinate_are_weighed_by_what_the_rounding_makes_in_the_indication(v):
+    """A line in x beside x^2 = a + b sqrt(v), both closer to the comparisons than the digits that these are given in."""
+    points = replace(of_voltage(0.0), indication_rounding=0.1, reference_rounding=0.3)
+    curve = choose_response(points, (LINE, KING_SQUARE_ROOT), "king square root").curve
+    slope, level = np.polyfit(V, VOLTS, 1)
+    at = float(np.sqrt(1.7 + 0.7 * np.sqrt(v)))
+    variances, log_weights = [], []
+    for by_volt, by_v, of_v, at_v, apart in (
+        (1.0, slope, V, (at - level) / slope, (at - level) / slope - v),
+        (2 * VOLTS, 0.35 / np.sqrt(V), np.sqrt(V), np.sqrt(v), 0.0),
+    ):
+        in_ordinate = (by_volt * 0.1) ** 2 + (by_v * 0.3) ** 2 + np.zeros(8)
+        design = np.column_stack([np.ones(8), of_v])
+        by_theta = np.array([1.0, at_v]) / (slope if apart else 0.35 / np.sqrt(v))
+        covariance = np.mean(in_ordinate) * np.linalg.inv(design.T @ design)
+        variances.append(by_theta @ covariance @ by_theta + apart**2)
+        log_weights.append(-0.5 * 8 * np.log(6 * np.mean(in_ordinate / by_volt**2)))
+    weights = np.exp(np.array(log_weights) - max(log_weights))
+    weights /= weights.sum()
+    assert curve.scatter_uncertainty(at) == pytest.approx(np.sqrt(weights @ variances), rel=1e-8)
 
 
 SCATTER = 0.004 * np.array([1.0, -1.0, -0.5, 0.5, 1.0, -1.0, 0.8, -0.8])
