@@ -222,7 +222,7 @@ def averaged_scatter(
     """Scatter of a curve that was chosen on the residuals that tell the scatter; None where repeatability is stated.
 
         u^2(x) = sum_k w_k [u_k^2(x) + (v_k(x) - v(x))^2],    w_k ~ exp(-BIC_k/2),   sum w_k = 1
-        BIC_k = n ln RSS_k + p_k ln n (and what all share),   1/nu = sum w_k/(n - p_k)
+        BIC_k = n ln(RSS_k/n) + (p_k + 1) ln n,               1/nu = sum w_k/(n - p_k)
 
     over the candidates k with their p_k coefficients, v(x) the value by the one chosen. RSS_k, of polynomials in the correction and
     of other shapes in the indication, counts for no less than what the rounding of the certificate's digits makes of it, (n - p_k)
@@ -234,7 +234,7 @@ def averaged_scatter(
     own = [_unknown_scatter(candidate.fit, points) for candidate in able]
     n = points.indication.size
     dof = np.array([candidate.fit.degrees_of_freedom for candidate in able])
-    bic = n * np.log([each.squares for each in own]) + (n - dof) * math.log(n)
+    bic = n * np.log([each.squares / n for each in own]) + (n - dof + 1) * math.log(n)
     weights = np.exp(-0.5 * (bic - bic.min()))
     weights /= weights.sum()
     weighted_candidates = list(zip((each.fit for each in able), own, weights.tolist(), strict=True))

@@ -257,6 +257,13 @@ def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
         nonlinear_unweighted(lambda b, x: b[0] * np.exp(np.exp(b[1]) * x), X, y, np.array([1.0, -1.0]))
 
 
+def test_a_model_that_loses_imaginary_parts_is_fitted_by_its_jacobian():
+    model, slope = (lambda b, x: np.abs(b[0]) * x), (lambda b, x: np.sign(b[0]) * x[:, np.newaxis])
+    one = nonlinear_weighted(model, X, 2.0 * X, np.ones(7), np.array([1.0]), slope)
+    other = nonlinear_unweighted(model, X, 2.0 * X, np.array([1.0]), slope)
+    assert (float(one.parameters[0]), float(other.parameters[0])) == pytest.approx((2.0, 2.0))
+
+
 def test_a_fit_stops_after_2000_evaluations_and_200_steps_and_names_the_points_farthest_away_first():
     # The best of King's law is here a + b ln x, which it comes near as n falls to 0 and never reaches.
     y = np.array([5.0, 4.0, 3.0, 2.0, 1.0, 0.5, 0.25])
