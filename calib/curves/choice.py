@@ -382,5 +382,5 @@ def _by_person(able: Sequence[Candidate], wanted: Callable[[Candidate], bool], n
 
 
 def _scale(chosen: Candidate) -> float:
-    fit = chosen.fit
-    return 1.0 if chosen.stands else max(1.0, fit.chi_squared / fit.degrees_of_freedom)
+    """What a rejected curve's covariance is multiplied by: above 1, since its chi-squared is beyond the 95 % quantile."""
+    return 1.0 if chosen.stands else chosen.fit.chi_squared / chosen.fit.degrees_of_freedom

@@ -33,9 +33,9 @@ class CorrelatedFit:
         covariance = powers @ self.reference_covariance @ powers.T
         u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
         scale = np.where(u > 0, u, 1.0)
-        correlation = covariance / np.outer(scale, scale)
+        correlation = np.clip(covariance / np.outer(scale, scale), -1.0, 1.0)
         np.fill_diagonal(correlation, 1.0)
-        return u, np.clip(correlation, -1.0, 1.0)
+        return u, correlation
 
 
 def fit_correlated(

@@ -130,7 +130,7 @@ def _check_covariance(covariance: Floats, n: int, blocks: int) -> None:
     wrong = ~np.isfinite(covariance).all(axis=1) | (variance < 0)
     _refuse_rows(wrong, n, "covariances must be finite and variances not below 0")
     u = np.sqrt(variance)
-    unequal = np.abs(covariance - covariance.T).max(axis=1, initial=0.0) > NEGATIVE * u * u.max(initial=0.0)
+    unequal = np.abs(covariance - covariance.T).max(axis=1) > NEGATIVE * u * u.max()
     _refuse_rows(unequal, n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
     _refuse_rows((covariance != 0).any(axis=1) & (u == 0), n, "a covariance, but no variance: give the variance")
     scale = np.where(u > 0, u, 1.0)
@@ -142,7 +142,7 @@ def _below(correlation: Floats, limit: float) -> Truths:
     """Which rows make up the directions in which a correlation matrix is below a limit."""
     values, vectors = np.linalg.eigh(correlation)
     parts = np.linalg.norm(vectors[:, values < limit], axis=1)
-    return np.asarray((parts > 0.3 * parts.max(initial=0.0)) & (parts > 0))
+    return np.asarray(parts > 0.3 * parts.max())
 
 
 def _refuse_rows(wrong: Truths, n: int, why: str) -> None:
@@ -172,9 +172,9 @@ def _fit(
 
 def _iterate(points: _Points, coefficients: Floats) -> tuple[_Step, int]:
     """The step that moves nothing any more, and how many were taken; raises CurveError where there is none."""
-    step = _Step(coefficients, points.t, np.empty(0), 0.0, np.zeros_like(points.t), np.inf)
+    step = _Step(coefficients, points.t, np.empty(0), 0.0, np.zeros_like(points.t), 0.0)
     moved: list[float] = []
-    while len(moved) < MOST_ITERATIONS and (not moved or np.isfinite(step.moved)):
+    while len(moved) < MOST_ITERATIONS and np.isfinite(step.moved):
         try:
             with np.errstate(over="ignore", invalid="ignore"):
                 step = _step(points, step.coefficients, step.xi)
@@ -185,7 +185,7 @@ def _iterate(points: _Points, coefficients: Floats) -> tuple[_Step, int]:
             return step, len(moved)
     far = np.argsort(-np.abs(step.normalised_residuals))[:3]
     raise CurveError(
-        f"no convergence in {max(1, len(moved))} iterations; farthest from the curve are points "
+        f"no convergence in {len(moved)} iterations; farthest from the curve are points "
         f"{', '.join(str(k + 1) for k in far)}: check these and their uncertainties, or take a lower degree"
     )
 
@@ -236,6 +236,6 @@ def _root(across: Floats, u: Floats) -> Floats:
     except np.linalg.LinAlgError:
         root = np.zeros_like(correlation)
     if not np.diag(root).min() > LEAST_OWN:
-        together = named(_below(correlation, 2 * LEAST_OWN))
+        together = named(_below(correlation, LEAST_OWN))
         raise CurveError(f"{together}: their errors are fully correlated: add to each its own, independent part")
     return np.asarray(u[:, np.newaxis] * root)

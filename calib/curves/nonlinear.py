@@ -30,6 +30,8 @@ Jacobian = Callable[[Floats, Floats], Floats]
 
 # Of a scaled Jacobian: parameters are told apart where no direction of them changes the curve less than this.
 SINGULAR = 1e-13
+# Of the imaginary parts that tell derivatives: its square is nothing beside any parameter.
+STEP = 1e-30
 # A model that is not finite on the way is this far from the points: a step that is never taken.
 FAR = 1e100
 # Levenberg-Marquardt goes on through long flat valleys.
@@ -141,14 +143,13 @@ def complex_step(model: ResponseModel, b: Floats, x: Floats) -> Floats:
     CurveError where it is lost altogether.
     """
     columns = []
-    for k, value in enumerate(b):
+    for k in range(b.size):
         shifted = b.astype(complex)
-        step = 1e-30 * (abs(value) or 1.0)
-        shifted[k] += 1j * step
+        shifted[k] += 1j * STEP
         column = model(shifted, x)
         if not np.iscomplexobj(column):
             raise CurveError("the model loses imaginary parts: give its Jacobian")
-        columns.append(column.imag / step)
+        columns.append(column.imag / STEP)
     return np.column_stack(columns)
 
 
@@ -159,7 +160,7 @@ def _by_complex_step(model: ResponseModel) -> Jacobian:
 def _finite(values: NDArray[Any]) -> Floats:
     if np.all(np.abs(values) <= FAR):  # nearly always; a value that is not finite is not
         return np.asarray(values, dtype=float)
-    return np.asarray(np.clip(np.nan_to_num(values, nan=FAR, posinf=FAR, neginf=-FAR), -FAR, FAR), dtype=float)
+    return np.asarray(np.clip(np.nan_to_num(values, nan=FAR), -FAR, FAR), dtype=float)
 
 
 def _fit(problem: _Problem, start: Floats, *, near: bool) -> NonlinearFit:
@@ -212,7 +213,7 @@ def _step(problem: _Problem, b: Floats) -> _Step:
     size = np.linalg.norm(slopes, axis=0)
     size[size == 0] = 1.0
     across, singular, directions = np.linalg.svd(slopes / size, full_matrices=False)
-    if not singular[-1] > SINGULAR * singular[0]:
+    if singular[-1] <= SINGULAR:  # of columns of length 1
         alike = np.flatnonzero(np.abs(directions[-1]) > 0.3 * np.abs(directions[-1]).max())
         raise CurveError(
             f"these {problem.y.size} points do not tell apart the parameter(s) {', '.join(str(k + 1) for k in alike)}: "

@@ -50,8 +50,6 @@ class Polynomial:
 
     def slope(self, x: ArrayLike) -> Floats:
         """Derivative dy/dx at x [unit of y per unit of x]."""
-        if self.degree == 0:
-            return np.zeros_like(np.asarray(x, dtype=float))
         order = np.arange(1, self.degree + 1)
         return np.asarray(self.powers(x)[..., :-1] @ (order * self.coefficients[1:])) / self.half_width
 
@@ -93,7 +91,7 @@ class Polynomial:
         own = self.coefficients.copy()
         own[0] -= y
         roots = np.roots(own[::-1])
-        real = self.centre + self.half_width * roots[np.abs(roots.imag) < 1e-9 * (1.0 + np.abs(roots))].real
+        real = self.centre + self.half_width * roots[roots.imag == 0].real
         slack = 1e-9 * (high - low)  # a root at an end may come out a rounding error beyond it
         inside = np.clip(real[(real >= low - slack) & (real <= high + slack)], low, high)
         if inside.size != 1:

@@ -12,8 +12,17 @@ from scipy.stats import f as f_distribution
 from statsmodels.regression.linear_model import OLS
 from statsmodels.tools.eval_measures import aicc as aicc_of_statsmodels
 
-from calib.curves.choice import averaged_scatter, candidates, choose, own_scatter
+from calib.curves.choice import (
+    Comparisons,
+    averaged_scatter,
+    candidates,
+    choose,
+    choose_response,
+    own_scatter,
+    whitened,
+)
 from calib.curves.curve import correction_curve_from_text
+from calib.curves.response import CANDIDATES, KING, KING_SQUARE_ROOT, LINE, PROPORTIONAL
 from calib.errors import CurveError
 from calib.uncertainty.coverage import coverage_factor
 from tests.comparisons import certificates, comparisons, taken, times
@@ -184,9 +193,9 @@ def test_without_stated_repeatability_the_scatter_is_that_of_all_candidates_abou
 
 
 def test_comparisons_that_a_curve_passes_through_have_the_scatter_of_their_rounding():
-    points = replace(comparisons(X, SHAPES[1][1]), indication_rounding=0.004)
+    points = replace(comparisons(X, SHAPES[1][1]), indication_rounding=0.004, reference_rounding=0.003)
     choice = choose(points)
-    u, dof = averaged(points, 1, 3.3, least=0.004)
+    u, dof = averaged(points, 1, 3.3, least=0.005)
     assert choice.chosen.degree == 1
     assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(u, rel=1e-6)
     assert u > 0.001
@@ -299,3 +308,205 @@ def test_aicc_of_unknown_scatter_is_that_of_statsmodels(size, degree):
 @pytest.mark.parametrize(("size", "degree"), [(3, 0), (4, 1), (5, 2), (6, 3)])
 def test_aicc_of_unknown_scatter_is_infinite_where_the_scatter_takes_the_last_degree_of_freedom(size, degree):
     assert candidates(comparisons(X[:size], NOISE[:size]))[degree].aicc == np.inf
+
+
+# --- figures of a candidate beside its criterion ---------------------------------------------------------------------------------
+
+D = np.array([0.010, 0.020, 0.015, 0.012, 0.030, 0.018, 0.011, 0.025])
+
+
+@pytest.mark.parametrize("degree", [0, 1, 2, 3])
+@pytest.mark.parametrize("d", [None, D])
+def test_leave_one_out_is_the_scatter_about_the_curves_that_numpy_fits_without_each_point(degree, d):
+    points = comparisons(X, SHAPES[2][1] + NOISE, d=d)
+    weights, away = 1 / (np.ones(8) if d is None else d), []
+    for k in range(8):
+        rest = np.arange(8) != k
+        without = np.polyfit(X[rest], points.correction[rest], degree, w=weights[rest])
+        away.append(points.correction[k] - np.polyval(without, X[k]))
+    expected = np.sqrt(np.mean(np.square(away)))
+    candidate = candidates(points)[degree]
+    assert candidate.leave_one_out == pytest.approx(expected, rel=1e-9)
+    assert whitened(candidate.fit, points).scatter_known is (d is not None)
+
+
+def test_leave_one_out_of_correlated_reference_values_takes_both_uncertainties_of_a_point():
+    """r_i/(1 - h_i), h of the design over sqrt(d^2 + u^2)."""
+    points = replace(comparisons(X, SHAPES[1][1] + NOISE, u=2 * D, d=D), correlation=0.6 + 0.4 * np.eye(8))
+    line = candidates(points)[1]
+    whole = D * np.sqrt(5)
+    design = np.column_stack([np.ones(8), X]) / whole[:, np.newaxis]
+    leverage = np.diag(design @ np.linalg.inv(design.T @ design) @ design.T)
+    expected = np.sqrt(np.mean((line.fit.residuals / (1 - leverage)) ** 2))
+    assert line.leave_one_out == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("d", [None, 0.01])
+def test_lack_of_fit_holds_the_line_against_the_scatter_of_repeated_points(d):
+    x = np.array([1.0, 1.0, 2.0, 2.0, 3.0, 3.0, 4.0, 4.0])
+    points = comparisons(x, 0.05 * (x - 2.0) ** 2 + NOISE, d=d)
+    means = np.repeat(points.correction.reshape(4, 2).mean(axis=1), 2)
+    pure = np.sum((points.correction - means) ** 2)
+    f = (squares(points, 1) - pure) / 2 / (pure / 4)
+    assert candidates(points)[1].lack_of_fit == pytest.approx(tail_of_f(f, 2, 4), rel=1e-9)
+    assert candidates(comparisons(X, NOISE, d=d))[1].lack_of_fit is None
+
+
+def test_a_candidate_is_named_by_its_degree_or_its_shape():
+    line = candidates(comparisons(X, NOISE))[1]
+    assert (line.degree, line.shape, line.title) == (1, "polynomial", "degree 1")
+    king = choose_response(of_voltage(0.001 * X % 0.003), CANDIDATES["voltage"], "king").chosen
+    assert (king.degree, king.shape, king.title) == (None, "king", "King's law")
+
+
+@pytest.mark.parametrize("size", [3, 8])
+def test_comparisons_at_one_indication_make_no_curve(size):
+    with pytest.raises(CurveError, match=f"{size} comparisons at one indication make no curve"):
+        choose(comparisons(np.full(size, 2.0), NOISE[:size]))
+
+
+# --- what the last bits of floats make of a correction ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("bits", "counts"), [(10, False), (11, True)])
+def test_a_slope_counts_where_it_gains_more_than_the_rounding_of_the_corrections(bits, counts):
+    """A correction of -a and a at the ends: a line gains (3 a)^2/5. Rounding makes 4 (4 eps 1.75)^2 of it, a = 10.43 eps."""
+    eps = 2.0**-52
+    points = comparisons(np.array([-1.25, -0.25, 0.75, 1.75]), bits * eps * np.array([-1.0, 0.0, 0.0, 1.0]))
+    constant, _ = candidates(points)
+    # F = 1.8 a^2/(0.2 a^2/2) = 18.
+    assert constant.probability == pytest.approx(f_distribution.sf(18.0, 1, 2) if counts else 1.0, rel=1e-9)
+
+
+def test_a_slope_that_leaves_nothing_at_all_is_proven_and_has_no_aicc():
+    constant, line, _ = candidates(comparisons(X[:5], 0.25 * X[:5]))
+    assert (constant.probability, line.probability) == (0.0, 1.0)
+    assert np.isfinite(constant.aicc)
+    assert line.aicc == np.inf
+
+
+def test_corrections_of_nothing_have_the_scatter_of_the_last_bits():
+    points = comparisons(X, np.zeros(8))
+    u, dof = averaged(points, 0, 3.3, least=4 * 2.0**-52 * (4.5 + 3.5))
+    choice = choose(points)
+    assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(u, rel=1e-9, abs=0.0)
+    assert choice.curve.degrees_of_freedom == pytest.approx(dof, rel=1e-9)
+
+
+def test_many_comparisons_of_little_scatter_are_weighed_all_the_same():
+    """60 comparisons with a scatter of 1e-9: the weights themselves, exp(-BIC/2), are beyond what floats hold."""
+    x = np.linspace(1.0, 3.0, 60)
+    points = comparisons(x, 1e-9 * np.sin(7.0 * np.arange(60)))
+    choice = choose(points)
+    u, dof = averaged(points, choice.chosen.degree, 2.2)
+    assert choice.curve.scatter_uncertainty(2.2) == pytest.approx(u, rel=1e-6)
+    assert choice.curve.degrees_of_freedom == pytest.approx(dof, rel=1e-9)
+
+
+# --- shapes that physics gives ----------------------------------------------------------------------------------------------------
+
+V = np.array([0.5, 0.9, 1.6, 2.8, 5.0, 8.0, 12.0, 18.0])
+VOLTS = np.sqrt(1.7 + 0.7 * np.sqrt(V))
+
+
+def of_voltage(noise, d=None, size=8):
+    independent = None if d is None else np.full(size, d)
+    return Comparisons(V[:size], (VOLTS + noise)[:size], np.full(size, 0.01), independent)
+
+
+@pytest.mark.parametrize(("of_indication", "of_reference"), [(0.002, 0.03), (0.0, 0.0)])
+@pytest.mark.parametrize("v", [0.7, 3.3, 15.0])
+def test_a_law_that_the_comparisons_follow_has_the_scatter_of_their_rounding(of_indication, of_reference, v):
+    """x^2 = a + b v^n: what rounds x counts 2 x times in it, what rounds v b n v^(n-1) times, the last bits 4 eps."""
+    points = replace(of_voltage(0.0), indication_rounding=of_indication, reference_rounding=of_reference)
+    parameters = (2, 3) if of_indication else (2,)  # by the last bits alone values of two shapes differ by as much as u
+    curve = choose_response(points, (KING_SQUARE_ROOT, KING)[: len(parameters)], "king square root").curve
+    of_bits = 4 * 2.0**-52 * VOLTS**2
+    in_square = (2 * VOLTS * of_indication) ** 2 + (0.7 * 0.5 * V**-0.5 * of_reference) ** 2 + of_bits**2
+    design = np.column_stack([np.ones(8), V**0.5, 0.7 * V**0.5 * np.log(V)])
+    by_theta = -np.array([1.0, v**0.5, 0.7 * v**0.5 * np.log(v)]) / (0.7 * 0.5 * v**-0.5)
+    variances, log_weights = [], []
+    for p in parameters:
+        covariance = np.mean(in_square) * np.linalg.inv(design[:, :p].T @ design[:, :p])
+        variances.append(by_theta[:p] @ covariance @ by_theta[:p])
+        rss = (8 - p) * np.mean(in_square / (2 * VOLTS) ** 2)
+        log_weights.append(-0.5 * (8 * np.log(rss / 8) + (p + 1) * np.log(8)))
+    weights = np.exp(np.array(log_weights) - max(log_weights))
+    weights /= weights.sum()
+    at = float(np.sqrt(1.7 + 0.7 * np.sqrt(v)))
+    assert curve.scatter_uncertainty(at) == pytest.approx(np.sqrt(weights @ variances), rel=1e-5, abs=0.0)
+    assert curve.degrees_of_freedom == pytest.approx(1 / (weights @ [1 / (8 - p) for p in parameters]), rel=1e-9)
+
+
+@pytest.mark.parametrize("v", [0.7, 15.0])
+def test_shapes_of_another_ordinate_are_weighed_by_what_the_rounding_makes_in_the_indication(v):
+    """A line in x beside x^2 = a + b sqrt(v), both closer to the comparisons than the digits that these are given in."""
+    points = replace(of_voltage(0.0), indication_rounding=0.1, reference_rounding=0.3)
+    curve = choose_response(points, (LINE, KING_SQUARE_ROOT), "king square root").curve
+    slope, level = np.polyfit(V, VOLTS, 1)
+    at = float(np.sqrt(1.7 + 0.7 * np.sqrt(v)))
+    variances, log_weights = [], []
+    for by_volt, by_v, of_v, at_v, apart in (
+        (1.0, slope, V, (at - level) / slope, (at - level) / slope - v),
+        (2 * VOLTS, 0.35 / np.sqrt(V), np.sqrt(V), np.sqrt(v), 0.0),
+    ):
+        in_ordinate = (by_volt * 0.1) ** 2 + (by_v * 0.3) ** 2 + np.zeros(8)
+        design = np.column_stack([np.ones(8), of_v])
+        by_theta = np.array([1.0, at_v]) / (slope if apart else 0.35 / np.sqrt(v))
+        covariance = np.mean(in_ordinate) * np.linalg.inv(design.T @ design)
+        variances.append(by_theta @ covariance @ by_theta + apart**2)
+        log_weights.append(-0.5 * 8 * np.log(6 * np.mean(in_ordinate / by_volt**2)))
+    weights = np.exp(np.array(log_weights) - max(log_weights))
+    weights /= weights.sum()
+    assert curve.scatter_uncertainty(at) == pytest.approx(np.sqrt(weights @ variances), rel=1e-8)
+
+
+SCATTER = 0.004 * np.array([1.0, -1.0, -0.5, 0.5, 1.0, -1.0, 0.8, -0.8])
+
+
+def test_without_stated_repeatability_a_shape_is_judged_by_the_aicc_of_its_residuals_in_the_indication():
+    choice = choose_response(of_voltage(SCATTER), CANDIDATES["voltage"])
+    for candidate in choice.candidates:
+        n, k = 8, candidate.fit.coefficients.size + 1
+        expected = n * np.log(np.sum(candidate.fit.residuals**2) / n) + 2 * k * n / (n - k - 1)
+        assert candidate.aicc == pytest.approx(expected, rel=1e-12)
+        assert candidate.probability == 1.0
+    assert choice.reason == "the lowest AICc"
+    assert choice.chosen.aicc == min(candidate.aicc for candidate in choice.candidates)
+    assert choice.curve.scale == 1.0
+
+
+def test_where_every_shape_is_rejected_the_lowest_aicc_is_taken_and_its_scatter_enlarged():
+    choice = choose_response(of_voltage(SCATTER, d=0.001), CANDIDATES["voltage"])
+    assert choice.reason == "chi-squared rejects every candidate at 5 %; the lowest AICc, its scatter enlarged"
+    fit, p = choice.chosen.fit, choice.chosen.fit.coefficients.size
+    assert choice.curve.scale == pytest.approx(fit.chi_squared / (8 - p), rel=1e-12)
+    assert choice.curve.covariance == pytest.approx(fit.covariance * choice.curve.scale, rel=1e-12)
+    assert choice.chosen.aicc == min(candidate.aicc for candidate in choice.candidates)
+    assert choice.chosen.aicc == pytest.approx(fit.chi_squared + 2 * p * 8 / (8 - p - 1), rel=1e-12)
+
+
+def test_a_shape_that_stands_is_taken_as_it_is():
+    choice = choose_response(of_voltage(SCATTER, d=0.005), CANDIDATES["voltage"])
+    assert choice.reason == "the simplest shape that chi-squared does not reject at 5 %"
+    assert choice.curve.scale == 1.0
+
+
+@pytest.mark.parametrize(("size", "shapes"), [(3, ["proportional"]), (4, ["proportional", "line"])])
+def test_a_shape_needs_two_comparisons_more_than_it_has_coefficients(size, shapes):
+    choice = choose_response(of_voltage(SCATTER, 0.01, size), (PROPORTIONAL, LINE, KING))
+    assert [candidate.shape for candidate in choice.candidates] == shapes
+
+
+# --- how a choice is told ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("d", "reason"),
+    [
+        (None, "the lowest degree against which no higher candidate is significantly better at 5 %"),
+        (0.01, "the lowest degree that chi-squared does not reject at 5 %"),
+    ],
+)
+def test_a_choice_says_by_which_rule_it_was_made(d, reason):
+    assert choose(comparisons(X, SHAPES[1][1] + NOISE, d=d)).reason == reason

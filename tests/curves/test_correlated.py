@@ -11,7 +11,7 @@ from scipy import optimize
 from calib.curves.choice import Comparisons, choose
 from calib.curves.correlated import fit_correlated
 from calib.curves.curve import correction_curve_from_text
-from calib.curves.generalised import distance_regression
+from calib.curves.generalised import distance_regression, generalised_gauss_markov_regression
 from calib.curves.regression import weighted
 from calib.errors import CurveError
 
@@ -102,3 +102,43 @@ def test_the_curve_comes_back_from_the_text_that_the_records_keep():
 def test_without_the_scatter_of_the_indications_nothing_is_fitted():
     with pytest.raises(CurveError, match="state the repeatability"):
         choose(points(d=None))
+
+
+def test_the_parts_of_the_covariance_are_those_of_gains_worked_by_solving_once_more():
+    """G = C A^T W^-1 with W = V_r + diag((1 + c') d)^2 and C = (A^T W^-1 A)^-1, by dense inverses at the adjusted points."""
+    of_reference = NEAR * np.outer(U, U)
+    whole_of = np.block([[np.diag(D**2), -np.diag(D**2)], [-np.diag(D**2), np.diag(D**2) + of_reference]])
+    at = generalised_gauss_markov_regression(X, REFERENCE - X, whole_of, 2)
+    fit = fitted(NEAR, 2)
+    b, _ = fit.polynomial.in_powers_of_x()
+    t = (at.adjusted_x - fit.polynomial.centre) / fit.polynomial.half_width
+    design = np.column_stack([np.ones(7), t, t**2])
+    across = np.diag((1 + b[1] + 2 * b[2] * at.adjusted_x) * D) ** 2
+    inverse = np.linalg.inv(of_reference + across)
+    gain = np.linalg.inv(design.T @ inverse @ design) @ design.T @ inverse
+    assert fit.polynomial.covariance == pytest.approx(gain @ across @ gain.T, rel=1e-7)
+    assert fit.reference_covariance == pytest.approx(gain @ of_reference @ gain.T, rel=1e-7)
+    at_two = (np.array([1.0, 9.0]) - fit.polynomial.centre) / fit.polynomial.half_width
+    j = np.column_stack([np.ones(2), at_two, at_two**2])
+    expected = j @ fit.reference_covariance @ j.T
+    u, correlation = fit.reference_part(np.array([1.0, 9.0]))
+    assert u == pytest.approx(np.sqrt(np.diag(expected)), rel=1e-12)
+    assert correlation[0, 1] == pytest.approx(expected[0, 1] / u[0] / u[1], rel=1e-12)
+
+
+def test_reference_values_without_uncertainty_leave_the_scatter_alone():
+    """Clause 7 of x alone; correlations of nothing are those of independent errors."""
+    fit = fitted(NEAR, 0, np.zeros(7))
+    u, correlation = fit.reference_part(X)
+    assert u.tolist() == [0.0] * 7
+    assert correlation.tolist() == np.eye(7).tolist()
+    assert fit.polynomial.covariance == pytest.approx(np.array([[1 / np.sum(D**-2.0)]]), rel=1e-12)
+
+
+def test_an_error_of_the_scale_about_the_middle_turns_the_line_there_and_no_correlation_exceeds_1():
+    away = X - 5.0
+    fit = fitted(np.outer(np.sign(away), np.sign(away)), 1, 0.01 * np.abs(away))
+    u, correlation = fit.reference_part(X)
+    assert u == pytest.approx(0.01 * np.abs(away), rel=2e-3)  # which stands at the adjusted points
+    assert correlation == pytest.approx(np.outer(np.sign(away), np.sign(away)), abs=1e-6)
+    assert (correlation.max(), correlation.min()) == (1.0, -1.0)

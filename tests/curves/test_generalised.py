@@ -171,6 +171,24 @@ def test_the_units_of_x_and_y_do_not_matter(seed, degree, of_x, of_y):
     assert other.standard_uncertainty(4.5 * of_x) == pytest.approx(one.standard_uncertainty(4.5) * of_y, rel=1e-12)
 
 
+@few
+@given(seeds, st.integers(1, 3), st.sampled_from([-20, 20]), st.sampled_from([-20, 20]))
+def test_units_that_floats_hold_exactly_change_no_bit(seed, degree, of_x, of_y):
+    x, y, u_x, u_y, _ = points(seed, degree)
+    of_x, of_y = 2.0**of_x, 2.0**of_y
+    one = distance_regression(x, y, u_x, u_y, degree)
+    other = distance_regression(x * of_x, y * of_y, u_x * of_x, u_y * of_y, degree)
+    assert other.polynomial.coefficients.tolist() == (one.polynomial.coefficients * of_y).tolist()
+    assert (other.iterations, other.last_move) == (one.iterations, one.last_move)
+
+
+def test_points_with_next_to_no_uncertainty_come_to_rest_at_the_rounding_of_floats():
+    x, y, _, _, _ = points(5, 2)
+    fit = distance_regression(x, y, np.full(x.size, 1e-14), np.full(x.size, 1e-14), 2)
+    assert fit.last_move <= 1e-6
+    assert fit.polynomial.value(x) + fit.polynomial.residuals == pytest.approx(y, rel=1e-12)
+
+
 def test_an_offset_that_all_x_share_moves_the_line_along_and_never_averages_out():
     # y = a + b (x - offset): u(a)^2 grows by b^2 u^2, u(b) stays. The covariance matrix is singular, on purpose.
     x, y, _, u_y, _ = points(7, 1)
@@ -234,13 +252,32 @@ def test_distances_are_told_in_their_own_uncertainties():
         ([1.0, 1e-3], False),
         ([1.0, 1e-12], True),
         ([1.0, *[1e-9] * 9], False),
+        ([1.0, *[1e-9] * 10], False),
         ([1.0, *[1e-9] * 11], True),
+        ([1.0, *[1e-6] * 11], True),
+        ([1.0, *[1.05e-6] * 11], False),
+        ([1.0, 1e-9, *[0.91e-9] * 10], True),
+        ([1.0, 1e-9, *[0.9 * 1e-9] * 10], True),
+        ([1.0, 1e-9, *[0.89e-9] * 10], False),
         ([1.0, *[1e-5] * 30], False),
         ([0.5**k * 1e-6 for k in range(12)], False),
     ],
 )
 def test_an_iteration_rests_when_steps_are_small_or_at_the_rounding_of_floats(moved, rests):
     assert settled(moved) is rests
+
+
+def test_a_line_of_equal_uncertainties_is_the_principal_axis_of_the_points():
+    x, y = np.array([1.0, 2.0, 4.0, 7.0, 9.0]), np.array([1.2, 1.9, 4.3, 6.8, 9.1])
+    fit = distance_regression(x, y, np.full(5, 0.2), np.full(5, 0.2), 1)
+    xx, yy, xy = np.sum((x - x.mean()) ** 2), np.sum((y - y.mean()) ** 2), np.sum((x - x.mean()) * (y - y.mean()))
+    slope = (yy - xx + np.hypot(yy - xx, 2 * xy)) / (2 * xy)
+    level = y.mean() - slope * x.mean()
+    left = y - level - slope * x
+    assert fit.polynomial.in_powers_of_x()[0] == pytest.approx([level, slope], rel=1e-12)
+    assert fit.polynomial.residuals == pytest.approx(left, rel=1e-10)
+    assert fit.adjusted_x == pytest.approx(x + slope * left / (1 + slope**2), rel=1e-12)
+    assert fit.polynomial.chi_squared == pytest.approx(np.sum(left**2) / (1 + slope**2) / 0.04, rel=1e-12)
 
 
 # --- what is refused ---
@@ -317,6 +354,70 @@ def test_a_matrix_that_is_no_covariance_of_y_is_refused_with_its_points(covarian
 def test_a_matrix_that_is_no_covariance_of_x_and_y_is_refused_with_its_points(covariance, message):
     with pytest.raises(CurveError, match=message):
         generalised_gauss_markov_regression(X, X**2, covariance, 1)
+
+
+@pytest.mark.parametrize("of_x_too", [False, True])
+def test_both_uncertainties_may_be_what_is_wrong(of_x_too):
+    u = U.copy()
+    u[2] = np.inf
+    with pytest.raises(CurveError, match=r"point\(s\) 3: both uncertainties must be above 0 and finite"):
+        distance_regression(X, X, u if of_x_too else U, u, 1)
+
+
+def test_a_covariance_of_x_and_y_may_exceed_the_product_of_the_uncertainties_by_rounding():
+    falling = -2.0 * X
+    within = np.array([0.0, 0.0, 0.01 * (1 + 0.9e-10), 0.0, 0.0])
+    assert distance_regression(X, falling, U, U, 1, within).polynomial.value(3.0) == pytest.approx(-6.0)
+    with pytest.raises(CurveError, match=r"point\(s\) 3: the covariance of x and y exceeds"):
+        distance_regression(X, falling, U, U, 1, np.array([0.0, 0.0, 0.01 * (1 + 1.1e-10), 0.0, 0.0]))
+
+
+def asymmetric(beyond):
+    """Covariance whose entries (1, 2) and (2, 1) differ by that many times 1e-10 u_1 u_5: u_5 is the largest, u_1 the smaller."""
+    u = np.array([0.1, 0.2, 0.3, 0.4, 0.5])
+    whole = np.diag(u**2)
+    whole[0, 1] = beyond * 1e-10 * 0.1 * 0.5
+    return whole
+
+
+def test_a_matrix_may_be_asymmetric_by_the_rounding_of_its_entries():
+    assert gauss_markov_regression(X, X, asymmetric(0.9), 1).polynomial.value(3.0) == pytest.approx(3.0)
+    with pytest.raises(CurveError, match=r"point\(s\) 1: the covariance matrix is not symmetric"):
+        gauss_markov_regression(X, X, asymmetric(1.1), 1)
+    with pytest.raises(CurveError, match=r"point\(s\) 1, 2: the covariance matrix is not symmetric"):
+        gauss_markov_regression(X, X, asymmetric(2.2), 1)
+
+
+@pytest.mark.parametrize(
+    ("beyond", "message"), [(0.9, "errors are fully correlated"), (1.1, "not positive semi-definite")]
+)
+def test_an_eigenvalue_of_the_correlations_may_be_negative_by_1e_10_of_each_row(beyond, message):
+    # Correlation 1 + 5e-10 of two of the five points: eigenvalue -5e-10.
+    of_both = 0.01 * (1 + beyond * 5e-10)
+    with pytest.raises(CurveError, match=rf"point\(s\) 2, 4: .*{message}"):
+        gauss_markov_regression(X, X, matrix((1, 3, of_both), (3, 1, of_both)), 1)
+
+
+@pytest.mark.parametrize(("share", "named"), [(0.31, "1, 2, 3"), (0.28, "1, 2")])
+def test_points_that_have_little_to_do_with_what_is_wrong_are_not_named(share, named):
+    # Correlations with the eigenvector (1, 1, k) of eigenvalue -0.1: 1 + a + b k = -0.1 and 2 b + k = -0.1 k.
+    b = -1.1 * share / 2
+    a = -1.1 - b * share
+    whole = 0.01 * np.array([[1.0, a, b], [a, 1.0, b], [b, b, 1.0]])
+    with pytest.raises(CurveError, match=rf"point\(s\) {named}: the covariance matrix is not positive semi-definite"):
+        gauss_markov_regression(X[:3], X[:3], whole, 1)
+
+
+@pytest.mark.parametrize("beyond", [0.9, 1.1])
+def test_what_remains_across_the_curve_must_be_more_than_1e_10_of_what_there_is_without_covariances(beyond):
+    # y = 3 x, u(y) = 3 u(x): across the line remains 2 (3 u(x))^2 (1 - r) of 2 (3 u(x))^2.
+    within = 3.0 * U**2 * (1 - beyond * 1e-10)
+    if beyond > 1:
+        fit = distance_regression(X, 3.0 * X, U, 3.0 * U, 1, within)
+        assert fit.polynomial.value(2.0) == pytest.approx(6.0)
+        return
+    with pytest.raises(CurveError, match=r"point\(s\) 1, 2, 3, 4, 5: no uncertainty remains across the curve"):
+        distance_regression(X, 3.0 * X, U, 3.0 * U, 1, within)
 
 
 def test_errors_that_run_along_the_line_leave_nothing_across_it():

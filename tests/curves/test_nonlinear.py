@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from odrpack import odr_fit
+from scipy.optimize import least_squares
 
 from calib.curves import regression
 from calib.curves.nonlinear import complex_step, nonlinear_unweighted, nonlinear_weighted
@@ -149,10 +150,44 @@ def test_the_covariance_of_known_scatter_is_not_scaled_by_the_residuals():
     assert one.chi_squared == pytest.approx(100 * other.chi_squared)
 
 
+def test_residuals_lie_above_the_curve_in_the_unit_of_y():
+    b, y, u = measured(4)
+    fit = nonlinear_weighted(king, X, y, u, b)
+    residuals = y - king(fit.parameters, X)
+    assert fit.residuals == pytest.approx(residuals, rel=1e-9)
+    assert fit.chi_squared == pytest.approx(np.sum((residuals / u) ** 2), rel=1e-9)
+
+
 def test_a_fit_reports_how_it_converged():
     b, y, u = measured(4)
     fit = nonlinear_weighted(king, X, y, u, b)
     assert 2 <= fit.iterations < 100
+
+
+@pytest.mark.parametrize(("near", "steps"), [(True, 2), (False, 1)])
+def test_the_steps_of_a_line_are_counted_with_those_that_come_near(near, steps):
+    """One step from afar and one to see that nothing moves; after scipy's evaluations, the latter alone."""
+    _, y, u = measured(4)
+    start = np.array([0.0, 0.0])
+    by_scipy = least_squares(
+        lambda b: (line(b, X) - y) / u,
+        start,
+        method="lm",
+        x_scale="jac",
+        ftol=1e-15,
+        xtol=1e-15,
+        gtol=1e-15,
+        jac=lambda _b: np.column_stack([np.ones_like(X), X]) / u[:, np.newaxis],
+    )
+    fit = nonlinear_weighted(line, X, y, u, start, near=near)
+    assert fit.iterations == steps + (0 if near else by_scipy.nfev)
+
+
+def test_a_start_that_is_not_so_near_leads_there_all_the_same():
+    # From b = 5 whole steps of exp(b x) reach what floats do not hold.
+    y = np.exp(0.3 * X)
+    fit = nonlinear_unweighted(lambda b, x: np.exp(b[0] * x), X, y, np.array([5.0]), near=True)
+    assert fit.parameters == pytest.approx([0.3], rel=1e-9)
 
 
 def test_a_model_that_overflows_on_the_way_is_no_harm():
@@ -194,6 +229,16 @@ def test_parameters_that_the_points_do_not_tell_apart_are_named():
         nonlinear_unweighted(lambda b, x: (b[0] + b[1]) * x + b[2], X, 2.0 * X, np.array([1.0, 1.0, 1.0]))
 
 
+@pytest.mark.parametrize(("share", "named"), [(0.32, "1, 2, 3"), (0.26, "2, 3")])
+def test_a_parameter_that_has_little_to_do_with_the_others_is_not_named(share, named):
+    # The third column is a p + b q, with a^2 + b^2 = 1: the parameters change along (a, b, -1) without any effect.
+    p, q = 0.5 * np.ones(4), 0.5 * np.array([1.0, -1.0, 1.0, -1.0])
+    places = np.column_stack([p, q, share * p + np.sqrt(1 - share**2) * q])
+    y = np.array([1.0, 2.0, 2.5, 3.0])
+    with pytest.raises(CurveError, match=rf"4 points do not tell apart the parameter\(s\) {named}: fix one"):
+        nonlinear_unweighted(lambda b, x: x @ b, places, y, np.ones(3))
+
+
 def test_a_parameter_without_effect_is_named():
     with pytest.raises(CurveError, match=r"parameter\(s\) 2: fix one"):
         nonlinear_unweighted(lambda b, x: b[0] * x + 0.0 * b[1], X, 2.0 * X + np.sin(X), np.array([1.0, 1.0]))
@@ -210,3 +255,20 @@ def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
     message = r"no convergence in \d+ iterations; .* points \d, \d, \d: check these|do not tell apart"
     with pytest.raises(CurveError, match=message):
         nonlinear_unweighted(lambda b, x: b[0] * np.exp(np.exp(b[1]) * x), X, y, np.array([1.0, -1.0]))
+
+
+def test_a_model_that_loses_imaginary_parts_is_fitted_by_its_jacobian():
+    model, slope = (lambda b, x: np.abs(b[0]) * x), (lambda b, x: np.sign(b[0]) * x[:, np.newaxis])
+    one = nonlinear_weighted(model, X, 2.0 * X, np.ones(7), np.array([1.0]), slope)
+    other = nonlinear_unweighted(model, X, 2.0 * X, np.array([1.0]), slope)
+    assert (float(one.parameters[0]), float(other.parameters[0])) == pytest.approx((2.0, 2.0))
+
+
+def test_a_fit_stops_after_2000_evaluations_and_200_steps_and_names_the_points_farthest_away_first():
+    # The best of King's law is here a + b ln x, which it comes near as n falls to 0 and never reaches.
+    y = np.array([5.0, 4.0, 3.0, 2.0, 1.0, 0.5, 0.25])
+    away = np.abs(y - np.polyval(np.polyfit(np.log(X), y, 1), np.log(X)))
+    first, second, third = 1 + np.argsort(-away)[:3]
+    message = rf"no convergence in 2200 iterations; .* are points {first}, {second}, {third}: check"
+    with pytest.raises(CurveError, match=message):
+        nonlinear_unweighted(king, X, y, np.array([1.0, -1.0, 0.1]), king_by_b)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.curves.regression import cholesky_of, unweighted, weighted
+from calib.curves.regression import cholesky_of, scale_of, unweighted, weighted
 from calib.errors import CurveError
 
 X = np.array([0.5, 1.0, 2.5, 4.0, 7.0, 9.0])
@@ -127,6 +127,18 @@ def test_indications_far_from_zero_do_not_harm_the_fit():
     assert other.value(100_003.25) == pytest.approx(one.value(3.25), rel=1e-9)
 
 
+def test_x_is_counted_from_the_middle_of_its_interval_in_halves_of_it():
+    assert scale_of(np.array([4.0, 1.0, 9.0]), 2) == (5.0, 4.0)
+    assert scale_of(np.array([2.5, 2.5]), 0) == (2.5, 1.0)  # any width does for one indication
+
+
+def test_one_point_more_than_coefficients_tells_the_scatter():
+    # Residuals of a line through 0, 0 and 3 at 0, 1 and 2: 0.5, -1 and 0.5.
+    fit = unweighted(np.array([0.0, 1.0, 2.0]), np.array([0.0, 0.0, 3.0]), 1)
+    assert fit.residuals.tolist() == [0.5, -1.0, 0.5]
+    assert fit.in_powers_of_x()[1] == pytest.approx(1.5 * np.array([[5 / 6, -1 / 2], [-1 / 2, 1 / 2]]), rel=1e-12)
+
+
 def test_unknown_equal_uncertainties_are_those_of_the_residuals():
     # Any known u, scaled by chi^2/(n-p), gives the same covariance: ISO/TS 28037 Annex E.
     known = weighted(X, Y, np.full(6, 0.02), 1)
@@ -168,6 +180,28 @@ def test_the_inverse_reaches_both_ends_of_the_interval(end):
         x = np.sort(np.random.default_rng(seed).uniform(0.0, 1.0, 5))
         line = weighted(x, 2.0 * x, np.ones(5), 1)
         assert line.inverse(float(line.value(x[end])), 0.1, x[0], x[-1])[0] == pytest.approx(x[end])
+
+
+@pytest.mark.parametrize(("beyond", "reached"), [(0.9, True), (1.1, False)])
+@pytest.mark.parametrize("end", [3.0, 7.0])
+def test_an_inverse_beyond_an_end_by_a_rounding_error_is_the_end(end, beyond, reached):
+    # 1e-9 of the interval from 3 to 7, outwards.
+    line = weighted(np.array([3.0, 4.0, 6.0, 7.0]), np.array([6.0, 8.0, 12.0, 14.0]), np.ones(4), 1)
+    y = 2.0 * (end + np.sign(end - 5.0) * beyond * 4e-9)
+    if reached:
+        assert line.inverse(y, 0.1, 3.0, 7.0)[0] == end
+        return
+    with pytest.raises(CurveError, match="passed 0 times between 3 and 7"):
+        line.inverse(y, 0.1, 3.0, 7.0)
+
+
+def test_the_inverse_of_a_cubic_is_its_one_real_root():
+    # x^3 + x = 2 at 1, where the slope is 4; the other two roots are complex.
+    x = np.linspace(-3.0, 3.0, 7)
+    cubic = weighted(x, x**3 + x, np.full(7, 0.2), 3)
+    found, u = cubic.inverse(2.0, 0.3, -3.0, 3.0)
+    assert found == pytest.approx(1.0, rel=1e-12)
+    assert u == pytest.approx(np.hypot(0.3, cubic.standard_uncertainty(1.0)) / 4.0, rel=1e-12)
 
 
 @pytest.mark.parametrize(

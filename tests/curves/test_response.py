@@ -105,6 +105,16 @@ def test_kings_law_converges_from_any_start_that_occurs(n, a, b):
     assert fit_response(KING, V, x, None).coefficients == pytest.approx([a, b, n], rel=1e-6)
 
 
+def test_kings_law_is_found_where_whole_steps_from_the_square_root_run_away():
+    v = np.array([0.15, 0.2, 0.8, 8.44, 24.0, 31.3])
+    x = np.array([0.946, 0.99, 1.05, 2.023, 2.796, 3.248])
+    u = np.array([0.0707, 0.0843, 0.0991, 0.1441, 0.1911, 0.4149])
+    fit = fit_response(KING, v, x, u)
+    _, response, _, _ = BY_HAND["king"]
+    theta, _ = curve_fit(response, v, x**2, [0.8, 0.5, 0.8], 2 * x * u, xtol=1e-14, ftol=1e-14, gtol=1e-14)
+    assert fit.coefficients == pytest.approx(theta, rel=1e-6)
+
+
 def test_weights_follow_the_ordinate():
     # u(x^2) = 2 x u(x): a line in sqrt(v) with those weights, by numpy.
     _, x = EXACT["king square root"]
