@@ -475,7 +475,7 @@ def test_the_error_of_a_calibration_with_known_correlations_has_the_sign_of_its_
 
 
 def test_a_declaration_changes_nothing_where_one_calibration_states_all_correlations():
-    # Group 0: one calibration, 0.3 and 0.4 with 0.5. 1: two calibrations. 2: one, and 0.2 at another comparison. 3: as 0, the third.
+    # Group 0: one calibration, 0.3 and 0.4 with 0.5. 1: two. 2: one, and 0.2 at another comparison. 3: as 0, of the third.
     half = np.array([[1.0, 0.5], [0.5, 1.0]])
     known = ((0, half), (2, np.eye(1)), (4, half))
     at = AtComparisons(np.arange(8), np.array([0, 1, 0, 2, 1, 3, 4, 5]), np.ones(8), known)
