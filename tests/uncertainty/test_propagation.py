@@ -475,18 +475,14 @@ def test_the_error_of_a_calibration_with_known_correlations_has_the_sign_of_its_
 
 
 def test_a_declaration_changes_nothing_where_one_calibration_states_all_correlations():
-    # Group 0: one calibration, 0.3 and 0.4 with 0.5. Group 1: two. Group 2: one, and 0.2 at another comparison.
-    at = AtComparisons(
-        np.arange(6),
-        np.array([0, 1, 0, 2, 1, 3]),
-        np.ones(6),
-        ((0, np.array([[1.0, 0.5], [0.5, 1.0]])), (2, np.eye(1))),
-    )
-    parts, groups = np.array([[0.3], [0.4], [0.3], [0.1], [0.7], [0.2]]), np.array([0, 0, 1, 1, 2, 2])
-    each = Contribution(
-        "influence", np.zeros(6, bool), parts, groups, np.full(6, INF), (Share(groups, not_known, at=at),)
-    )
-    told = sharing_not_known([each], np.zeros(6, int), np.ones(6), 1)
-    assert told.variance == pytest.approx([0.37, 0.16, 0.81], rel=1e-12)
-    assert told.if_common == pytest.approx([0.37, 0.16, 0.81], rel=1e-12)
-    assert told.if_independent == pytest.approx([0.37, 0.10, 0.53], rel=1e-12)
+    # Group 0: one calibration, 0.3 and 0.4 with 0.5. 1: two. 2: one, and 0.2 at another comparison. 3: as 0, of the third.
+    half = np.array([[1.0, 0.5], [0.5, 1.0]])
+    known = ((0, half), (2, np.eye(1)), (4, half))
+    at = AtComparisons(np.arange(8), np.array([0, 1, 0, 2, 1, 3, 4, 5]), np.ones(8), known)
+    parts, groups = np.array([[0.3, 0.4, 0.3, 0.1, 0.7, 0.2, 0.3, 0.4]]).T, np.array([0, 0, 1, 1, 2, 2, 3, 3])
+    shares = (Share(groups, not_known, at=at),)
+    each = Contribution("influence", np.zeros(8, bool), parts, groups, np.full(8, INF), shares)
+    told = sharing_not_known([each], np.zeros(8, int), np.ones(8), 1)
+    assert told.variance == pytest.approx([0.37, 0.16, 0.81, 0.37], rel=1e-12)
+    assert told.if_common == pytest.approx([0.37, 0.16, 0.81, 0.37], rel=1e-12)
+    assert told.if_independent == pytest.approx([0.37, 0.10, 0.53, 0.37], rel=1e-12)
