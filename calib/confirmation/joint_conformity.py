@@ -70,7 +70,7 @@ def probability_of_all(limits: ToleranceIntervals, loadings: Floats, own: Floats
     left, size, _ = np.linalg.svd(loadings, full_matrices=False)
     counts = size > _NOTHING
     factors = left[:, counts] * size[counts]
-    root = np.maximum(own, _NOTHING)
+    root = np.maximum(np.sqrt(np.maximum(1.0 - np.sum(factors**2, axis=1), 0.0)), np.maximum(own, _NOTHING))
     if not factors.shape[1]:
         return JointProbability(float(np.prod(ndtr(limits.upper) - ndtr(limits.lower))), 0.0)
     generators = np.sqrt(_primes(factors.shape[1]))
