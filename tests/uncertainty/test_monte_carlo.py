@@ -222,6 +222,7 @@ def test_what_is_not_said_is_two_digits_the_whole_tolerance_and_ten_million_tria
 
 def test_one_block_says_nothing_of_its_scatter():
     found = propagate_distributions(same, NORMAL, seed=1, trials=10_000)
+    assert found.scatter.shape == (4,)
     assert np.isnan(found.scatter).all()
     assert not found.stabilised
 

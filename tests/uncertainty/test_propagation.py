@@ -486,3 +486,7 @@ def test_a_declaration_changes_nothing_where_one_calibration_states_all_correlat
     assert told.variance == pytest.approx([0.37, 0.16, 0.81, 0.37], rel=1e-12)
     assert told.if_common == pytest.approx([0.37, 0.16, 0.81, 0.37], rel=1e-12)
     assert told.if_independent == pytest.approx([0.37, 0.10, 0.53, 0.37], rel=1e-12)
+
+
+def test_degrees_of_freedom_are_infinite_where_nothing_has_finite_ones_or_nothing_contributes():
+    assert welch_satterthwaite([[1.0, 2.0], [0.0, 0.0]], [[INF, INF], [3.0, 4.0]]).tolist() == [INF, INF]
