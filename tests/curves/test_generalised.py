@@ -186,7 +186,9 @@ def test_points_with_next_to_no_uncertainty_come_to_rest_at_the_rounding_of_floa
     x, y, _, _, _ = points(5, 2)
     fit = distance_regression(x, y, np.full(x.size, 1e-14), np.full(x.size, 1e-14), 2)
     assert fit.last_move <= 1e-6
-    assert fit.polynomial.value(x) + fit.polynomial.residuals == pytest.approx(y, rel=1e-12)
+    # All uncertainties smaller alike: the same curve.
+    usual = distance_regression(x, y, np.full(x.size, 0.02), np.full(x.size, 0.02), 2)
+    assert fit.polynomial.coefficients == pytest.approx(usual.polynomial.coefficients, rel=1e-9)
 
 
 def test_an_offset_that_all_x_share_moves_the_line_along_and_never_averages_out():
@@ -261,6 +263,8 @@ def test_distances_are_told_in_their_own_uncertainties():
         ([1.0, 1e-9, *[0.89e-9] * 10], False),
         ([1.0, *[1e-5] * 30], False),
         ([0.5**k * 1e-6 for k in range(12)], False),
+        ([*[1e-7] * 10, *[1e-9] * 2, *[1e-8] * 10], True),
+        ([*[1.0] * 12, *[1e-9] * 11], True),
     ],
 )
 def test_an_iteration_rests_when_steps_are_small_or_at_the_rounding_of_floats(moved, rests):
@@ -433,7 +437,7 @@ def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
     x = np.linspace(0.0, 1.0, 9) + random.normal(size=9)
     y = random.normal(size=9)
     message = (
-        r"^no convergence in \d+ iterations; farthest .* points \d, \d, \d: check these .* or take a lower degree$"
+        r"^no convergence in 200 iterations; farthest .* points \d, \d, \d: check these .* or take a lower degree$"
     )
     with pytest.raises(CurveError, match=message):
         distance_regression(x, y, np.full(9, 1.0), np.full(9, 0.1), 3)
