@@ -83,6 +83,11 @@ def pytest_xdist_auto_num_workers():
     return 2 * (os.cpu_count() or 1)
 
 
+def pytest_configure():
+    """Test processes, and programs that they start, take one thread each for matrices: threads of several wait for one another."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
 def pytest_collection_modifyitems(items):
     """Of the cases of one test a server is asked the first, but of who may what all; a file is asked every one."""
     asked = set()

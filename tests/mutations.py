@@ -219,6 +219,7 @@ def examine(module, reasons, turn):
 
 def main(modules, every, after):
     """Examine modules and print the share of survivors; exit status 1 where that is too much or has no reason."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # threads that wait for one another take ten times as long
     turn = (count % every == after for count in itertools.count())  # whether it is the turn of the next mutant
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
