@@ -57,3 +57,10 @@ def test_what_both_share_is_named():
     contributions = [shared([3, 3, 0], common), own(4, 4, 4)]
     assert influences_shared(contributions, (0, 1)) == ["influence"]
     assert influences_shared(contributions, (0, 2)) == []
+
+
+def test_results_of_no_group_share_nothing():
+    """Of the group -1 each term is by itself."""
+    alone = shared([3, 3, 2, 2], common, group=[-1, -1, 0, 0])
+    assert influences_shared([alone], (0, 1)) == []
+    assert influences_shared([alone], (2, 3)) == ["influence"]
