@@ -119,7 +119,7 @@ def test_more_than_all_and_fewer_than_none_are_no_proportion(passed, count):
 def test_a_proportion_is_stated_with_95_percent():
     """(1 - p)^4 = 0.025 and p^4 = 0.025 for none and all of four."""
     none, all_of_them = proportion(0, 4), proportion(4, 4)
-    assert (none.fraction, none.low, all_of_them.fraction, all_of_them.high) == (0.0, 0.0, 1.0, 1.0)
+    assert (none.low, all_of_them.high) == (0.0, 1.0)
     assert none.high == pytest.approx(1.0 - 0.025**0.25, rel=1e-12)
     assert all_of_them.low == pytest.approx(0.025**0.25, rel=1e-12)
     assert proportion(3, 4).fraction == 0.75
