@@ -122,7 +122,6 @@ def test_a_proportion_is_stated_with_95_percent():
     assert (none.low, all_of_them.high) == (0.0, 1.0)
     assert none.high == pytest.approx(1.0 - 0.025**0.25, rel=1e-12)
     assert all_of_them.low == pytest.approx(0.025**0.25, rel=1e-12)
-    assert proportion(3, 4).fraction == 0.75
 
 
 @pytest.mark.parametrize("months", [0.0, -1.0])

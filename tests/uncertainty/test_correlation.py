@@ -65,5 +65,5 @@ def test_results_of_no_group_share_nothing():
     """Of the group -1 each result is by itself."""
     contribution = shared([3, 3], common)
     (share,) = contribution.shared
-    alone = replace(contribution, shared=(replace(share, group=np.full(2, -1)),))
+    alone = replace(contribution, shares=(replace(share, group=np.full(2, -1)),))
     assert influences_shared([alone], (0, 1)) == []
