@@ -137,10 +137,12 @@ def suggest_map(path: Path) -> tuple[Path, str]:
 
 def read_with_map(sheet_map: Path, sheet: Path, text: str) -> str:
     """The command that tries a map on its sheet; comparisons alone are those of one certificate."""
-    named, own = quote(str(sheet_map)), quote(str(sheet))
     if text.startswith("[comparisons]"):
-        return f"calib calibration add TAG CERTIFICATE --comparisons {own} --map {named} --dry-run"
-    return f"calib import --map {named} {own} --dry-run"
+        return (
+            f"calib calibration add TAG CERTIFICATE --comparisons {quote(str(sheet))} --map {quote(str(sheet_map))} "
+            "--dry-run"
+        )
+    return f"calib import --map {quote(str(sheet_map))} {quote(str(sheet))} --dry-run"
 
 
 def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
