@@ -79,8 +79,8 @@ WHO_MAY_WHAT = ("test_persons_and_roles.py", "test_grants.py", "test_security.py
 
 
 def pytest_xdist_auto_num_workers():
-    """Three times as many test processes as processors: many wait for a disk, a server, a browser or another program."""
-    return 3 * (os.cpu_count() or 1)
+    """Twice as many test processes as processors: many wait for a disk, a server, a browser or another program."""
+    return 2 * (os.cpu_count() or 1)
 
 
 def pytest_configure():
