@@ -85,9 +85,7 @@ def import_folders(
     findings: list[Finding] = []
     reading = HowToRead(day_first)
     if maps is not None:
-        reading.maps, findings = maps_in(maps, paths)
-        if findings:
-            raise BadInputError(findings)
+        reading.maps = maps_in(maps, paths)
     for path in paths:
         progress(f"reading {path}")
         read, wrong = (
@@ -107,15 +105,20 @@ def import_folders(
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason, may_have_grown=True)
 
 
-def maps_in(path: Path, paths: Sequence[Path]) -> tuple[list[SheetMap], list[Finding]]:
-    """The maps of a file for sheets at some paths, and what is wrong with it."""
+def maps_in(path: Path, paths: Sequence[Path]) -> list[SheetMap]:
+    """The maps of a file for sheets at some paths; raises BadInputError with everything that is wrong with it."""
     expected = "files beside a map: a folder's have the headings of this program"
-    folders = [Finding(str(each), None, None, None, expected) for each in paths if not _is_file(each)]
+    findings = [Finding(str(each), None, None, None, expected) for each in paths if not _is_file(each)]
+    maps: list[SheetMap] = []
     file = file_content(path, LARGEST_FILE)
     if file.expected is not None:
-        return [], [*folders, Finding(file.source, None, None, None, file.expected)]
-    maps, wrong = read_map(file.source, file.content)
-    return maps, [*folders, *wrong]
+        findings.append(Finding(file.source, None, None, None, file.expected))
+    else:
+        maps, wrong = read_map(file.source, file.content)
+        findings += wrong
+    if findings:
+        raise BadInputError(findings)
+    return maps
 
 
 def suggest_map(path: Path) -> tuple[Path, str]:

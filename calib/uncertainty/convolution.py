@@ -216,9 +216,8 @@ class _Tables:
         for place in np.unique(index[index >= 0]).tolist():
             is_mine = index == place
             mine = slice(None) if np.all(is_mine) else is_mine
-            steps = np.sqrt(
-                z[mine] * (_TABLE**2 / float(_end(self.nu[place])))
-            )  # below its end: the nodes reach no farther
+            # Below the end of the table: the nodes reach no farther.
+            steps = np.sqrt(z[mine] * (_TABLE**2 / float(_end(self.nu[place]))))
             low = steps.astype(np.int64)
             g = self.values[place]
             log_phi[mine] += g[low] + (steps - low) * np.diff(g)[low]

@@ -297,11 +297,7 @@ def _read(
     from calib.procedures.typed.comparison_sheets import read_comparisons
     from calib.procedures.typed.sheets import HowToRead
 
-    reading = HowToRead()
-    if map_ is not None:
-        reading.maps, findings = maps_in(map_, [path])
-        if findings:
-            raise BadInputError(findings)
+    reading = HowToRead(maps=() if map_ is None else maps_in(map_, [path]))
     rows, findings = read_comparisons(file_content(path, LARGEST_FILE), tag, certificate, columns, sheet, reading)
     for notice in reading.notices:
         say(f"notice: {notice}")

@@ -24,7 +24,7 @@ _COLUMNS = (  # heading, and the order that it leads to
 def fleet(visit: Visit) -> Filled:
     """Instruments that fit, in an order, and when each is due; what an address cannot mean filters nothing, and is said."""
     session, on = visit.reading(), visit.at.date()
-    asked = {name: typed for name, typed in visit.asked_for(_ASKED).items() if not visit.form.wrong(name)}
+    asked = visit.asked_for(_ASKED)
     if findings := [
         *days_findings("within", asked.get("within", "")),
         *unknown_words(asked.get("state"), asked.get("sort")),

@@ -10,7 +10,7 @@ from calib.faces.pages.outlet import PASS_FIELDS, proof_of
 from calib.faces.written import Content
 from calib.procedures.enter.correct_reading import correct_reading
 from calib.procedures.enter.withdraw_reading import withdraw_reading
-from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.measure.evaluate import evaluate, evaluate_with_and_without
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.corrected_readings import corrections_of, indications_at_points
 from calib.procedures.on_record.jobs_by_name import typed_in_job
@@ -77,11 +77,10 @@ def correct(visit: Visit, job: str, reading: str) -> Goto:
 def withdraw(visit: Visit, job: str, reading: str) -> Goto:
     """Take it back, with the reason."""
     with visit.writing_last() as session:
-        before = evaluate(session, job, visit.at)
-        withdrawn = withdraw_reading(
-            session, job, number_of(reading), visit.form["why"], visit.signature("page withdrawal")
-        )
-        moved = entered_reading.moved(before, evaluate(session, job, visit.at), withdrawn.outlet, "without it")
+        reading_id = number_of(reading)
+        before, after = evaluate_with_and_without(session, job, reading_id, visit.at)
+        withdrawn = withdraw_reading(session, job, reading_id, visit.form["why"], visit.signature("page withdrawal"))
+    moved = entered_reading.moved(before, after, withdrawn.outlet, "without it")
     said = withdrawn_reading.text(withdrawn_reading.document(withdrawn)).splitlines()
     return Goto(address("/jobs/{}/outlets/{}", job, withdrawn.outlet), [*said, *moved])
 

@@ -47,7 +47,7 @@ _DESCENDING = ("read",)
 @pages.shows("/reports", act="issue", again=True, menu="Reports")
 def reports(visit: Visit) -> Filled:
     """The jobs recorded last, or all that fit what the address asks for, each with what was issued and the way to its report."""
-    asked = {name: typed for name, typed in visit.asked_for(("text", "sort")).items() if not visit.form.wrong(name)}
+    asked = visit.asked_for(("text", "sort"))
     text, sort = asked.get("text", ""), asked.get("sort")
     if findings := not_among(("sort", sort, _ORDERS)):
         raise BadInputError(findings)

@@ -35,19 +35,13 @@ def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[Type
     return rows, reading.of_rows_read([*findings, *wrong])
 
 
-def _names_of(reading: HowToRead) -> list[str]:
-    """Every heading that may stand in a sheet."""
-    own = {column.name: None for declared in FILES.values() for column in declared}
-    return [*own, *(heading for each in reading.maps for heading in each.foreign)]
-
-
 def sheets_in(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[list[str]]], list[Finding]]:
     """The lines of each sheet of a file, a CSV file's under its own name, and what is wrong with the file."""
     if file.expected is not None:
         return {}, [Finding(file.source, None, None, None, file.expected)]
     if is_archive(file.content):
         return workbook_lines(file, reading)
-    lines, expected = csv_lines(file, _names_of(reading), reading)
+    lines, expected = csv_lines(file, {column.name for declared in FILES.values() for column in declared}, reading)
     if expected is not None:
         return {}, [Finding(file.source, None, None, None, expected)]
     return {file.name: lines}, []

@@ -20,7 +20,7 @@ from calib.procedures.typed.cells import AmongWords, above_zero, not_negative, n
 from calib.procedures.typed.days_and_times import day_meant, expected_of_time, moment_meant, order_of_days
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.headings import LOOKED_AT, PERCENT, bare, fixed_unit, is_unit_of
-from calib.procedures.typed.spelling import did_you_mean, spelled_alike
+from calib.procedures.typed.spelling import PLUS_MINUS, did_you_mean, spelled_alike
 from calib.procedures.typed.unit_spelling import unit_meant
 from calib.quantities import COMMA_OR_THOUSANDS
 
@@ -101,7 +101,7 @@ class Habits:
 
 _NO_VALUE = frozenset({"-", "\u2013", "\u2014", "n/a", "na", "n.a", "nd", "n.d", "none", "nil", "tbd", "?", "x"})
 _WITHOUT_SIGN = (share, not_negative, above_zero)  # checks of columns whose values have none: \u00b13 is 3
-_PLUS_MINUS = re.compile(r"^(?:\u00b1|\+/-|\+-)\s*(?=[\d.,])")
+_SIGNED = re.compile(rf"^{PLUS_MINUS}(?=[\d.,])")
 _WITH_UNIT = re.compile(r"([-+\u2212\d.,'\s]*\d)\s*([^\d\s;.,+-][^;]*)")
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _COMMA = re.compile(r"[+-]?\d*,\d+")
@@ -149,7 +149,7 @@ def meant(cell: str, column: TypedColumn, row: int, habits: Habits) -> str | Non
 
 def without_plus_minus(cell: str, column: TypedColumn, row: int, habits: Habits) -> str:
     """A cell without the plus-minus sign before a value that has no sign of its own: a limit, an uncertainty."""
-    bare_cell = _PLUS_MINUS.sub("", cell) if column.check in _WITHOUT_SIGN else cell
+    bare_cell = _SIGNED.sub("", cell) if column.check in _WITHOUT_SIGN else cell
     if bare_cell != cell:
         habits.take(column, cell, bare_cell, "a plus-minus sign", row)
     return bare_cell

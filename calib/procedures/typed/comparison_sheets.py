@@ -90,8 +90,7 @@ def read_comparisons(
             [Finding(file.source, None, "sheet", sheet, "nothing: only a workbook (.xlsx, .ods) has sheets")],
         )
     else:
-        names = [*(column.name for column in columns), *(heading for each in reading.maps for heading in each.foreign)]
-        lines, expected = csv_lines(file, names, reading)
+        lines, expected = csv_lines(file, (column.name for column in columns), reading)
         if expected is not None:
             return [], [Finding(file.source, None, None, None, expected)]
         rows, findings = _rows_of_lines(file.source, lines, columns, reading)

@@ -7,6 +7,7 @@ practice, no source. A thousands comma that may be a decimal one (0-5,000 fpm) i
 import re
 from collections.abc import Mapping
 
+from calib.procedures.typed.spelling import PLUS_MINUS
 from calib.procedures.typed.unit_spelling import unit_meant
 from calib.quantities import COMMA_OR_THOUSANDS, INSTRUMENT_QUANTITIES, UNITS
 
@@ -15,7 +16,7 @@ _BOTH_ENDS = re.compile(
     rf"([+\u2212-]?{_NUMBER})\s*(?:-|\u2013|\u2014|\u2026|\.{{3}}|~|to)\s*([+\u2212-]?{_NUMBER})\s*(\D.*)?",
     re.IGNORECASE,
 )
-_EITHER_SIDE = re.compile(rf"(?:\u00b1|\+/-|\+-)\s*({_NUMBER})\s*(\D.*)?")
+_EITHER_SIDE = re.compile(rf"{PLUS_MINUS}({_NUMBER})\s*(\D.*)?")
 
 
 def _parts(cells: Mapping[str, str | None]) -> tuple[str, str, str | None] | None:

@@ -162,7 +162,7 @@ def read_csv(
 
 
 def csv_lines(file: FileContent, names: Iterable[str], reading: HowToRead) -> tuple[list[list[str]], str | None]:
-    """Lines of a CSV file that may have headings of some names, and what was expected of it where it is none."""
+    """Lines of a CSV file that may have headings of some names, or of a map; what was expected of it where it is none."""
     if file.expected is not None:
         return [], file.expected
     text, said = text_of(file.content)
@@ -172,7 +172,8 @@ def csv_lines(file: FileContent, names: Iterable[str], reading: HowToRead) -> tu
         reading.notices.append(f"{file.source} {said}")
     if "\0" in text:
         return [], "text (there is a NUL byte in it)"
-    separator = separator_of(text, names)
+    foreign = (heading for each in reading.maps for heading in each.foreign)
+    separator = separator_of(text, [*names, *foreign])
     try:
         lines = list(
             islice(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True), _MOST_LINES + 1)
@@ -315,7 +316,7 @@ def _said_by_rows(rows: Sequence[TypedRow], columns: Collection[TypedColumn], re
         said = {}
         for column, by_row in asked:
             cell = row.cells.get(column.name, "")
-            if column.check(cell) is None and cell:
+            if cell and column.check(cell) is None:
                 continue
             written = by_row(row.cells)
             if written is None or written == cell:

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+PLUS_MINUS = r"(?:\u00b1|\+/-|\+-)\s*"  # how the sign is written before a number; common practice, no source
 _SHORTEST = 4  # letters of a word in which a slip is looked for
 _BEGUN = 3  # letters of a name by which it may be known
 _LONG = 8  # letters from which two may differ

@@ -61,8 +61,10 @@ class Visit:
         return None if enrolled is None else enrolled.login
 
     def asked_for(self, names: Iterable[str]) -> dict[str, str]:
-        """What the address asks for by some names; what is blank is absent."""
-        return {name: typed for name in names if (typed := self.asked.get(name, "").strip())}
+        """What the address asks for by some names; what is blank, or was found wrong, is absent."""
+        return {
+            name: typed for name in names if (typed := self.asked.get(name, "").strip()) and not self.form.wrong(name)
+        }
 
     def reading(self) -> Session:
         """A session that reads one consistent state of the records until the handler has returned."""
