@@ -380,6 +380,27 @@ def test_faces_hold_no_sql():
     assert asked == []
 
 
+# authorise.py is the door itself.
+PAST_THE_ROLES = re.compile(r"ledger\.append_\w+$|session\.(add|add_all|merge|bulk_\w+)$")
+OF_THE_DOOR = {"append_entries", "append_entries_of_rows"}
+
+
+def test_nothing_is_written_past_the_roles():
+    past = [
+        f"{name}:{node.lineno} {ast.unparse(node)}"
+        for name in NAMES
+        if floor_of(name) in ("procedures", "faces") and name != "calib/procedures/people/authorise.py"
+        for node in ast.walk(tree_of(name))
+        if (isinstance(node, ast.Call) and PAST_THE_ROLES.search(ast.unparse(node.func)))
+        or (
+            isinstance(node, ast.ImportFrom)
+            and node.module == "calib.records.ledger"
+            and any(alias.name in OF_THE_DOOR for alias in node.names)
+        )
+    ]
+    assert past == []
+
+
 OPENS_FILES = {
     "open",
     "read_bytes",

@@ -27,57 +27,63 @@ def test_every_folder_is_a_source():
     assert sorted(one.name for one in folders) == SOURCES
 
 
-@pytest.mark.parametrize("name", SOURCES)
-@pytest.mark.parametrize("key", ["document", "edition", "licence", "obtained", "checked_by"])
-def test_every_source_is_described(name, key):
-    assert source(name)[key].strip()
+def test_every_source_is_described():
+    for key in ["document", "edition", "licence", "obtained", "checked_by"]:
+        for name in SOURCES:
+            assert source(name)[key].strip()
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_every_source_says_when_it_was_transcribed(name):
-    assert isinstance(source(name)["transcribed"], date)
+def test_every_source_says_when_it_was_transcribed():
+    for name in SOURCES:
+        assert isinstance(source(name)["transcribed"], date)
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_every_source_names_the_scripts_and_tools_that_checked_it_and_the_day(name):
-    checked = source(name)["checked_by"]
-    day = date.fromisoformat(re.search(r", run on (\S+)$", checked)[1])
-    assert day >= source(name)["transcribed"]
-    scripts = re.findall(r"\S+\.py", checked)
-    assert scripts
-    assert all((folder(name) / one).is_file() or (ROOT / one).is_file() for one in scripts)
+def test_every_source_names_the_scripts_and_tools_that_checked_it_and_the_day():
+    for name in SOURCES:
+        checked = source(name)["checked_by"]
+        day = date.fromisoformat(re.search(r", run on (\S+)$", checked)[1])
+        assert day >= source(name)["transcribed"]
+        scripts = re.findall(r"\S+\.py", checked)
+        assert scripts
+        assert all((folder(name) / one).is_file() or (ROOT / one).is_file() for one in scripts)
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_no_library_or_page_is_cited_without_version_commit_or_date(name):
-    obtained = source(name)["document"] + source(name)["edition"] + source(name)["obtained"]
-    for library in ("GTC", "dataplot", "lmfit", "propagate", "metRology", "ggmr", "GSL", "PsychroLib", "CoolProp"):
-        cited = re.search(rf"\b{library}\b[^;]*", obtained)
-        assert cited is None or re.search(r"commit [0-9a-f]{12}|\d+\.\d+\.\d+", cited[0])
-    for page in ("stored copies", "stored copy", "stored transcription", "index of public code", "laboratory's page"):
-        cited = re.search(rf"{page}[^;]*", obtained)
-        assert cited is None or re.search(r"no date|date was not|neither repository nor commit", cited[0])
+def test_no_library_or_page_is_cited_without_version_commit_or_date():
+    for name in SOURCES:
+        obtained = source(name)["document"] + source(name)["edition"] + source(name)["obtained"]
+        for library in ("GTC", "dataplot", "lmfit", "propagate", "metRology", "ggmr", "GSL", "PsychroLib", "CoolProp"):
+            cited = re.search(rf"\b{library}\b[^;]*", obtained)
+            assert cited is None or re.search(r"commit [0-9a-f]{12}|\d+\.\d+\.\d+", cited[0])
+        for page in (
+            "stored copies",
+            "stored copy",
+            "stored transcription",
+            "index of public code",
+            "laboratory's page",
+        ):
+            cited = re.search(rf"{page}[^;]*", obtained)
+            assert cited is None or re.search(r"no date|date was not|neither repository nor commit", cited[0])
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_what_was_made_up_stands_among_the_worked_cases(name):
-    invented = name != "iso_ts_28037_clauses_8_to_10" and "I" in source(name)["class"].values()
-    assert invented <= (folder(name).parent == WORKED)
-    assert (folder(name).parent == WORKED) <= (set(source(name)["class"].values()) <= {"D", "I"})
+def test_what_was_made_up_stands_among_the_worked_cases():
+    for name in SOURCES:
+        invented = name != "iso_ts_28037_clauses_8_to_10" and "I" in source(name)["class"].values()
+        assert invented <= (folder(name).parent == WORKED)
+        assert (folder(name).parent == WORKED) <= (set(source(name)["class"].values()) <= {"D", "I"})
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_a_source_has_a_script_where_values_were_computed_and_only_there(name):
-    assert source(name).get("script") == ("compute.py" if name in COMPUTED else None)
-    assert (folder(name) / "compute.py").is_file() == (name in COMPUTED)
+def test_a_source_has_a_script_where_values_were_computed_and_only_there():
+    for name in SOURCES:
+        assert source(name).get("script") == ("compute.py" if name in COMPUTED else None)
+        assert (folder(name) / "compute.py").is_file() == (name in COMPUTED)
 
 
-@pytest.mark.parametrize("name", COMPUTED)
-def test_a_script_knows_nothing_of_this_package(name):
-    tree = ast.parse((folder(name) / "compute.py").read_text(encoding="utf-8"))
-    modules = [one.module for one in ast.walk(tree) if isinstance(one, ast.ImportFrom)]
-    modules += [alias.name for one in ast.walk(tree) if isinstance(one, ast.Import) for alias in one.names]
-    assert not [module for module in modules if module.split(".")[0] == "calib"]
+def test_a_script_knows_nothing_of_this_package():
+    for name in COMPUTED:
+        tree = ast.parse((folder(name) / "compute.py").read_text(encoding="utf-8"))
+        modules = [one.module for one in ast.walk(tree) if isinstance(one, ast.ImportFrom)]
+        modules += [alias.name for one in ast.walk(tree) if isinstance(one, ast.Import) for alias in one.names]
+        assert not [module for module in modules if module.split(".")[0] == "calib"]
 
 
 def same(computed, stored):
@@ -102,16 +108,16 @@ def test_every_computed_value_is_what_its_script_gives(name):
         assert [pair for pair in cells if not same(*pair)] == []
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_every_source_names_its_clause_or_table(name):
-    assert source(name).get("clause") or source(name).get("table")
+def test_every_source_names_its_clause_or_table():
+    for name in SOURCES:
+        assert source(name).get("clause") or source(name).get("table")
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_every_source_gives_the_class_of_its_values(name):
-    classes = source(name)["class"].values()
-    assert classes
-    assert set(classes) <= set("ABCDI")
+def test_every_source_gives_the_class_of_its_values():
+    for name in SOURCES:
+        classes = source(name)["class"].values()
+        assert classes
+        assert set(classes) <= set("ABCDI")
 
 
 WORDS_OF_CLASS = {
@@ -130,12 +136,12 @@ def test_every_value_that_was_not_seen_is_owned_up_to(name, words):
     assert re.search(words, source(name)["obtained"])
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_every_source_has_digits(name):
-    files = sorted(file.stem for file in folder(name).glob("*.csv"))
-    assert files
-    assert all(rows(name, file) for file in files)
-    assert all(None not in row and None not in row.values() for file in files for row in rows(name, file))
+def test_every_source_has_digits():
+    for name in SOURCES:
+        files = sorted(file.stem for file in folder(name).glob("*.csv"))
+        assert files
+        assert all(rows(name, file) for file in files)
+        assert all(None not in row and None not in row.values() for file in files for row in rows(name, file))
 
 
 @pytest.mark.parametrize(

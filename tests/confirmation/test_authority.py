@@ -74,10 +74,10 @@ MAY = {
 }
 
 
-@pytest.mark.parametrize("act", MAY)
-@pytest.mark.parametrize(("person", "place"), [("Tom", 0), ("Quinn", 1), ("Ed", 2), ("Nora", 3)])
-def test_a_role_may_do_what_the_contract_says(act, person, place):
-    assert (unmet(act, person, PEOPLE, CHANGES, NOON) is None) == MAY[act][place]
+def test_a_role_may_do_what_the_contract_says():
+    for person, place in [("Tom", 0), ("Quinn", 1), ("Ed", 2), ("Nora", 3)]:
+        for act in MAY:
+            assert (unmet(act, person, PEOPLE, CHANGES, NOON) is None) == MAY[act][place]
 
 
 def test_the_contract_names_every_act():
@@ -123,9 +123,9 @@ RECORDS = [
 ]
 
 
-@pytest.mark.parametrize(("table", "columns", "act"), RECORDS)
-def test_a_record_says_which_act_writes_it(table, columns, act):
-    assert act_of(table, columns) == act
+def test_a_record_says_which_act_writes_it():
+    for table, columns, act in RECORDS:
+        assert act_of(table, columns) == act
 
 
 def test_every_line_speaks_of_a_table_a_column_and_an_act_that_are_there():

@@ -4,11 +4,8 @@ On a server each writes by a login of their own, which may write every table the
 Source: `calib help` (people), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
 """
 
-import ast
-import re
 from contextlib import closing
 from datetime import timedelta
-from pathlib import Path
 
 import psycopg
 import pytest
@@ -42,7 +39,6 @@ from tests.folders import NOW, all_of, changed, imported, ledger_head, only, wri
 from tests.postgres import OWNER
 
 LATER = timedelta(hours=1)
-ROOT = Path(__file__).parents[3]
 
 
 def by(person, time=NOW, **login):
@@ -390,27 +386,6 @@ def all_entries(session: Session):
 def test_an_import_before_anyone_is_on_record_is_as_it_was(empty_records, tmp_path):
     imported(empty_records, write(tmp_path / "folder", only(changed(), "methods.csv", "jobs.csv")))
     assert ledger_head(empty_records)[0] == 2
-
-
-# authorise.py is the door itself.
-PAST_THE_ROLES = {
-    "authorise.py": {"ledger.append_entries", "ledger.append_entries_of_rows"},
-}
-WRITERS = [one.relative_to(ROOT) for floor in ("procedures", "faces") for one in (ROOT / "calib" / floor).rglob("*.py")]
-
-
-@pytest.mark.parametrize("file", sorted(WRITERS), ids=str)
-def test_nothing_is_written_past_the_roles(file):
-    tree = ast.parse((ROOT / file).read_text("utf-8"))
-    called = {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
-    past = {one for one in called if re.search(r"ledger\.append_\w+$|session\.(add|add_all|merge|bulk_\w+)$", one)}
-    taken = {
-        alias.name
-        for node in ast.walk(tree)
-        if isinstance(node, ast.ImportFrom) and node.module == "calib.records.ledger"
-        for alias in node.names
-    }
-    assert past | (taken & {"append_entries", "append_entries_of_rows"}) == PAST_THE_ROLES.get(file.name, set())
 
 
 # --- names -----------------------------------------------------------------------------------------------------------------------
