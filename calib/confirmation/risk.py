@@ -74,7 +74,7 @@ def probability_above(
     uncertain = u > 0
     interval = ToleranceIntervals(lower, np.full(y.shape, np.inf)).at(uncertain)
     nu = np.broadcast_to(np.inf if degrees_of_freedom is None else degrees_of_freedom, y.shape)
-    probability = np.heaviside(y - lower, 0.5)
+    probability: Floats = np.heaviside(y - lower, 0.5)
     probability[uncertain] = probability_of_conformity(y[uncertain], u[uncertain], interval, nu[uncertain])
     return probability
 

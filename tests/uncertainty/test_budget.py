@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import calib.uncertainty.budget
 from calib.errors import CalibError
 from calib.uncertainty.budget import Budget, Repeatability, dominant, levers, observations_needed
 
@@ -120,6 +121,13 @@ def test_the_number_of_observations_is_the_fewest_that_reach_the_wanted_uncertai
 )
 def test_a_rectangular_contribution_dominates_from_the_ratio_that_is_published(rectangular, rest, found):
     assert dominant(("resolution", "method"), np.array([rectangular, rest]), ("resolution",)) == found
+
+
+def test_a_ratio_on_the_mark_itself_dominates(monkeypatch):
+    """3 of 4, which floats hold exactly, as their squares and the root of the difference."""
+    monkeypatch.setattr(calib.uncertainty.budget, "_DOMINANT", 0.75)
+    monkeypatch.setattr(calib.uncertainty.budget, "_ON_THE_MARK", 1.0)
+    assert dominant(("resolution", "method"), np.array([4.0, 3.0]), ("resolution",)) == "resolution"
 
 
 def test_a_normal_contribution_dominates_without_changing_the_shape():
