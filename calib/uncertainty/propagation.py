@@ -309,12 +309,12 @@ def _at_comparisons(
     if len(lying) < len(shares):
         return None, np.zeros(groups, dtype=bool)
     inside = membership >= 0
-    (term,), number = terms.T, np.empty_like(membership)
+    (term,), row_of = terms.T, np.empty_like(membership)
     columns = []
     for at, of_share in zip(lying, mine, strict=True):
-        number[inside] = np.arange(of_share.start, of_share.stop)
+        row_of[inside] = np.arange(of_share.start, of_share.stop)
         counted = inside[at.result]
-        k = number[at.result[counted]]
+        k = row_of[at.result[counted]]
         columns.append((place[k], at.comparison[counted], term[k] * at.share[counted]))
     group, comparison, worth = (np.concatenate(column) for column in zip(*columns, strict=True))
     correlated = dict(chain.from_iterable(at.correlated for at in lying))
@@ -355,8 +355,8 @@ def _places(group: Integers, membership: Integers, totals: int) -> tuple[Integer
 
 def _numbered(outer: Integers, inner: Integers, outers: int) -> tuple[Integers, Integers]:
     """Number of each pair of an outer number, below `outers`, and an inner one; and the outer number of each pair."""
-    pairs, number = np.unique(inner * outers + outer, return_inverse=True)
-    return number, pairs % outers
+    pairs, place = np.unique(inner * outers + outer, return_inverse=True)
+    return place, pairs % outers
 
 
 def covariance(contributions: Sequence[Contribution]) -> Floats:
