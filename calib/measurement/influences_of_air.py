@@ -69,13 +69,13 @@ def influences_of_air(air: AirOfReadings, readings: Readings | None = None) -> I
             if own.any():
                 of_instrument.append(_Uses(by.at(own), curve))
             if others.any():
-                observed.append(by.at(others))
-                shares += _shared_with_instruments(
-                    _Uses(observed[-1], np.where(others, curve, nobody)), readings, columns
-                )
+                uses = _Uses(by.at(others), np.where(others, curve, nobody))
+                observed.append(uses.observed)
+                shares += _shared_with_instruments(uses, readings, columns)
         if np.any(curve == nobody):
-            observed.append(by.at(curve == nobody))
-            shares += _shared_by_observers(observed[-1], columns)
+            alone = by.at(curve == nobody)
+            observed.append(alone)
+            shares += _shared_by_observers(alone, columns)
     whole_job, exactly = np.zeros(air.density.size, dtype=np.int64), np.full(air.density.size, np.inf)
     shares += [
         Share(air.conditions, common, columns.add(air.own), degrees_of_freedom=exactly),
