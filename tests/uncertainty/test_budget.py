@@ -109,6 +109,13 @@ def test_the_number_of_observations_is_the_fewest_that_reach_the_wanted_uncertai
         assert number == (2 if type_a else 1) or not reached(number - 1)
 
 
+def test_a_wanted_uncertainty_that_is_met_to_the_bit_is_reached(monkeypatch):
+    """By nine observations of 3, of which the mean has 1."""
+    monkeypatch.setattr(calib.uncertainty.budget, "_ON_THE_MARK", 1.0)
+    wanted = PYTHAGOREAN.with_contribution(0, 1.0, INFINITE).expanded_uncertainty
+    assert observations_needed(PYTHAGOREAN, 0, Repeatability(3.0, type_a=False), wanted) == 9
+
+
 @pytest.mark.parametrize(
     ("rectangular", "rest", "found"),
     [
