@@ -30,6 +30,11 @@ def test_the_ruling_contribution_comes_first_with_its_share():
     assert second.variance_percent == pytest.approx(36.0)
 
 
+def test_the_shares_are_the_same_in_a_smaller_unit():
+    small = levers(budget(("repeatability", 0.003, INFINITE), ("method", 0.004, INFINITE)))
+    assert [each.variance_percent for each in small] == pytest.approx([64.0, 36.0])
+
+
 def test_a_removed_contribution_leaves_the_others():
     first, second = levers(PYTHAGOREAN)
     assert first.if_removed == pytest.approx(2 * 3.0)  # k = 2 for infinite degrees of freedom
