@@ -121,6 +121,12 @@ def test_a_wanted_uncertainty_that_is_met_to_the_bit_is_reached(monkeypatch):
     assert observations_needed(PYTHAGOREAN, 0, Repeatability(3.0, type_a=False), wanted) == 9
 
 
+def test_n_observations_that_tell_their_own_scatter_have_n_less_1_degrees_of_freedom():
+    for number in (3, 5, 12):
+        wanted = PYTHAGOREAN.with_contribution(0, 3.0 / math.sqrt(number), number - 1.0).expanded_uncertainty
+        assert observations_needed(PYTHAGOREAN, 0, Repeatability(3.0, type_a=True), wanted) == number
+
+
 @pytest.mark.parametrize(
     ("rectangular", "rest", "found"),
     [
