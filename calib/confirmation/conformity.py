@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, stdtr
+from scipy.special import stdtr
 
 from calib.confirmation.words import DECISION_RULES, GUARDED, SIMPLE
 from calib.errors import CalibError
@@ -53,9 +53,12 @@ class ToleranceIntervals:
 
 def margin(value: NDArray[np.float64], interval: ToleranceIntervals) -> NDArray[np.float64]:
     """Distance to the nearer limit, positive inside, rounded to 1e-9 of the middle, of the only limit, or of both about 0."""
-    inside = np.minimum(value - interval.lower, interval.upper - value)
-    grain = _grain(interval)
-    return np.asarray(np.round(inside / grain) * grain)
+    return np.asarray(_grains_inside(value, interval) * _grain(interval))
+
+
+def _grains_inside(value: NDArray[np.float64], interval: ToleranceIntervals) -> NDArray[np.float64]:
+    """The same in whole grains."""
+    return np.asarray(np.round(np.minimum(value - interval.lower, interval.upper - value) / _grain(interval)))
 
 
 def _grain(interval: ToleranceIntervals) -> NDArray[np.float64]:
@@ -105,15 +108,14 @@ def conformity(
     """
     if rule not in DECISION_RULES:
         raise CalibError(f"{rule!r} is no decision rule: use one of {', '.join(DECISION_RULES)}")
-    inside = margin(value, interval)
+    inside = _grains_inside(value, interval)
     if rule == SIMPLE:
         return np.where(inside >= 0, "pass", "fail")
-    grain = _grain(interval)
-    w = np.round(guard_band / grain) * grain
-    guard = inside - w >= -0.5 * grain
+    w = np.round(guard_band / _grain(interval))
+    guard = inside >= w
     if rule == GUARDED:
         return np.where(guard, "pass", "fail")
-    near = inside + w >= -0.5 * grain
+    near = inside >= -w
     return np.select([guard, inside >= 0, near], ["pass", "conditional pass", "conditional fail"], "fail")
 
 
@@ -130,9 +132,5 @@ def probability_of_conformity(
     """
     above = (interval.upper - value) / standard_uncertainty
     below = (interval.lower - value) / standard_uncertainty
-    if degrees_of_freedom is None:
-        return np.asarray(ndtr(above) - ndtr(below))
-    finite = np.isfinite(degrees_of_freedom)
-    nu = np.where(finite, degrees_of_freedom, 1.0)
-    student = stdtr(nu, above) - stdtr(nu, below)
-    return np.where(finite, student, ndtr(above) - ndtr(below))
+    nu = np.inf if degrees_of_freedom is None else degrees_of_freedom  # t of infinite ones is the normal distribution
+    return np.asarray(stdtr(nu, above) - stdtr(nu, below))

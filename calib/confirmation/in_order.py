@@ -40,7 +40,7 @@ def last_shown_in_order(instrument: InstrumentOnRecord, at: datetime) -> datetim
     if calibration is None:
         return None
     calibrated = datetime.combine(calibration.calibrated_on, time.min, at.tzinfo)
-    return max([calibrated, *(check.at for check in instrument.checks if check.passed and calibrated < check.at < at)])
+    return max([calibrated, *(check.at for check in instrument.checks if check.passed and check.at < at)])
 
 
 def _order(calibration: CalibrationOnRecord) -> tuple[date, int]:
@@ -53,4 +53,4 @@ def relied_on_since(in_force: CalibrationOnRecord, day: date, since: Calibration
     That is so for the calibration that was in order, and for an earlier one as long as that one waited to be accepted. One in force
     that is later is in order again.
     """
-    return in_force.record_id == since.record_id or (_order(in_force) < _order(since) and day >= since.calibrated_on)
+    return _order(in_force) <= _order(since) and day >= since.calibrated_on

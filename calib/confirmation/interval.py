@@ -364,7 +364,7 @@ def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str
 def _calibration(
     instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, due_on: date | None, on: date
 ) -> Iterable[str]:
-    if calibration is None or due_on is None:
+    if calibration is None:
         past = [recorded for recorded in instrument.calibrations if recorded.calibrated_on <= on]
         waiting = [recorded.certificate for recorded in past if not (recorded.withdrawn or recorded.superseded_by)]
         withdrawn = ", ".join(recorded.certificate for recorded in past if recorded.withdrawn)
@@ -373,7 +373,9 @@ def _calibration(
         )
         told = f" (withdrawn: {withdrawn})" if withdrawn else ""
         yield f"{instrument.tag}: {_NOT_ACCEPTED} on or before {on}{told}: {step}"
-    elif on > due_on:
+        return
+    assert due_on is not None  # noqa: S101 (what is in force has one)
+    if on > due_on:
         yield (
             f"{instrument.tag}: calibration {calibration.certificate} of {calibration.calibrated_on} was due on {due_on}, "
             f"{count_of((on - due_on).days, 'day', 'days')} before {on}: have it recalibrated or use another instrument"
@@ -459,8 +461,9 @@ def _check_due(
 ) -> tuple[date | None, str | None]:
     """Last day without another intermediate check, and the reason where that is past; None where none is required."""
     days = instrument.check_interval_days
-    if days is None or calibration is None or calibration.accepted_on is None:
+    if days is None or calibration is None:
         return None, None
+    assert calibration.accepted_on is not None  # noqa: S101 (it is in force)
     last = max([calibration.accepted_on, *(check.at.date() for check in done if check.passed)])
     due_on = last + timedelta(days=days)
     if on <= due_on:

@@ -15,8 +15,9 @@ Computation of Multivariate Normal and t Probabilities, 2009, from memory), eigh
 small. Options: scipy's multivariate normal distribution (random, and its cost grows with the square of the results); quadrature
 (four factors at the most). Cost: the last digits are the lattice's; three standard errors of the eight are given beside.
 
-Decision (2026-11-29): Phi is asked of a table there, and in portions that the processor has near. Options: scipy's ndtr (four times
-the time for a job of a thousand); fewer points. Cost: 1e-8 of each probability, well below what the lattice leaves.
+Decision (2026-11-29): Phi is asked of a table there, for one result after the other: its values stay near the processor.
+Options: scipy's ndtr (four times the time for a job of a thousand); fewer points. Cost: 1e-8 of each probability, well below what
+the lattice leaves.
 """
 
 from dataclasses import dataclass
@@ -34,7 +35,6 @@ _SMALL_ENOUGH = 1e-3  # of the numerical error
 _NOTHING = 1e-9  # standard uncertainties: smaller factors are left out, and no own part counts for less
 _FAR = 6.0  # a limit so many standard uncertainties away is not crossed: 1e-9
 _STEPS = 2048  # of the table of Phi, for each standard uncertainty: straight lines between are within 1e-8
-_AT_ONCE = 16_384  # values of Phi
 _PHI = ndtr(np.linspace(-_FAR, _FAR, int(2 * _FAR * _STEPS) + 1))
 _RISE = np.diff(_PHI)
 
@@ -51,11 +51,10 @@ def standard_limits(
     value: Floats, standard_uncertainty: Floats, degrees_of_freedom: Floats, interval: ToleranceIntervals
 ) -> ToleranceIntervals:
     """Limits as the results see them, on the normal scale: Phi(b) = F_nu((T_U - y)/u). Arrays are (n,), u above 0."""
-    nu = np.where(np.isfinite(degrees_of_freedom), degrees_of_freedom, 1.0)
 
     def scaled(limit: Floats) -> Floats:
         t = (limit - value) / standard_uncertainty
-        student = -np.sign(t) * ndtri(stdtr(nu, -np.abs(t)))
+        student = -np.sign(t) * ndtri(stdtr(degrees_of_freedom, -np.abs(t)))
         # Of infinity there is no sign to be multiplied with 0, and a limit that far is as far in any distribution.
         return np.where(np.isfinite(degrees_of_freedom) & np.isfinite(t), student, t)
 
@@ -70,14 +69,13 @@ def probability_of_all(limits: ToleranceIntervals, loadings: Floats, own: Floats
     left, size, _ = np.linalg.svd(loadings, full_matrices=False)
     counts = size > _NOTHING
     factors = left[:, counts] * size[counts]
-    root = np.maximum(np.sqrt(np.maximum(1.0 - np.sum(factors**2, axis=1), 0.0)), np.maximum(own, _NOTHING))
     if not factors.shape[1]:
         return JointProbability(float(np.prod(ndtr(limits.upper) - ndtr(limits.lower))), 0.0)
     generators = np.sqrt(_primes(factors.shape[1]))
     shifts = np.random.Generator(np.random.PCG64(_SEED)).random((_SHIFTS, factors.shape[1]))
     sums, done, points = np.zeros(_SHIFTS), 0, _FIRST
     while True:
-        sums += [_sum(limits, factors, root, generators, shift, range(done + 1, points + 1)) for shift in shifts]
+        sums += [_sum(limits, factors, own, generators, shift, range(done + 1, points + 1)) for shift in shifts]
         means, done = sums / points, points
         error = 3.0 * float(np.std(means, ddof=1) / np.sqrt(_SHIFTS))
         if error <= _SMALL_ENOUGH or points >= _LAST:
@@ -92,23 +90,18 @@ def _sum(
     lattice = np.mod(np.array(points)[:, np.newaxis] * generators + shift, 1.0)
     drawn = ndtri(np.abs(2.0 * lattice - 1.0))
     # In standard deviations of the own parts.
-    lower, upper, directions = limits.lower / own, limits.upper / own, (factors / own[:, np.newaxis]).T
-    at_once = max(1, _AT_ONCE // own.size)
-    return sum(
-        _sum_given(lower, upper, drawn[first : first + at_once] @ directions) for first in range(0, len(drawn), at_once)
-    )
-
-
-def _sum_given(lower: Floats, upper: Floats, given: Floats) -> float:
-    above, below = given - lower, upper - given
-    inside = _phi(np.minimum(above, below))
-    with np.errstate(
-        invalid="ignore"
-    ):  # a result known for certain, beyond both limits: they are equally far, and it lies in neither
-        near = upper - lower < 2.0 * _FAR
-    if np.any(near):  # else the other limit is far from each result wherever it lies
-        inside -= _phi(np.negative(np.maximum(above, below, out=above), out=above))
-    return float(np.sum(np.prod(inside, axis=1)))
+    scale = np.maximum(own, _NOTHING)
+    lower, upper, directions = limits.lower / scale, limits.upper / scale, factors / scale[:, np.newaxis]
+    any_near = np.any(upper < lower + 2.0 * _FAR)  # else the other limit is far from each result wherever it lies
+    all_inside = np.ones(len(drawn))
+    for low, high, direction in zip(lower, upper, directions, strict=True):
+        given = drawn @ direction
+        above, below = given - low, high - given
+        inside = _phi(np.minimum(above, below))
+        if any_near:
+            inside -= _phi(-np.maximum(above, below))
+        all_inside *= inside
+    return float(np.sum(all_inside))
 
 
 def _phi(x: Floats) -> Floats:

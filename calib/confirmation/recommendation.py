@@ -104,7 +104,7 @@ def _squares(changes: Sequence[Changes], limit: Floats) -> tuple[Floats, Floats]
 def reliability(left: Floats, guarded: Floats, known: Spread, years: float) -> Floats:
     """P(tau) at p indications: `left` the error as left, `guarded` the limit less U, in shares of the limit; NaN where unknown."""
     if known.per_interval == 0:
-        return np.where(np.isnan(left + guarded), np.nan, np.abs(left) <= guarded + _ROUNDING).astype(float)
+        return np.where(np.isnan(left) | np.isnan(guarded), np.nan, np.abs(left) <= guarded + _ROUNDING).astype(float)
     u, dof = known.of_change(years), known.degrees_of_freedom
     inside = stdtr(dof, (guarded - left) / u) - stdtr(dof, (-guarded - left) / u)
     return np.asarray(np.maximum(inside, 0.0))  # below 0 where U is wider than the limit
@@ -127,7 +127,7 @@ def recommend(
 ) -> Recommendation:
     """The recommendation from what an instrument was left with, in shares of its limits; `adjustable`: it was adjusted before."""
     remedy = ADJUST if adjustable else ACCEPT_CORRECTED
-    if not np.isfinite(left + guarded).any():
+    if not (np.isfinite(left) & np.isfinite(guarded)).any():
         return Recommendation(KEEP, present, None, None, "no error of indication with a limit is on record")
     if known is None:
         if bool(np.nanmax(np.abs(left) - guarded) > _ROUNDING):
@@ -161,7 +161,7 @@ def recommend(
         why = told if months == present else f"{told}, {percent_down(at(months, left))} after {_months(months)}"
         if months > present and known.degrees_of_freedom < _FAMILY_COUNTS:
             why += f": one step a review, since {_changes_known(known)}"
-    action = KEEP if months == present else LENGTHEN if months > present else SHORTEN
+    action = LENGTHEN if months > present else SHORTEN if months < present else KEEP
     return Recommendation(action, months, at(months, left), at_present, why, _reason_of_size(months, present, known))
 
 

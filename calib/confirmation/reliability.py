@@ -114,19 +114,15 @@ class _Likelihood:
     def lower_limit(self, best: float, least: float) -> float:
         """Where ln L falls below `least` on the way down from the best rate; ln(1 - exp(-lambda t)) is below ln(lambda t)."""
         lowest = math.exp((least - float(np.log(self.out).sum())) / self.out.size)
-        inside = best if math.isfinite(best) else self._upward(lowest, least, inside=True)
+        # Where all were out, ln(1 - exp(-x)) is above -1/(exp(x) - 1).
+        inside = best if math.isfinite(best) else math.log1p(-self.out.size / least) / float(self.out.min())
         return self._crossing(lowest, inside, least)
 
     def upper_limit(self, best: float, least: float) -> float:
-        """The same on the way up; infinite where the best rate is."""
+        """The same on the way up, where ln L is below -lambda sum(t_i, in tolerance); infinite where the best rate is."""
         if math.isinf(best):
             return math.inf
-        return self._crossing(best, self._upward(best, least, inside=False), least)
-
-    def _upward(self, rate: float, least: float, *, inside: bool) -> float:
-        while (self.value(rate) >= least) != inside:
-            rate *= 2.0
-        return rate
+        return self._crossing(best, -least / self.passed, least)
 
     def _crossing(self, low: float, high: float, least: float) -> float:
         return float(brentq(lambda rate: self.value(rate) - least, low, high, xtol=1e-15, rtol=1e-13))

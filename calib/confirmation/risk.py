@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, owens_t
+from scipy.special import ndtr, ndtri, owens_t
 
 from calib.arrays import Floats
 from calib.confirmation.conformity import ToleranceIntervals, probability_of_conformity
@@ -22,8 +22,8 @@ from calib.errors import CalibError
 # tolerance interval, with a specific consumer's risk of up to one half (ILAC-G8, 4.2.3).
 _DECISIONS = {"pass": True, "conditional pass": True, "conditional fail": False, "fail": False}
 
-# Beyond 40 standard deviations a probability is 0 or 1 in double precision; so it stands for infinitely far.
-_FAR = 40.0
+# Some 37 standard deviations, beyond which a probability is below the smallest normal float: it stands for infinitely far.
+_FAR = float(-ndtri(np.finfo(float).tiny))
 _TINY = 1e-150
 
 
@@ -72,9 +72,11 @@ def probability_above(
     y, u = np.broadcast_arrays(np.asarray(value, dtype=float), np.asarray(standard_uncertainty, dtype=float))
     lower = np.broadcast_to(np.asarray(limit, dtype=float), y.shape)
     uncertain = u > 0
-    interval = ToleranceIntervals(lower, np.full(y.shape, np.inf))
-    probability = probability_of_conformity(y, np.where(uncertain, u, 1.0), interval, degrees_of_freedom)
-    return np.where(uncertain, probability, np.heaviside(y - lower, 0.5))
+    interval = ToleranceIntervals(lower, np.full(y.shape, np.inf)).at(uncertain)
+    nu = np.broadcast_to(np.inf if degrees_of_freedom is None else degrees_of_freedom, y.shape)
+    probability: Floats = np.heaviside(y - lower, 0.5)
+    probability[uncertain] = probability_of_conformity(y[uncertain], u[uncertain], interval, nu[uncertain])
+    return probability
 
 
 @dataclass(frozen=True)
@@ -143,7 +145,7 @@ def _first(wrong: NDArray[np.bool_], *values: Floats) -> list[float]:
 
 
 def _standardised(limits: list[Floats], mean: Floats, deviation: Floats) -> tuple[Floats, Floats]:
-    """Lower and upper limit in standard deviations from the mean, within +-40; the upper one not below the lower."""
+    """Lower and upper limit in standard deviations from the mean, within +-37.5; the upper one not below the lower."""
     lower, upper = (
         _distance(limit - mean, deviation, inside) for limit, inside in zip(limits, (-_FAR, _FAR), strict=True)
     )

@@ -151,8 +151,8 @@ def _bend(readings: Readings, points: AtPoints) -> Floats:
     bend = np.zeros(readings.size)
     for way, mine in readings.rows_by_way():
         if way.in_air is not None:
-            y = np.ones(1)
-            power = (way.in_air.slope(y, 1.0, 1.0) / way.in_air.value(y, 1.0, 1.0)).item()
+            unity = np.ones(1)
+            power = (way.in_air.slope(unity, unity, unity) / way.in_air.value(unity, unity, unity)).item()
             bend[mine] = (power - 1.0) / power
     near = np.flatnonzero(points.near_zero)
     bend[near if readings.points is None else readings.points.reading[near]] = np.nan

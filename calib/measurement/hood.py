@@ -32,7 +32,7 @@ def _in_trials(open_flow: Floats, throttled_flow: Floats, ratio: Floats | float)
     it lies beyond either end of every interval, and stands as the largest of the others. An open flow of 0 and below gives 0.
     """
     bracket = (ratio / open_flow**2 - 1.0 / throttled_flow**2) / (ratio - 1.0)
-    bounded = (bracket > 0) & (throttled_flow > 0) & (np.asarray(ratio) > 1)
+    bounded = (np.minimum(bracket, throttled_flow) > 0) & (np.asarray(ratio) > 1)
     flow = np.where(open_flow > 0, np.power(bracket, -0.5, out=np.full_like(bracket, np.inf), where=bounded), 0.0)
     without = np.isposinf(flow)
     if not without.all():

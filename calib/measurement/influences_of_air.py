@@ -60,19 +60,22 @@ def influences_of_air(air: AirOfReadings, readings: Readings | None = None) -> I
     """Contributions to ln rho for the first n of the readings; without these the instruments that show a flow are not known."""
     columns, shares = _Columns(), list[Share]()
     observed, of_instrument = list[ObservedBy](), list[_Uses]()
+    nobody = len(() if readings is None else readings.curves)
     for by in air.of_calibrations:
-        curve = _curve_of(air.identifiers, readings)[by.calibration]
+        curve = _curve_of(air.identifiers, readings, nobody)[by.calibration]
         if readings is not None:
             own = curve == readings.calibration[: curve.size]
-            others = (curve >= 0) & ~own
+            others = (curve < nobody) & ~own
             if own.any():
                 of_instrument.append(_Uses(by.at(own), curve))
             if others.any():
-                observed.append(by.at(others))
-                shares += _shared_with_instruments(_Uses(observed[-1], np.where(others, curve, -1)), readings, columns)
-        if np.any(curve < 0):
-            observed.append(by.at(curve < 0))
-            shares += _shared_by_observers(observed[-1], columns)
+                uses = _Uses(by.at(others), np.where(others, curve, nobody))
+                observed.append(uses.observed)
+                shares += _shared_with_instruments(uses, readings, columns)
+        if np.any(curve == nobody):
+            alone = by.at(curve == nobody)
+            observed.append(alone)
+            shares += _shared_by_observers(alone, columns)
     whole_job, exactly = np.zeros(air.density.size, dtype=np.int64), np.full(air.density.size, np.inf)
     shares += [
         Share(air.conditions, common, columns.add(air.own), degrees_of_freedom=exactly),
@@ -121,7 +124,7 @@ class _Uses:
     """Indications of the conditions by calibrations that have curves among those of the readings."""
 
     observed: ObservedBy
-    curve: Integers  # (n,) index into the curves; -1: none of them, and parts of 0
+    curve: Integers  # (n,) index into the curves; their number: none of them, and parts of 0
 
     def along(self, readings: Readings, u: Floats, parts: Floats) -> tuple[OfReadings, AtComparisons]:
         """What parts (n, m) of ln rho bear along the calibrations, and the shares of that where the comparisons are worth u."""
@@ -137,11 +140,11 @@ class _Uses:
         return np.append(numbers, len(numbers))[self.curve]
 
 
-def _curve_of(identifiers: Sequence[int], readings: Readings | None) -> Integers:
-    """Index into the curves of each calibration, -1 where it has none; the last for what no instrument observed."""
+def _curve_of(identifiers: Sequence[int], readings: Readings | None, nobody: int) -> Integers:
+    """Index into the curves of each calibration, `nobody` where it has none; the last for what no instrument observed."""
     known = () if readings is None or readings.calibrations is None else readings.calibrations.identifier
     place = {identifier: index for index, identifier in enumerate(known)}
-    return np.array([*(place.get(identifier, -1) for identifier in identifiers), -1])
+    return np.array([*(place.get(identifier, nobody) for identifier in identifiers), nobody])
 
 
 def _shared_by_observers(observed: ObservedBy, columns: _Columns) -> Iterator[Share]:

@@ -45,8 +45,8 @@ class Budget:
         parts = error_parts_of(self.uncertainties[np.newaxis], self.degrees_of_freedom[np.newaxis], known)
         for place, (share, dof) in self.unlike.items():
             parts = parts.split(place, share[np.newaxis], dof[np.newaxis])
-        k = coverage_of_parts(parts, self.coverage_probability).factor
-        return float(k[0]) * self.standard_uncertainty
+        (k,) = coverage_of_parts(parts, self.coverage_probability).factor
+        return float(k) * self.standard_uncertainty
 
     def with_factor(self, place: int, factor: float) -> "Budget":
         """The same budget with one contribution multiplied by a factor."""

@@ -3,8 +3,8 @@
     y_i = sum_k L_ik f_k + o_i e_i          f_k, e_i independent, of standard uncertainty 1
 
 so that u(y_i, y_j) = sum_k L_ik L_jk (GUM 5.2.2, F.1.2.3). Each group of a contribution and each of its directions is one factor
-f_k. A rule of sharing says what two equal terms are worth together: (2 + 2 rho) times one, and sqrt(rho) of a term is common
-then. A correlation below 0 cannot be shared among many and counts as none. What is not known is answered by whoever asks.
+f_k, unless its terms are independent. What is not known is answered by whoever asks, with a correlation rho of two equal terms:
+sqrt(rho) of a term is common then.
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ import numpy as np
 
 from calib.arrays import Floats, Integers
 from calib.uncertainty.propagation import Contribution
-from calib.uncertainty.sharing import UNDECLARED, SharingRule
+from calib.uncertainty.sharing import UNDECLARED, independent
 
 
 @dataclass(frozen=True)
@@ -36,10 +36,10 @@ def common_factors(contributions: Sequence[Contribution], rows: Integers, if_not
     for place, contribution in enumerate(contributions):
         for of_share, share in enumerate(contribution.shared):
             parts = contribution.parts[rows] if share.columns is None else contribution.parts[rows][:, share.columns]
-            rho = if_not_known if share.rule in UNDECLARED else _correlation(share.rule)
+            rho = if_not_known if share.rule in UNDECLARED else float(share.rule is not independent)
             own += (1.0 - rho) * np.einsum("ij,ij->i", parts, parts)
             group, pool = share.group[rows], (place, of_share) if share.pool is None else share.pool
-            for each in np.unique(group).tolist() if rho > 0 else ():
+            for each in np.unique(group).tolist() if rho else ():
                 inside = group == each
                 for direction, part in enumerate(parts.T):
                     factor = factors.setdefault((pool, each, direction), np.zeros(rows.size))
@@ -48,9 +48,3 @@ def common_factors(contributions: Sequence[Contribution], rows: Integers, if_not
     alone = np.count_nonzero(every, axis=1) < 2  # an error of one result is its own
     own += np.sum(every[alone] ** 2, axis=0)
     return CommonFactors(every[~alone].T, np.sqrt(own))
-
-
-def _correlation(rule: SharingRule) -> float:
-    """The correlation of two equal terms of one group, not below 0."""
-    (together,) = rule(np.ones((2, 1)), np.zeros(2, dtype=np.int64), 1)
-    return max(float(together) / 2.0 - 1.0, 0.0)

@@ -10,9 +10,10 @@ independent parts (the scatter of a curve with p coefficients) has p *parts*: si
 Arrays run over the results; there is no loop over results.
 """
 
-from collections.abc import Collection, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -100,10 +101,8 @@ def combine(contributions: Sequence[Contribution]) -> Combined:
 
     The influences are independent of one another; what correlates within one is in its parts.
     """
-    variances = np.empty((len(contributions), contributions[0].source.size))
-    dof = np.empty_like(variances)
-    for row, contribution in enumerate(contributions):
-        variances[row], dof[row] = contribution.variance, contribution.degrees_of_freedom
+    variances = np.stack([each.variance for each in contributions])
+    dof = np.stack([each.degrees_of_freedom for each in contributions])
     return _combined(variances, np.sum(variances**2 / dof, axis=0), dof)
 
 
@@ -212,11 +211,8 @@ class _Grouped:
         at_each: Floats = np.bincount(pair, worth, group.size).astype(float)
         return self.rule(at_each[:, np.newaxis], group, self.owner.size)
 
-    def attributed(self) -> Iterator[tuple[int, Floats | float]]:
+    def attributed(self) -> Iterator[tuple[int, Floats]]:
         """Contributions, and what share (groups,) of each group's variance stands in their lines: by their sums of squares."""
-        if len(self.rows) == 1:
-            yield self.rows[0][0], 1.0
-            return
         groups = self.owner.size
         of_rows = [independent(self.terms[mine], self.place[mine], groups) for _, mine in self.rows]
         whole = np.sum(of_rows, axis=0)
@@ -256,20 +252,17 @@ def _grouped(
     member, coefficient = membership[inside], sign[inside, np.newaxis]
     rows = {id(contribution): row for row, contribution in enumerate(contributions)}
     # Many contributions carry one and the same array of groups: it is numbered once.
-    numbered: dict[int, tuple[Integers, Integers]] = {}
+    numbered: dict[tuple[int, ...], tuple[Integers, Integers]] = {}
     for pool in _pools(contributions):
         shares = [share for _, share in pool]
-        first = shares[0]
-        if rules is not None and first.rule not in rules:
+        ((rule, name),) = {(share.rule, share.pool) for share in shares}
+        if rules is not None and rule not in rules:
             continue
-        if len(pool) > 1:
-            place, owner = _places(
-                np.concatenate([share.group[inside] for share in shares]), np.tile(member, len(pool)), totals
-            )
-        else:
-            if id(first.group) not in numbered:
-                numbered[id(first.group)] = _places(first.group[inside], member, totals)
-            place, owner = numbered[id(first.group)]
+        arrays = tuple(id(share.group) for share in shares)
+        if arrays not in numbered:
+            group = np.concatenate([share.group[inside] for share in shares])
+            numbered[arrays] = _places(group, np.tile(member, len(pool)), totals)
+        place, owner = numbered[arrays]
         size = inside.size
         mine = [slice(k * size, (k + 1) * size) for k in range(len(pool))]
         terms = np.concatenate([_columns(each.parts, share)[inside] * coefficient for each, share in pool])
@@ -278,14 +271,9 @@ def _grouped(
             dof = each.degrees_of_freedom if share.degrees_of_freedom is None else share.degrees_of_freedom
             if not np.all(np.isinf(dof)):
                 np.minimum.at(fewest, place[of_share], dof[inside])
-        at, known = (
-            _at_comparisons(shares, inside, membership.size, place, terms, mine),
-            np.zeros(owner.size, dtype=bool),
-        )
-        if at is not None and first.at is not None and first.at.correlated:
-            at, known = _with_correlations(*at, first.at.correlated, owner.size)
+        at, known = _at_comparisons(shares, membership, place, terms, mine, owner.size)
         yield _Grouped(
-            first.rule,
+            rule,
             place,
             owner,
             terms,
@@ -295,7 +283,7 @@ def _grouped(
             np.tile(inside, len(pool)),
             tuple((rows[id(each)], of_share) for (each, _), of_share in zip(pool, mine, strict=True)),
             tuple(share.behind for share in shares),
-            first.pool,
+            name,
         )
 
 
@@ -314,46 +302,45 @@ def _columns(parts: Floats, share: Share) -> Floats:
 
 
 def _at_comparisons(
-    shares: Sequence[Share], inside: Integers, size: int, place: Integers, terms: Floats, mine: Sequence[slice]
-) -> tuple[Integers, Integers, Floats] | None:
+    shares: Sequence[Share], membership: Integers, place: Integers, terms: Floats, mine: Sequence[slice], groups: int
+) -> tuple[tuple[Integers, Integers, Floats] | None, Truths]:
+    """Terms at comparisons, where all shares say where they lie, and of which groups every correlation is known."""
+    lying = [share.at for share in shares if share.at is not None]
+    if len(lying) < len(shares):
+        return None, np.zeros(groups, dtype=bool)
+    inside = membership >= 0
+    (term,), row_of = terms.T, np.empty_like(membership)
     columns = []
-    for share, of_share in zip(shares, mine, strict=True):
-        if share.at is None:
-            return None
-        term = np.full(size, -1)
-        term[inside] = np.arange(of_share.start, of_share.stop)
-        at = term[share.at.result]
-        counted = at >= 0
-        at = at[counted]
-        columns.append((place[at], share.at.comparison[counted], terms[at, 0] * share.at.share[counted]))
+    for at, of_share in zip(lying, mine, strict=True):
+        row_of[inside] = np.arange(of_share.start, of_share.stop)
+        counted = inside[at.result]
+        k = row_of[at.result[counted]]
+        columns.append((place[k], at.comparison[counted], term[k] * at.share[counted]))
     group, comparison, worth = (np.concatenate(column) for column in zip(*columns, strict=True))
-    return group, comparison, worth
+    correlated = dict(chain.from_iterable(at.correlated for at in lying))
+    return _with_correlations(group, comparison, worth, correlated, groups)
 
 
 def _with_correlations(
-    group: Integers,
-    comparison: Integers,
-    worth: Floats,
-    correlated: Sequence[tuple[int, Floats]],
-    groups: int,
+    group: Integers, comparison: Integers, worth: Floats, correlated: Mapping[int, Floats], groups: int
 ) -> tuple[tuple[Integers, Integers, Floats], Truths]:
     """Terms at comparisons with one for each calibration whose correlations are known, and which groups have no other."""
     left = np.ones(group.size, dtype=bool)
     calibrations = np.zeros(groups)
     made = []
-    for first, matrix in correlated:
+    for first, matrix in correlated.items():
         size = len(matrix)
         mine = (comparison >= first) & (comparison < first + size)
         left &= ~mine
         there = np.bincount(group[mine] * size + comparison[mine] - first, worth[mine], groups * size)
         w = there.reshape(groups, size)
         variance = np.maximum(np.einsum("gi,ij,gj->g", w, matrix, w), 0.0)
-        made.append(np.where(w.sum(axis=1) < 0, -1.0, 1.0) * np.sqrt(variance))
+        made.append(np.copysign(np.sqrt(variance), w.sum(axis=1)))
         calibrations += np.any(w != 0, axis=1)
     others = np.bincount(group[left], np.abs(worth[left]), groups) > 0
     at = (
         np.concatenate([group[left], np.tile(np.arange(groups), len(made))]),
-        np.concatenate([comparison[left], np.repeat([first for first, _ in correlated], groups)]),
+        np.concatenate([comparison[left], np.repeat(np.array([*correlated], dtype=np.int64), groups)]),
         np.concatenate([worth[left], *made]),
     )
     return at, (calibrations == 1) & ~others
@@ -367,13 +354,9 @@ def _places(group: Integers, membership: Integers, totals: int) -> tuple[Integer
 
 
 def _numbered(outer: Integers, inner: Integers, outers: int) -> tuple[Integers, Integers]:
-    """Number of each pair of an outer number, below `outers`, and an inner one; and the outer number of each that has one."""
-    width = int(inner.max(initial=0)) + 1
-    pairs = outer * width + inner
-    if outers * width <= pairs.size:  # few: a number for each pair there could be, without sorting
-        return pairs, np.repeat(np.arange(outers), width)
-    present, place = np.unique(pairs, return_inverse=True)
-    return place, present // width
+    """Number of each pair of an outer number, below `outers`, and an inner one; and the outer number of each pair."""
+    pairs, place = np.unique(inner * outers + outer, return_inverse=True)
+    return place, pairs % outers
 
 
 def covariance(contributions: Sequence[Contribution]) -> Floats:
@@ -381,7 +364,7 @@ def covariance(contributions: Sequence[Contribution]) -> Floats:
 
     Where it is not known what results share it is taken as common, as among terms of one sign.
     """
-    size = contributions[0].source.size
+    (size,) = {each.source.size for each in contributions}
     matrix = np.zeros((size, size))
     for pool in _pools(contributions):
         for contribution, share in pool:

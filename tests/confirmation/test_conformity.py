@@ -105,6 +105,22 @@ def test_a_value_counts_as_on_a_limit_up_to_half_a_grain_beyond_it(lower, upper,
     assert margin(column(limit + way * 0.6 * grain), interval) == pytest.approx([-grain], rel=1e-3, abs=0)
 
 
+@pytest.mark.parametrize(
+    ("limit", "rule", "on_it", "beyond"),
+    [
+        (90.0, SIMPLE, "pass", "fail"),
+        (94.0, GUARDED, "pass", "fail"),
+        (94.0, GUARDED_NON_BINARY, "pass", "conditional pass"),
+        (90.0, GUARDED_NON_BINARY, "conditional pass", "conditional fail"),
+        (86.0, GUARDED_NON_BINARY, "conditional fail", "fail"),
+    ],
+)
+def test_a_whole_grain_beyond_a_limit_is_outside(limit, rule, on_it, beyond):
+    """1e-7, of a design value of 100."""
+    assert stated(limit - 0.4e-7, 4.0, rule) == on_it
+    assert stated(limit - 1e-7, 4.0, rule) == beyond
+
+
 def test_an_uncertainty_wider_than_the_tolerance_leaves_no_acceptance_interval():
     assert stated(100.0, 10.01, GUARDED) == "fail"
     assert stated(100.0, 10.01, GUARDED_NON_BINARY) == "conditional pass"

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy import integrate, special, stats
 
+from calib.confirmation import joint_conformity
 from calib.confirmation.conformity import ToleranceIntervals, probability_of_conformity
 from calib.confirmation.joint_conformity import probability_of_all, standard_limits
 
@@ -112,14 +113,22 @@ def of_four(shared_variance, width):
     return limits(lower, upper), loadings, np.full(4, math.sqrt(1.0 - shared_variance))
 
 
-def by_lattice(between, loadings, own, points):
+# 2048 values of Phi for each standard deviation, six to either side, with straight lines between.
+TABLE = np.linspace(-6.0, 6.0, 12 * 2048 + 1)
+
+
+def tabulated(x):
+    return np.interp(x, TABLE, special.ndtr(TABLE))
+
+
+def by_lattice(between, loadings, own, points, phi=special.ndtr):
     """Richtmyer's lattice, k sqrt(prime) and a shift modulo 1, folded at the middle; three standard errors of its eight means."""
     left, size, _ = np.linalg.svd(loadings, full_matrices=False)
     root, means = np.sqrt(np.array([2.0, 3.0, 5.0, 7.0][: size.size])), []
     for shift in np.random.Generator(np.random.PCG64(20261129)).random((8, size.size)):
         place = (np.arange(1, points + 1)[:, np.newaxis] * root + shift) % 1.0
         given = special.ndtri(np.abs(2.0 * place - 1.0)) @ (left * size).T
-        inside = special.ndtr((between.upper - given) / own) - special.ndtr((between.lower - given) / own)
+        inside = phi((between.upper - given) / own) - phi((between.lower - given) / own)
         means.append(float(np.mean(np.prod(inside, axis=1))))
     return statistics.mean(means), 3.0 * statistics.stdev(means) / math.sqrt(8.0)
 
@@ -136,6 +145,34 @@ def test_points_are_doubled_until_the_error_is_a_thousandth_and_twice_at_most(sh
     asked = of_four(shared_variance, width)
     found = probability_of_all(*asked)
     assert [found.probability, found.numerical_error] == pytest.approx(by_lattice(*asked, points), abs=2e-8)
+
+
+def test_phi_is_that_of_the_table():
+    asked = of_four(0.75, 1.5)
+    found = probability_of_all(*asked)
+    by_table = by_lattice(*asked, 2048, tabulated)
+    assert [found.probability, found.numerical_error] == pytest.approx(by_table, abs=1e-12)
+
+
+def test_an_error_as_large_as_is_allowed_is_small_enough(monkeypatch):
+    """One of 0.25 thousandths after 1024 points."""
+    asked = of_four(0.3, 1.5)
+    found = probability_of_all(*asked)
+    monkeypatch.setattr(joint_conformity, "_SMALL_ENOUGH", found.numerical_error)
+    assert probability_of_all(*asked) == found
+
+
+def test_a_factor_of_a_thousand_millionth_is_none_yet():
+    found = probability_of_all(limits([-1.0], [0.4]), np.array([[1e-9]]), np.array([1.0]))
+    assert found.numerical_error == 0.0
+    assert probability_of_all(limits([-1.0], [0.4]), np.array([[1.1e-9]]), np.array([1.0])).numerical_error > 0.0
+
+
+def test_of_two_limits_twelve_standard_deviations_apart_the_nearer_alone_counts():
+    """Of each point one limit lies six or more away, beyond which the table leaves 1e-9."""
+    asked = limits([-3.0], [3.0]), np.array([[math.sqrt(0.75)]]), np.array([0.5])
+    of_both, _ = by_lattice(*asked, 1024, tabulated)
+    assert probability_of_all(*asked).probability == pytest.approx(of_both + special.ndtr(-6.0), abs=1e-12)
 
 
 def test_many_results_are_worked_out_a_part_of_the_points_at_a_time():

@@ -186,6 +186,18 @@ def test_where_all_were_out_of_tolerance_the_lower_limit_is_that_of_their_own_ti
     assert rate.low == pytest.approx(float(root), rel=1e-11)
 
 
+def test_limits_of_a_rate_are_found_after_an_hour_too():
+    """In months, some thousandths; half of the confidence, so that ln L falls by 0.2."""
+    fallen = float(mpmath.erfinv(mpmath.mpf("0.5")) ** 2)
+    rate = exponential_rate(found((0.001, False)), 0.5)
+    assert rate.low == pytest.approx(-math.log(-math.expm1(-fallen)) / 0.001, rel=1e-11)
+    seen = [(0.003, True), (0.001, False)]
+    rate = exponential_rate(found(*seen))
+    assert rate.low < rate.estimate < rate.high
+    fallen = log_likelihood(rate.estimate, seen) - float(mpmath.erfinv(mpmath.mpf("0.95")) ** 2)
+    assert [log_likelihood(end, seen) for end in (rate.low, rate.high)] == pytest.approx([fallen, fallen], rel=1e-11)
+
+
 @pytest.mark.parametrize("failures", [0, 1, 7])
 def test_the_highest_rate_is_chi_squared_over_twice_the_time(failures):
     expected = stats.chi2.ppf(0.9, 2 * failures + 2) / (2 * 410.0)

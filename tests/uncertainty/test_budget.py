@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import calib.uncertainty.budget
 from calib.errors import CalibError
 from calib.uncertainty.budget import Budget, Repeatability, dominant, levers, observations_needed
 
@@ -27,6 +28,11 @@ def test_the_ruling_contribution_comes_first_with_its_share():
     assert (first.name, second.name) == ("method", "repeatability")
     assert first.variance_percent == pytest.approx(64.0)  # 16 of 25
     assert second.variance_percent == pytest.approx(36.0)
+
+
+def test_the_shares_are_the_same_in_a_smaller_unit():
+    small = levers(budget(("repeatability", 0.003, INFINITE), ("method", 0.004, INFINITE)))
+    assert [each.variance_percent for each in small] == pytest.approx([64.0, 36.0])
 
 
 def test_a_removed_contribution_leaves_the_others():
@@ -108,6 +114,19 @@ def test_the_number_of_observations_is_the_fewest_that_reach_the_wanted_uncertai
         assert number == (2 if type_a else 1) or not reached(number - 1)
 
 
+def test_a_wanted_uncertainty_that_is_met_to_the_bit_is_reached(monkeypatch):
+    """By nine observations of 3, of which the mean has 1."""
+    monkeypatch.setattr(calib.uncertainty.budget, "_ON_THE_MARK", 1.0)
+    wanted = PYTHAGOREAN.with_contribution(0, 1.0, INFINITE).expanded_uncertainty
+    assert observations_needed(PYTHAGOREAN, 0, Repeatability(3.0, type_a=False), wanted) == 9
+
+
+def test_n_observations_that_tell_their_own_scatter_have_n_less_1_degrees_of_freedom():
+    for number in (3, 5, 12):
+        wanted = PYTHAGOREAN.with_contribution(0, 3.0 / math.sqrt(number), number - 1.0).expanded_uncertainty
+        assert observations_needed(PYTHAGOREAN, 0, Repeatability(3.0, type_a=True), wanted) == number
+
+
 @pytest.mark.parametrize(
     ("rectangular", "rest", "found"),
     [
@@ -120,6 +139,13 @@ def test_the_number_of_observations_is_the_fewest_that_reach_the_wanted_uncertai
 )
 def test_a_rectangular_contribution_dominates_from_the_ratio_that_is_published(rectangular, rest, found):
     assert dominant(("resolution", "method"), np.array([rectangular, rest]), ("resolution",)) == found
+
+
+def test_a_ratio_on_the_mark_itself_dominates(monkeypatch):
+    """3 of 4, which floats hold exactly, as their squares and the root of the difference."""
+    monkeypatch.setattr(calib.uncertainty.budget, "_DOMINANT", 0.75)
+    monkeypatch.setattr(calib.uncertainty.budget, "_ON_THE_MARK", 1.0)
+    assert dominant(("resolution", "method"), np.array([4.0, 3.0]), ("resolution",)) == "resolution"
 
 
 def test_a_normal_contribution_dominates_without_changing_the_shape():
