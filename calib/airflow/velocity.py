@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import pbdv
 
 from calib.arrays import Floats, Truths
 from calib.errors import CalibError
@@ -74,24 +75,22 @@ def near_zero(pressure: ArrayLike, u_pressure: ArrayLike) -> Truths:
     return np.asarray((relative_velocity_uncertainty(pressure, u_pressure) > NEAR_ZERO) & (np.asarray(u_pressure) > 0))
 
 
-# Nodes on [-1, 1]: with dp = u s^2 the integrand is smooth, and the rule exact to some 1e-12 of sqrt(2 u/rho).
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(64)
 _BEYOND = 9.0  # standard deviations, beyond which a normal distribution holds nothing
 
 
 def velocity_near_zero(pressure: ArrayLike, u_pressure: ArrayLike, density: ArrayLike) -> tuple[Floats, Floats]:
     """Mean velocity and its standard uncertainty [m/s], (P,) each, where the velocity pressure is hardly known from zero.
 
-    dp and u(dp) > 0 [Pa], density rho [kg/m3], (P,) each. With D normal about dp with standard deviation u(dp), and v(D) = sqrt(2
-    D/rho), which is 0 for D <= 0 (the air stands there):
+    u(dp) > 0 and dp up to 5 u(dp) [Pa], density rho [kg/m3], (P,) each. With D normal about dp with standard deviation u(dp), and
+    v(D) = sqrt(2 D/rho), which is 0 for D <= 0 (the air stands there):
 
         v = E v(D) = sqrt(2 u/rho) E sqrt(max(z, 0)),   z normal about m = dp/u with standard deviation 1
-        E sqrt(max(z, 0)) = integral of 2 s^2 phi(s^2 - m) ds from 0
+        E sqrt(max(z, 0)) = Gamma(3/2) exp(-m^2/4) D_(-3/2)(-m)/sqrt(2 pi),   D the parabolic cylinder function
         u(v) = UNCERTAINTY_NEAR_ZERO sqrt(2 u/rho)
 
     The standard deviation of v(D) is 0.533 sqrt(2 u/rho) at most, at m = 0.68. It is not taken, since D may lie far above a reading
     at zero or below, where the distribution about the reading is narrow.
-    Source: JCGM 101, 4.1 and 5.1 (mean of a distribution propagated); u(v) by simulation.
+    Source: JCGM 101, 4.1 and 5.1 (mean of a distribution propagated); DLMF 12.5.1; u(v) by simulation.
     Raises CalibError for a density that is not above 0.
 
     Decision (2026-11-29). Options: the root of the reading and its slope (between two neighbouring readings U fell by a third; the
@@ -102,11 +101,8 @@ def velocity_near_zero(pressure: ArrayLike, u_pressure: ArrayLike, density: Arra
         *(np.asarray(each, dtype=float) for each in (pressure, u_pressure)), _above_zero(density, "density of the air")
     )
     unit = np.sqrt(2.0 * u / rho)
-    m = np.clip(dp / u, -_BEYOND, None)
-    last = np.sqrt(m + _BEYOND)
-    s = np.multiply.outer(last, (_NODES + 1.0) / 2.0)
-    density_there = np.exp(-0.5 * (s**2 - m[..., np.newaxis]) ** 2) / math.sqrt(2.0 * math.pi)
-    mean = last * ((s**2 * density_there) @ _WEIGHTS)
+    m = np.maximum(dp / u, -_BEYOND)
+    mean = math.gamma(1.5) * np.exp(-(m**2) / 4.0) * pbdv(-1.5, -m)[0] / math.sqrt(2.0 * math.pi)
     return np.asarray(unit * mean), np.asarray(unit * UNCERTAINTY_NEAR_ZERO)
 
 
