@@ -475,6 +475,19 @@ def test_errors_that_run_along_the_line_leave_nothing_across_it():
         distance_regression(x, y, U, 2.0 * U, 1, 2.0 * U**2)
 
 
+def test_the_points_farthest_from_the_curve_are_those_of_the_last_step_farthest_first(monkeypatch):
+    # The first step is taken from the unweighted line.
+    monkeypatch.setattr(generalised, "MOST_ITERATIONS", 1)
+    y, u_x, u_y = np.array([1.0, 2.6, 2.1, 4.9, 5.2]), 0.1 * X, np.array([0.1, 0.2, 0.15, 0.3, 0.1])
+    slope, level = np.polyfit(X, y, 1)
+    away = np.abs(y - level - slope * X) / np.hypot(u_y, slope * u_x)
+    first, second, third = 1 + np.argsort(-away)[:3]
+    with pytest.raises(
+        CurveError, match=rf"^no convergence in 1 iterations; .* points {first}, {second}, {third}: check"
+    ):
+        distance_regression(X, y, u_x, u_y, 1)
+
+
 def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
     # A cubic through x that overlap by far: no minimum within 3000 iterations either.
     random = np.random.default_rng(72)
