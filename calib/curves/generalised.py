@@ -181,8 +181,9 @@ def _iterate(points: _Points, coefficients: Floats) -> tuple[_Step, int]:
     """The step that moves nothing any more, and how many were taken; raises CurveError where there is none."""
     step = _step(points, coefficients, points.t)
     moved = [step.moved]
-    with suppress(np.linalg.LinAlgError):  # adjusted points fell together and no longer determine the coefficients
-        while not settled(moved) and len(moved) < MOST_ITERATIONS and np.isfinite(step.moved):
+    # Adjusted points may fall together, and no longer determine the coefficients, or run away to where floats end.
+    with suppress(ValueError):
+        while not settled(moved) and len(moved) < MOST_ITERATIONS:
             step = _step(points, step.coefficients, step.xi)
             moved.append(step.moved)
     if settled(moved):
