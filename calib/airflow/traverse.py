@@ -41,7 +41,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import betaincinv
 
 from calib.airflow.outlet import flat_oval_area, rectangular_area, round_area
 from calib.arrays import Floats
@@ -254,15 +253,22 @@ def _flat_oval(section: Section, rule: str, lines: int, points: int) -> list[_Li
 
 
 def _left_of(share: Floats, section: Section) -> Floats:
-    """Where the upright line stands that has the share of the area to its left [m].
-
-    Of a disc of diameter d, the share I_(x/d)(3/2, 3/2) lies left of x: the regularised incomplete beta function (DLMF 8.17).
-    """
+    """Where the upright line stands that has the share of the area to its left [m]."""
     nearer = np.minimum(share, 1 - share) * section.area
-    end = np.pi * section.height**2 / 8
-    in_end = section.height * betaincinv(1.5, 1.5, np.minimum(nearer / end, 1) / 2)
+    radius = section.height / 2
+    end = np.pi * radius**2 / 2
+    in_end = radius * (1 - np.cos(_segment_angle(np.minimum(nearer, end) / radius**2) / 2))
     x = in_end + np.maximum(nearer - end, 0) / section.height
     return section.width / 2 + np.copysign(section.width / 2 - x, share - 0.5)
+
+
+def _segment_angle(area: Floats) -> Floats:
+    """Angle t, 0 to pi, of a circle's segment of the area (t - sin t)/2 on the unit circle; by halving, to the last digit."""
+    angle, step = np.zeros_like(area), np.pi
+    while np.pi - step < np.pi:
+        step /= 2
+        angle += step * np.sign(2 * area - angle + np.sin(angle))
+    return angle
 
 
 def _chord(x: Floats, section: Section) -> Floats:
