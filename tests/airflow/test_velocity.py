@@ -127,6 +127,13 @@ def test_the_value_is_that_of_quadrature_and_no_standard_deviation_exceeds_its_u
     assert u_mean / scale == pytest.approx(0.6, rel=1e-14)
 
 
+def test_of_several_points_each_is_what_it_is_alone():
+    dp, u, rho = np.array([0.2, -0.5, 1.4]), np.array([0.3, 0.5, 0.4]), np.array([1.2, 1.1, 1.3])
+    means, _ = velocity_near_zero(dp, u, rho)
+    alone = [float(velocity_near_zero(*each)[0]) for each in zip(dp, u, rho, strict=True)]
+    assert means == pytest.approx(alone, rel=1e-14)
+
+
 def test_a_pressure_is_near_zero_where_u_is_more_than_a_tenth_of_twice_the_pressure():
     near = near_zero([5.1, 5.0, 4.9, 0.0, -1.0, 0.0], [1.0, 1.0, 1.0, 1.0, 1.0, 0.0])
     assert near.tolist() == [False, False, True, True, True, False]
