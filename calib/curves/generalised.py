@@ -152,7 +152,8 @@ def of_weight(parts: Floats) -> Truths:
 
 def _refuse_entries(wrong: Truths, n: int, why: str) -> None:
     """Name the points in whose rows an entry of the matrix is wrong."""
-    refuse_points(np.asarray(wrong.any(axis=1).reshape(-1, n).any(axis=0)), why)
+    rows = np.asarray(wrong.any(axis=1))  # those of y last, after those of x if there are any
+    refuse_points(rows[:n] | rows[-n:], why)
 
 
 def _fit(
