@@ -9,7 +9,7 @@ peak ratio are this program's own choice: fully developed turbulent flow has no 
 """
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,7 +40,7 @@ class Profile:
 
 
 def judge_profile(
-    points: Sequence[TraversePlace], velocity: Floats, nonpositive: int = 0, below: Sequence[TraversePlace] = ()
+    points: Sequence[TraversePlace], velocity: Floats, nonpositive: int, below: Sequence[TraversePlace] = ()
 ) -> Profile:
     """Judge a profile from its points and their velocities (P,) [m/s].
 
@@ -66,14 +66,12 @@ def judge_profile(
 
 def _skew(place: Floats, v: Floats, weight: Floats) -> float | None:
     """Difference of the means of the two halves, over the mean; points on the middle line belong to neither."""
-    # Every rule is symmetric: the weighted mean place is the middle.
-    from_middle = place - place @ weight
-    edge = 1e-9 * np.abs(place).max()
-    after, before = from_middle > edge, from_middle < -edge
-    if not after.any():  # nor is any before it
+    middle = place @ weight  # as every rule is symmetric
+    side = np.where(np.isclose(place, middle), 0, np.sign(place - middle))
+    if not side.any():
         return None
-    halves = [float(np.average(v[half], weights=weight[half])) for half in (after, before)]
-    return (halves[0] - halves[1]) / float(v @ weight)
+    after, before = (float(np.average(v[side == half], weights=weight[side == half])) for half in (1, -1))
+    return (after - before) / float(v @ weight)
 
 
 def _findings(
@@ -89,8 +87,8 @@ def _findings(
             f"{low:.0%} of the velocity pressures are below a tenth of the largest (at most {MOST_LOW:.0%} is usual): "
             "look for a longer straight run"
         )
-    yield from _skewed(across, lambda skew: "right" if skew > 0 else "left")
-    yield from _skewed(up, lambda skew: "upper" if skew > 0 else "lower")
+    yield from _skewed(across or 0.0, "right", "left")
+    yield from _skewed(up or 0.0, "upper", "lower")
     if peak > MOST_PEAK:
         yield f"the largest velocity is {peak:.2f} times the mean (above {MOST_PEAK:g}): a jet, or a profile not developed"
 
@@ -101,9 +99,10 @@ def _below(below: Sequence[TraversePlace], count: int) -> Iterator[str]:
         yield f"{len(below)} of {count} points below the lowest comparison ({named}): the correction there is held"
 
 
-def _skewed(skew: float | None, faster: Callable[[float], str]) -> Iterator[str]:
-    if skew is not None and abs(skew) > MOST_SKEW:
-        yield (
-            f"the {faster(skew)} half is faster than the other by {abs(skew):.0%} of the mean (above {MOST_SKEW:.0%}): "
-            "look for a bend or damper close by"
-        )
+def _skewed(skew: float, after: str, before: str) -> Iterator[str]:
+    for faster, half in ((skew, after), (-skew, before)):
+        if faster > MOST_SKEW:
+            yield (
+                f"the {half} half is faster than the other by {faster:.0%} of the mean (above {MOST_SKEW:.0%}): "
+                "look for a bend or damper close by"
+            )

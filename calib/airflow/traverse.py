@@ -136,13 +136,14 @@ _DISC = _Half(
 def _tchebycheff(count: int) -> Floats:
     """Points c in [-1, 1] of equal weight: the mean of c^k over them is its mean over the interval, k = 1 to count.
 
-    Newton's identities, k a_k = -sum_i a_(k-i) p_i, make of the power sums p_i the polynomial c^n + a_1 c^(n-1) + ... + a_n whose
-    roots they are. p_i is count/(i + 1) for even i, 0 for odd i.
+    Newton's identities, k a_k + sum_(i < k) a_(k-i) p_i = -p_k, make of the power sums p_i the polynomial c^n + a_1 c^(n-1) + ... +
+    a_n whose roots they are. p_i is count/(i + 1) for even i, 0 for odd i.
     """
-    coefficients = [1.0]
-    for k in range(1, count + 1):
-        coefficients.append(-sum(coefficients[k - i] * count / (i + 1) for i in range(2, k + 1, 2)) / k)
-    return np.sort(np.roots(coefficients).real)
+    power_sums = [0 if i % 2 else count / (i + 1) for i in range(1, count + 1)]
+    coefficients: list[float] = []
+    for k, power_sum in enumerate(power_sums, start=1):
+        coefficients.append(-(power_sum + np.dot(coefficients, power_sums[: k - 1][::-1])) / k)
+    return np.sort(np.roots([1, *coefficients]).real)
 
 
 def _log_point(half: _Half, part: float) -> Floats:
@@ -186,22 +187,21 @@ def _plane_log_linear(count: int) -> Floats:
     return _both_walls(_log_linear_half(_PLANE, count // 2))
 
 
-def _disc_equal_area(count: int) -> Floats:
-    return _both_walls(_DISC.depth(_middles(count // 2)))
+def _radius_equal_area(rings: int) -> Floats:
+    return _DISC.depth(_middles(rings))
 
 
-def _disc_log_tchebycheff(count: int) -> Floats:
-    rings = count // 2
+def _radius_log_tchebycheff(rings: int) -> Floats:
     inner = 1 - (1 - 1 / rings) * (1 - _tchebycheff(rings - 1)) / 2
-    return _both_walls(np.concatenate([_log_point(_DISC, 1 / rings), _DISC.depth(inner)]))
+    return np.concatenate([_log_point(_DISC, 1 / rings), _DISC.depth(inner)])
 
 
-def _disc_log_linear(count: int) -> Floats:
-    return _both_walls(_log_linear_half(_DISC, count // 2))
+def _radius_log_linear(rings: int) -> Floats:
+    return _log_linear_half(_DISC, rings)
 
 
 _ON_WALLS = {EQUAL_AREA: _middles, LOG_TCHEBYCHEFF: _plane_log_tchebycheff, LOG_LINEAR: _plane_log_linear}
-_ON_DIAMETER = {EQUAL_AREA: _disc_equal_area, LOG_TCHEBYCHEFF: _disc_log_tchebycheff, LOG_LINEAR: _disc_log_linear}
+_ON_RADIUS = {EQUAL_AREA: _radius_equal_area, LOG_TCHEBYCHEFF: _radius_log_tchebycheff, LOG_LINEAR: _radius_log_linear}
 
 
 # --- lines over a section --------------------------------------------------------------------------------------------------------
@@ -235,7 +235,7 @@ def _rectangular_26(section: Section) -> list[_Line]:
 
 
 def _round(section: Section, rule: str, lines: int, points: int) -> list[_Line]:
-    share = _ON_DIAMETER[rule](points)
+    share = _both_walls(_ON_RADIUS[rule](points // 2))
     along, from_axis = share * section.width, (share - 0.5) * section.width
     weight = np.full(points, 1 / (lines * points))
     centre = section.width / 2
@@ -259,17 +259,16 @@ def _left_of(share: Floats, section: Section) -> Floats:
     end = np.pi * radius**2 / 2
     in_end = radius * (1 - np.cos(_segment_angle(np.minimum(nearer, end) / radius**2) / 2))
     x = in_end + np.maximum(nearer - end, 0) / section.height
-    return np.where(share <= 0.5, x, section.width - x)
+    return section.width / 2 + np.copysign(section.width / 2 - x, share - 0.5)
 
 
 def _segment_angle(area: Floats) -> Floats:
     """Angle t, 0 to pi, of a circle's segment of the area (t - sin t)/2 on the unit circle; by halving, to the last digit."""
-    low, high = np.zeros_like(area), np.full_like(area, np.pi)
-    for _ in range(60):
-        middle = (low + high) / 2
-        below = middle - np.sin(middle) < 2 * area
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return high
+    angle, step = np.zeros_like(area), np.pi
+    while np.pi - step < np.pi:
+        step /= 2
+        angle += step * np.sign(2 * area - angle + np.sin(angle))
+    return angle
 
 
 def _chord(x: Floats, section: Section) -> Floats:
@@ -337,8 +336,8 @@ def spoken(counts: tuple[int, ...]) -> str:
     """Numbers as a person lists them: "4, 6, ..., 40" where many are evenly spaced, "3, 5 or 7"."""
     if len(counts) > 5 and len(set(np.diff(counts))) == 1:
         return f"{counts[0]}, {counts[1]}, ..., {counts[-1]}"
-    texts = [str(count) for count in counts]
-    return " or ".join([", ".join(texts[:-1]), texts[-1]]) if len(texts) > 1 else texts[0]
+    *others, last = map(str, counts)
+    return f"{', '.join(others)} or {last}" if others else last
 
 
 def usual(section: Section, rule: str) -> tuple[int, int]:
@@ -348,11 +347,12 @@ def usual(section: Section, rule: str) -> tuple[int, int]:
     (log-linear, flat-oval); one for each 150 mm, at least 4 and at most 8 (equal area). Round: two diameters with 6 points up to
     250 mm, 8 up to 500 mm, 10 beyond, by every rule. Raises CalibError for an unknown rule.
     """
-    lines, points = point_counts(section.shape, rule)
+    possible = point_counts(section.shape, rule)
     if section.shape == ROUND:
         return 2, 6 if section.width <= 0.25 else 8 if section.width <= 0.5 else 10
-    if len(lines) == len(points) == 1:
-        return lines[0], points[0]
+    match possible:
+        case (lines,), (points,):
+            return lines, points
     return _usual_across(section.width, rule), _usual_across(section.height, rule)
 
 
@@ -377,6 +377,6 @@ def mean_velocity(velocities: Floats, weights: Floats) -> Floats:
     v, w = np.asarray(velocities, dtype=float), np.asarray(weights, dtype=float)
     if w.ndim != 1 or v.shape[-1:] != w.shape:
         raise CalibError(f"velocities of shape {v.shape} for {w.size} points: give one velocity for each point")
-    if abs(w.sum() - 1) > 1e-9:
+    if not math.isclose(w.sum(), 1):
         raise CalibError(f"the weights of a section add to 1, these to {w.sum():.9g}: give those of all its points")
     return np.asarray(v @ w)

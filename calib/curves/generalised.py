@@ -21,6 +21,7 @@ linearised at the adjusted points (ISO/TS 28037, 7.3; D. York et al., Am. J. Phy
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -127,26 +128,32 @@ def _check_covariance(covariance: Floats, n: int, blocks: int) -> None:
     if covariance.shape != (size, size):
         raise CurveError(f"the covariance matrix of {n} points must be {size} by {size}, not {covariance.shape}")
     variance = np.diag(covariance)
-    wrong = ~np.isfinite(covariance).all(axis=1) | (variance < 0)
-    _refuse_rows(wrong, n, "covariances must be finite and variances not below 0")
-    u = np.sqrt(variance)
-    unequal = np.abs(covariance - covariance.T).max(axis=1) > NEGATIVE * u * u.max()
-    _refuse_rows(unequal, n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
-    _refuse_rows((covariance != 0).any(axis=1) & (u == 0), n, "a covariance, but no variance: give the variance")
-    scale = np.where(u > 0, u, 1.0)
+    wrong = ~np.isfinite(covariance) | np.diag(variance < 0)
+    _refuse_entries(wrong, n, "covariances must be finite and variances not below 0")
+    u = np.sqrt(variance)[:, np.newaxis]
+    unequal = np.abs(covariance - covariance.T) > NEGATIVE * u * u.max()
+    _refuse_entries(unequal, n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
+    _refuse_entries((covariance != 0) & (u == 0), n, "a covariance, but no variance: give the variance")
+    scale = np.where(u > 0, u, np.inf)
     why = "the covariance matrix is not positive semi-definite: lower the covariances there"
-    _refuse_rows(_below(covariance / np.outer(scale, scale), -NEGATIVE * size), n, why)
+    _refuse_entries(np.diag(_below(covariance / (scale * scale.T), -NEGATIVE * size)), n, why)
 
 
 def _below(correlation: Floats, limit: float) -> Truths:
     """Which rows make up the directions in which a correlation matrix is below a limit."""
     values, vectors = np.linalg.eigh(correlation)
-    parts = np.linalg.norm(vectors[:, values < limit], axis=1)
+    return of_weight(np.linalg.norm(vectors[:, values < limit], axis=1))
+
+
+def of_weight(parts: Floats) -> Truths:
+    """Which of them have a large part in a direction, from their parts of it (n,), 0 or above."""
     return np.asarray(parts > 0.3 * parts.max())
 
 
-def _refuse_rows(wrong: Truths, n: int, why: str) -> None:
-    refuse_points(np.asarray(wrong.reshape(-1, n).any(axis=0)), why)
+def _refuse_entries(wrong: Truths, n: int, why: str) -> None:
+    """Name the points in whose rows an entry of the matrix is wrong."""
+    rows = np.asarray(wrong.any(axis=1))  # those of y last, after those of x if there are any
+    refuse_points(rows[:n] | rows[-n:], why)
 
 
 def _fit(
@@ -170,19 +177,18 @@ def _fit(
     )
 
 
+@np.errstate(over="ignore", invalid="ignore")
 def _iterate(points: _Points, coefficients: Floats) -> tuple[_Step, int]:
     """The step that moves nothing any more, and how many were taken; raises CurveError where there is none."""
-    step = _Step(coefficients, points.t, np.empty(0), 0.0, np.zeros_like(points.t), 0.0)
-    moved: list[float] = []
-    while len(moved) < MOST_ITERATIONS and np.isfinite(step.moved):
-        try:
-            with np.errstate(over="ignore", invalid="ignore"):
-                step = _step(points, step.coefficients, step.xi)
-        except np.linalg.LinAlgError:  # adjusted points fell together and no longer determine the coefficients
-            break
-        moved.append(step.moved)
-        if settled(moved):
-            return step, len(moved)
+    step = _step(points, coefficients, points.t)
+    moved = [step.moved]
+    # Adjusted points may fall together, and no longer determine the coefficients, or run away to where floats end.
+    with suppress(ValueError):
+        while not settled(moved) and len(moved) < MOST_ITERATIONS:
+            step = _step(points, step.coefficients, step.xi)
+            moved.append(step.moved)
+    if settled(moved):
+        return step, len(moved)
     far = np.argsort(-np.abs(step.normalised_residuals))[:3]
     raise CurveError(
         f"no convergence in {len(moved)} iterations; farthest from the curve are points "

@@ -9,7 +9,6 @@ Validity: errors of y independent, x exactly known; f smooth near the minimum; s
 uncertainties of b. Several minima may exist: the one that `start` leads to is found.
 """
 
-import math
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -19,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Floats
-from calib.curves.generalised import MOST_ITERATIONS, NOISE, settled
+from calib.curves.generalised import MOST_ITERATIONS, NOISE, of_weight, settled
 from calib.curves.regression import refuse_points
 from calib.errors import CurveError
 
@@ -28,12 +27,10 @@ ResponseModel = Callable[[NDArray[Any], Floats], NDArray[Any]]
 # df/db(b, x): parameters (p,) and places (n, ...) -> (n, p)
 Jacobian = Callable[[Floats, Floats], Floats]
 
-# Of a scaled Jacobian: parameters are told apart where no direction of them changes the curve less than this.
+# Of a scaled Jacobian: parameters are told apart where every direction of them changes the curve by more than this.
 SINGULAR = 1e-13
 # Of the imaginary parts that tell derivatives: its square is nothing beside any parameter.
 STEP = 1e-30
-# A model that is not finite on the way is this far from the points: a step that is never taken.
-FAR = 1e100
 # Levenberg-Marquardt goes on through long flat valleys.
 TIGHT = 1e-15
 MOST_EVALUATIONS = 2000
@@ -72,18 +69,16 @@ class _Problem:
     known: bool  # whether u is what is known of the scatter
 
     def distances(self, b: Floats) -> Floats:
-        """(n,) what the model lies above the points, over u."""
-        with np.errstate(all="ignore"):
-            return _finite((self.model(b, self.x) - self.y) / self.u)
+        """(n,) what the model lies above the points, over u; a step to where it is not finite is never taken."""
+        return (self.model(b, self.x) - self.y) / self.u
 
     def slopes(self, b: Floats) -> Floats:
         """(n, p) derivatives of the model over u."""
-        with np.errstate(all="ignore"):
-            return _finite(self.jacobian(b, self.x) / self.u[:, np.newaxis])
+        return self.jacobian(b, self.x) / self.u[:, np.newaxis]
 
     def chi_squared(self, b: Floats) -> float:
         """Sum of squared residuals over u."""
-        return math.fsum(self.distances(b) ** 2)
+        return float(np.sum(self.distances(b) ** 2))
 
 
 @dataclass(frozen=True)
@@ -157,21 +152,17 @@ def _by_complex_step(model: ResponseModel) -> Jacobian:
     return lambda b, x: complex_step(model, b, x)
 
 
-def _finite(values: NDArray[Any]) -> Floats:
-    if np.all(np.abs(values) <= FAR):  # nearly always; a value that is not finite is not
-        return np.asarray(values, dtype=float)
-    return np.asarray(np.clip(np.nan_to_num(values, nan=FAR), -FAR, FAR), dtype=float)
-
-
+@np.errstate(all="ignore")
 def _fit(problem: _Problem, start: Floats, *, near: bool) -> NonlinearFit:
     from scipy.optimize import least_squares  # noqa: PLC0415 (a quarter of a second, which no stored curve needs)
 
     n, p = problem.y.size, start.size
     if n < p:
         raise CurveError(f"{n} points determine no {p} parameters: compare at more places, or fix a parameter")
-    with np.errstate(all="ignore"):
-        at_start = problem.y - problem.model(start, problem.x)
-    refuse_points(~np.isfinite(at_start), "value or model is not finite at the start: correct it, or start elsewhere")
+    refuse_points(
+        ~np.isfinite(problem.distances(start)),
+        "value or model is not finite at the start: correct it, or start elsewhere",
+    )
     if near:
         with suppress(CurveError):  # not so near after all
             return _polished(problem, start, 0)
@@ -210,11 +201,12 @@ def _polished(problem: _Problem, b: Floats, evaluations: int) -> NonlinearFit:
 
 def _step(problem: _Problem, b: Floats) -> _Step:
     slopes, distances = problem.slopes(b), problem.distances(b)
-    size = np.linalg.norm(slopes, axis=0)
-    size[size == 0] = 1.0
+    nowhere = np.asarray(~np.isfinite(slopes).all(axis=1))
+    refuse_points(nowhere, "the slope of the model is not finite there: start elsewhere")
+    size = np.maximum(np.linalg.norm(slopes, axis=0), np.finfo(float).tiny)
     across, singular, directions = np.linalg.svd(slopes / size, full_matrices=False)
     if singular[-1] <= SINGULAR:  # of columns of length 1
-        alike = np.flatnonzero(np.abs(directions[-1]) > 0.3 * np.abs(directions[-1]).max())
+        alike = np.flatnonzero(of_weight(np.abs(directions[-1])))
         raise CurveError(
             f"these {problem.y.size} points do not tell apart the parameter(s) {', '.join(str(k + 1) for k in alike)}: "
             "fix one, compare at more places, or start elsewhere"
@@ -223,7 +215,7 @@ def _step(problem: _Problem, b: Floats) -> _Step:
     change = -inverse_root @ (across.T @ distances)
     scatter = 1.0 if problem.known else problem.chi_squared(b) / (problem.y.size - b.size)
     covariance = scatter * inverse_root @ inverse_root.T
-    against = np.sqrt(np.diag(covariance)) + NOISE * np.abs(b) + np.finfo(float).tiny
+    against = np.maximum(np.sqrt(np.diag(covariance)) + NOISE * np.abs(b), np.finfo(float).tiny)
     return _Step(change, covariance, float(np.max(np.abs(change) / against)))
 
 

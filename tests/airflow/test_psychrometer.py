@@ -33,8 +33,15 @@ def test_the_uncertainty_of_the_coefficient_is_that_of_nine_percent_either_way()
     assert half_width == pytest.approx(0.09, rel=1e-14)
 
 
-def test_a_wet_bulb_above_the_dry_one_by_a_last_bit_is_saturated_air():
-    assert float(relative_humidity(18.0 + ZERO, 18.0 + ZERO + 5e-10, 98e3)) == 1.0
+@pytest.mark.parametrize("above", [5e-10, 1e-9])
+def test_a_wet_bulb_above_the_dry_one_by_a_last_bit_is_saturated_air(above):
+    assert float(relative_humidity(18.0 + ZERO, 18.0 + ZERO + above, 98e3)) == 1.0
+
+
+def test_air_of_no_humidity_at_all_is_let_be(monkeypatch):
+    # The wet bulb at 0 degC, and a coefficient by which 8 K of depression at 2^16 Pa are just what is saturated there.
+    monkeypatch.setattr(psychrometer, "COEFFICIENT", of_saturated_air(0.0, 2.0**16) / 2.0**19)
+    assert float(relative_humidity(8.0 + ZERO, ZERO, 2.0**16)) == 0.0
 
 
 @pytest.mark.parametrize(

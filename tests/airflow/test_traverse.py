@@ -475,6 +475,13 @@ def test_the_mean_velocity_is_weighted():
     assert mean_velocity(np.array([2.0, 4.0, 6.0]), np.array([0.25, 0.25, 0.5])) == pytest.approx(4.5)
 
 
+@pytest.mark.parametrize("beyond", [2e-9, -2e-9])
+def test_weights_add_to_one_but_for_the_rounding_of_their_digits(beyond):
+    assert mean_velocity(np.array([3.0, 3.0]), np.array([0.25, 0.75 + 0.4 * beyond])) == pytest.approx(3.0)
+    with pytest.raises(CalibError, match="the weights of a section add to 1"):
+        mean_velocity(np.array([3.0, 3.0]), np.array([0.25, 0.75 + beyond]))
+
+
 def test_passes_over_one_traverse_are_rows():
     passes = np.array([[2.0, 4.0], [3.0, 5.0], [4.0, 4.0]])
     assert mean_velocity(passes, np.array([0.5, 0.5])) == pytest.approx([3.0, 4.0, 4.0])

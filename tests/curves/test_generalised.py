@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from numpy.polynomial.polynomial import polyder, polyval, polyvander
 from odrpack import odr_fit
 
+from calib.curves import generalised
 from calib.curves.generalised import (
     distance_regression,
     gauss_markov_regression,
@@ -235,6 +236,23 @@ def test_a_fit_reports_how_it_converged():
     assert fit.last_move <= 1e-12
 
 
+def test_moves_are_told_in_parts_of_the_uncertainty_and_a_thousandth_of_the_largest_value(monkeypatch):
+    # The same points at another level move as much.
+    monkeypatch.setattr(generalised, "SMALL", 0.001)
+    x, y = np.array([0.0, 2.0, 3.0, 5.0, 6.0, 9.0]), np.array([1.0, 2.0, 4.5, 5.0, 7.5, 10.0])
+    low, high = (distance_regression(x, y + level, np.full(6, 1.0), np.full(6, 1.0), 1) for level in (0.0, 990.0))
+    u = np.hypot(1.0, low.polynomial.slope(x)[0])
+    assert low.iterations == high.iterations
+    assert low.last_move / high.last_move == pytest.approx((u + 1.0) / (u + 0.01), rel=1e-3)
+
+
+def test_the_adjusted_points_belong_to_the_new_coefficients():
+    # From what the old ones leave it takes 14 steps to rest.
+    x = np.linspace(0.0, 9.0, 8)
+    y = x + 0.1 * x**2 + np.array([0.1, -0.1, 0.05, 0.15, -0.2, 0.1, -0.05, 0.03])
+    assert distance_regression(x, y, np.full(8, 0.1), np.full(8, 0.1), 2).iterations <= 11
+
+
 def test_a_linear_problem_needs_one_step_and_one_to_see_that_nothing_moves():
     x, y, _, u_y, random = points(3, 2)
     assert gauss_markov_regression(x, y, with_common_errors(u_y, random), 2).iterations <= 3
@@ -376,6 +394,32 @@ def test_a_covariance_of_x_and_y_may_exceed_the_product_of_the_uncertainties_by_
         distance_regression(X, falling, U, U, 1, np.array([0.0, 0.0, 0.01 * (1 + 1.1e-10), 0.0, 0.0]))
 
 
+def test_a_covariance_of_x_and_y_may_be_all_that_rounding_makes_of_the_product_of_the_uncertainties():
+    half = np.full(5, 0.5)
+    fit = distance_regression(X, -2.0 * X, half, half, 1, np.array([0.0, 0.0, 0.25 * (1.0 + 1e-10), 0.0, 0.0]))
+    assert fit.polynomial.value(3.0) == pytest.approx(-6.0)
+
+
+def test_an_eigenvalue_just_at_the_limit_is_let_be(monkeypatch):
+    # What is exactly known has an eigenvalue of 0.
+    monkeypatch.setattr(generalised, "NEGATIVE", 0.0)
+    whole = np.diag([0.0] * 5 + [0.25] * 5)
+    assert generalised_gauss_markov_regression(X, X, whole, 1).polynomial.value(3.0) == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize("beyond", [True, False])
+def test_points_with_no_more_of_their_own_than_the_limit_are_fully_correlated(monkeypatch, beyond):
+    # Three independent points correlate by 1/2 with the fourth: of its variance a quarter is its own, half of its uncertainty.
+    monkeypatch.setattr(generalised, "LEAST_OWN", 0.5 if beyond else np.nextafter(0.5, 0.0))
+    covariance = np.eye(4)
+    covariance[3, :3] = covariance[:3, 3] = 0.5
+    if not beyond:
+        assert gauss_markov_regression(X[:4], X[:4], covariance, 1).polynomial.value(3.0) == pytest.approx(3.0)
+        return
+    with pytest.raises(CurveError, match=r"point\(s\) 1, 2, 3, 4: their errors are fully correlated"):
+        gauss_markov_regression(X[:4], X[:4], covariance, 1)
+
+
 def asymmetric(beyond):
     """Covariance whose entries (1, 2) and (2, 1) differ by that many times 1e-10 u_1 u_5: u_5 is the largest, u_1 the smaller."""
     u = np.array([0.1, 0.2, 0.3, 0.4, 0.5])
@@ -429,6 +473,19 @@ def test_errors_that_run_along_the_line_leave_nothing_across_it():
     x, y = X, 2.0 * X
     with pytest.raises(CurveError, match=r"point\(s\) 1, 2, 3, 4, 5: no uncertainty remains across the curve"):
         distance_regression(x, y, U, 2.0 * U, 1, 2.0 * U**2)
+
+
+def test_the_points_farthest_from_the_curve_are_those_of_the_last_step_farthest_first(monkeypatch):
+    # The first step is taken from the unweighted line.
+    monkeypatch.setattr(generalised, "MOST_ITERATIONS", 1)
+    y, u_x, u_y = np.array([1.0, 2.6, 2.1, 4.9, 5.2]), 0.1 * X, np.array([0.1, 0.2, 0.15, 0.3, 0.1])
+    slope, level = np.polyfit(X, y, 1)
+    away = np.abs(y - level - slope * X) / np.hypot(u_y, slope * u_x)
+    first, second, third = 1 + np.argsort(-away)[:3]
+    with pytest.raises(
+        CurveError, match=rf"^no convergence in 1 iterations; .* points {first}, {second}, {third}: check"
+    ):
+        distance_regression(X, y, u_x, u_y, 1)
 
 
 def test_a_fit_that_does_not_converge_names_the_points_farthest_away():

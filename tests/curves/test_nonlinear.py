@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from odrpack import odr_fit
 from scipy.optimize import least_squares
 
-from calib.curves import regression
+from calib.curves import nonlinear, regression
 from calib.curves.nonlinear import complex_step, nonlinear_unweighted, nonlinear_weighted
 from calib.errors import CurveError
 
@@ -222,6 +222,59 @@ def test_a_step_that_makes_it_worse_is_halved_until_it_does_not():
     assert fit.parameters == pytest.approx([0.0], abs=1e-12)
 
 
+def test_a_step_is_halved_29_times_at_most():
+    # A slope of the wrong sign leads away from b = 0, however little of the step is taken.
+    tried = []
+
+    def model(b, _x):
+        tried.append(float(b[0]))
+        return b
+
+    with pytest.raises(CurveError, match="no convergence"):
+        nonlinear_weighted(
+            model, np.zeros(1), np.zeros(1), np.ones(1), np.ones(1), lambda _b, _x: -np.ones((1, 1)), near=True
+        )
+    distinct = list(dict.fromkeys(tried))
+    assert distinct[:31] == [1.0, *(1.0 + 0.5**halvings for halvings in range(30))]
+    assert 1.0 + 0.5**30 not in distinct
+
+
+def test_a_step_may_raise_the_sum_of_squares_by_the_rounding_of_floats():
+    # From b = 2 the whole step leads to 1, where chi-squared is larger by 1e-12 of itself.
+    tried = []
+
+    def model(b, _x):
+        tried.append(float(b[0]))
+        return np.array([1.0, 1e-6 * (2.0 - b[0])])
+
+    def slope(_b, _x):
+        return np.array([[1.0], [0.0]])
+
+    with pytest.raises(CurveError):
+        nonlinear_weighted(model, np.zeros(2), np.zeros(2), np.ones(2), np.array([2.0]), slope, near=True)
+    assert list(dict.fromkeys(tried))[:3] == [2.0, 1.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("b", "u", "largest"),
+    [(1.0, 1e-9, 1e-15), (-2.0, 1e-9, 2e-15), (1.0, 1.0, 1.001e-12), (0.0, 0.5, 0.5e-12), (8.0, 0.03, 38e-15)],
+)
+@pytest.mark.parametrize(("part", "steps"), [(0.96, 1), (0.9996, 1), (1.0004, 2), (1.04, 2)])
+def test_a_fit_rests_when_a_step_is_1e_12_of_the_uncertainty_and_a_thousandth_of_the_parameter(
+    b, u, largest, part, steps
+):
+    fit = nonlinear_weighted(
+        lambda each, _x: (each - b) + part * largest,
+        np.zeros(1),
+        np.zeros(1),
+        np.array([u]),
+        np.array([b]),
+        lambda _b, _x: np.ones((1, 1)),
+        near=True,
+    )
+    assert fit.iterations == steps
+
+
 def test_a_start_that_is_not_so_near_leads_there_all_the_same():
     # From b = 5 whole steps of exp(b x) reach what floats do not hold.
     y = np.exp(0.3 * X)
@@ -261,6 +314,22 @@ def test_points_where_the_model_has_no_value_at_the_start_are_named():
     x = np.array([-1.0, 0.5, 1.0, 2.0, 3.0])
     with pytest.raises(CurveError, match=r"point\(s\) 1: value or model is not finite at the start"):
         nonlinear_unweighted(king, x, x, np.array([1.0, 1.0, 0.5]))
+
+
+@pytest.mark.parametrize("near", [True, False])
+def test_points_where_the_slope_has_no_value_are_named(near):
+    def slope(_b, x):
+        return np.column_stack([np.ones_like(x), np.where((x == X[1]) | (x == X[6]), np.nan, x)])
+
+    with pytest.raises(CurveError, match=r"point\(s\) 2, 7: the slope of the model is not finite there"):
+        nonlinear_weighted(line, X, 2.0 * X + 1.0, np.ones(7), np.zeros(2), slope, near=near)
+
+
+def test_parameters_are_told_apart_by_a_direction_larger_than_the_limit_alone(monkeypatch):
+    # The scaled Jacobian of a single parameter is 1 long.
+    monkeypatch.setattr(nonlinear, "SINGULAR", 1.0)
+    with pytest.raises(CurveError, match=r"1 points do not tell apart the parameter\(s\) 1"):
+        nonlinear_weighted(lambda b, x: b * x, np.ones(1), np.ones(1), np.ones(1), np.zeros(1))
 
 
 def test_parameters_that_the_points_do_not_tell_apart_are_named():
