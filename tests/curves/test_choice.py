@@ -12,6 +12,7 @@ from scipy.stats import f as f_distribution
 from statsmodels.regression.linear_model import OLS
 from statsmodels.tools.eval_measures import aicc as aicc_of_statsmodels
 
+from calib.curves import choice as choice_module
 from calib.curves.choice import (
     Comparisons,
     averaged_scatter,
@@ -294,6 +295,12 @@ def test_without_stated_repeatability_a_candidate_stands_up_to_the_95_percent_qu
     )
     assert (constant.stands, line.stands) == (stands, True)
     assert choose(points).chosen.degree == degree
+
+
+def test_a_candidate_at_the_very_limit_is_not_rejected(monkeypatch):
+    """ISO/TS 28037 6.3 rejects where chi-squared exceeds its quantile. 1, of the highest candidate, is a probability to the bit."""
+    monkeypatch.setattr(choice_module, "SIGNIFICANCE", 1.0)
+    assert [candidate.stands for candidate in candidates(comparisons(X, NOISE))] == [False, False, False, True]
 
 
 @pytest.mark.parametrize(("size", "degree"), [(5, 0), (5, 1), (6, 1), (7, 2), (8, 3), (8, 0)])
