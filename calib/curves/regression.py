@@ -72,7 +72,7 @@ class Polynomial:
         coefficients = _product(to_x, [[Fraction(value)] for value in self.coefficients.tolist()])
         covariance = [[Fraction(value) for value in row] for row in self.covariance.tolist()]
         in_x = _product(_product(to_x, covariance), list(zip(*to_x, strict=True)))
-        return np.array(coefficients, dtype=float)[:, 0], np.array(in_x, dtype=float)
+        return np.array(coefficients, dtype=float).ravel(), np.array(in_x, dtype=float)
 
     def in_unit(self, scale: float, offset: float) -> "Polynomial":
         """The same curve where x and y are numbers in another unit: x = scale * x' + offset, y = scale * y'."""
