@@ -385,6 +385,14 @@ def test_a_slope_counts_where_it_gains_more_than_the_rounding_of_the_corrections
     assert constant.probability == pytest.approx(f_distribution.sf(18.0, 1, 2) if counts else 1.0, rel=1e-9)
 
 
+def test_a_slope_that_gains_no_more_than_the_rounding_of_the_corrections_proves_nothing():
+    """Corrections of -8 eps and 8 eps, twice each: a line gains 4 (8 eps)^2, and rounding at most makes 4 (4 eps 2)^2."""
+    eps = 2.0**-52
+    constant, _ = candidates(comparisons(np.array([-2.0, -2.0, 2.0, 2.0]), 8 * eps * np.array([-1.0, -1.0, 1.0, 1.0])))
+    assert constant.fit.chi_squared == 4 * (8 * eps) ** 2
+    assert constant.probability == 1.0
+
+
 def test_a_slope_that_leaves_nothing_at_all_is_proven_and_has_no_aicc():
     constant, line, _ = candidates(comparisons(X[:5], 0.25 * X[:5]))
     assert (constant.probability, line.probability) == (0.0, 1.0)
