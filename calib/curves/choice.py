@@ -235,10 +235,7 @@ def averaged_scatter(
     own = [_unknown_scatter(candidate.fit, points) for candidate in able]
     n = points.indication.size
     dof = np.array([candidate.fit.degrees_of_freedom for candidate in able])
-    bic = n * np.log([each.squares for each in own]) - dof * math.log(
-        n
-    )  # without what all share, which moves no weight
-    weights = softmax(-0.5 * bic)
+    weights = softmax(-0.5 * bayesian_criterion(np.array([each.squares for each in own]), n, dof))
     weighted_candidates = list(zip((each.fit for each in able), own, weights.tolist(), strict=True))
     averaged_dof = float(1.0 / np.sum(weights / dof))
     if isinstance(chosen.fit, ResponseFit):
@@ -256,6 +253,11 @@ def averaged_scatter(
         covariance[:p, :p] += weight * each.covariance
         covariance += weight * np.outer(*2 * [_padded(fit, size) - about])
     return AveragedScatter(covariance, averaged_dof)
+
+
+def bayesian_criterion(squares: Floats, n: int, degrees_of_freedom: Floats) -> Floats:
+    """BIC = n ln(RSS/n) + (p + 1) ln n of fits to n points with unknown scatter, from RSS and n - p of each (m,)."""
+    return n * np.log(squares / n) + (n - degrees_of_freedom + 1) * math.log(n)
 
 
 @dataclass(frozen=True)

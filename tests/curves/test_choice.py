@@ -11,11 +11,13 @@ from scipy.stats import chi2
 from scipy.stats import f as f_distribution
 from statsmodels.regression.linear_model import OLS
 from statsmodels.tools.eval_measures import aicc as aicc_of_statsmodels
+from statsmodels.tools.eval_measures import bic as bic_of_statsmodels
 
 from calib.curves import choice as choice_module
 from calib.curves.choice import (
     Comparisons,
     averaged_scatter,
+    bayesian_criterion,
     candidates,
     choose,
     choose_response,
@@ -310,6 +312,16 @@ def test_aicc_of_unknown_scatter_is_that_of_statsmodels(size, degree):
     fit = OLS(points.correction, np.vander(points.indication, degree + 1)).fit()
     expected = aicc_of_statsmodels(fit.llf, size, degree + 2) - size * (np.log(2 * np.pi) + 1)
     assert candidates(points)[degree].aicc == pytest.approx(expected, rel=1e-10)
+
+
+def test_the_bayesian_criterion_is_that_of_statsmodels():
+    """-2 ln L + k ln n, k = p + 1 with the scatter; without n (ln 2 pi + 1)."""
+    fits = [OLS(SHAPES[1][1] + NOISE, np.vander(X, degree + 1)).fit() for degree in (0, 1, 2)]
+    expected = [
+        bic_of_statsmodels(fit.llf, 8, degree + 2) - 8 * (np.log(2 * np.pi) + 1) for degree, fit in enumerate(fits)
+    ]
+    found = bayesian_criterion(np.array([fit.ssr for fit in fits]), 8, np.array([7.0, 6.0, 5.0]))
+    assert found == pytest.approx(expected, rel=1e-10)
 
 
 @pytest.mark.parametrize(("size", "degree"), [(3, 0), (4, 1), (5, 2), (6, 3)])
