@@ -25,7 +25,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.special import fdtrc
+from scipy.special import fdtrc, softmax
 
 from calib.arrays import Floats
 from calib.curves.correlated import CorrelatedFit, fit_correlated
@@ -146,16 +146,16 @@ def candidates(points: Comparisons) -> tuple[Candidate, ...]:
     d = points.independent_uncertainty
     if d is None:
         return _judged_by_f(points, [unweighted(points.indication, points.correction, degree) for degree in degrees])
-    if points.correlation is not None:
-        return tuple(_judged_by_chi_squared(points, _correlated(points, degree).polynomial) for degree in degrees)
-    return tuple(
-        _judged_by_chi_squared(points, weighted(points.indication, points.correction, d, degree)) for degree in degrees
-    )
+    if points.correlation is None:
+        fits = [weighted(points.indication, points.correction, d, degree) for degree in degrees]
+    else:
+        fits = [_correlated(points, points.correlation, degree).polynomial for degree in degrees]
+    return tuple(_judged_by_chi_squared(points, fit) for fit in fits)
 
 
-def _correlated(points: Comparisons, degree: int) -> CorrelatedFit:
-    d, correlation = points.independent_uncertainty, points.correlation
-    if d is None or correlation is None:
+def _correlated(points: Comparisons, correlation: Floats, degree: int) -> CorrelatedFit:
+    d = points.independent_uncertainty
+    if d is None:
         raise CurveError(
             "correlations of points are fitted beside their own, independent parts: state the repeatability"
         )
@@ -170,9 +170,10 @@ def _judged_by_chi_squared(points: Comparisons, fit: Polynomial | ResponseFit) -
 
 def _judged_by_f(points: Comparisons, fits: Sequence[Polynomial]) -> tuple[Candidate, ...]:
     judged = []
-    for fit in fits:
-        higher = [_probability_of_added_terms(fit, other) for other in fits if other.degree > fit.degree]
-        judged.append(_candidate(points, fit, min(higher, default=1.0), _aicc_of_unknown_scatter(fit)))
+    for place, fit in enumerate(fits):
+        # Against itself, which adds nothing, 1.
+        of_added = [_probability_of_added_terms(fit, other) for other in fits[place:]]
+        judged.append(_candidate(points, fit, min(of_added), _aicc_of_unknown_scatter(fit)))
     return tuple(judged)
 
 
@@ -234,9 +235,7 @@ def averaged_scatter(
     own = [_unknown_scatter(candidate.fit, points) for candidate in able]
     n = points.indication.size
     dof = np.array([candidate.fit.degrees_of_freedom for candidate in able])
-    bic = n * np.log([each.squares / n for each in own]) + (n - dof + 1) * math.log(n)
-    weights = np.exp(-0.5 * (bic - bic.min()))
-    weights /= weights.sum()
+    weights = softmax(-0.5 * bayesian_criterion(np.array([each.squares for each in own]), n, dof))
     weighted_candidates = list(zip((each.fit for each in able), own, weights.tolist(), strict=True))
     averaged_dof = float(1.0 / np.sum(weights / dof))
     if isinstance(chosen.fit, ResponseFit):
@@ -256,6 +255,11 @@ def averaged_scatter(
     return AveragedScatter(covariance, averaged_dof)
 
 
+def bayesian_criterion(squares: Floats, n: int, degrees_of_freedom: Floats) -> Floats:
+    """BIC = n ln(RSS/n) + (p + 1) ln n of fits to n points with unknown scatter, from RSS and n - p of each (m,)."""
+    return n * np.log(squares / n) + (n - degrees_of_freedom + 1) * math.log(n)
+
+
 @dataclass(frozen=True)
 class _UnknownScatter:
     """What the residuals of one candidate, no less than the rounding of digits, say of the scatter."""
@@ -272,7 +276,7 @@ def _unknown_scatter(fit: Polynomial | ResponseFit, points: Comparisons) -> _Unk
         return _UnknownScatter(squares, np.asarray(squares / dof * np.linalg.inv(powers.T @ powers)))
     shape, x, v = fit.shape, points.indication, points.reference
     # Fitted in the ordinate y(x), with equal weights there: a reference value that is off by one step moves y by dr/dv steps.
-    to_ordinate, by_value = shape.ordinate_slope(x), shape.response_slope(v, fit.coefficients)
+    to_ordinate, by_value = shape.ordinate_slope(x), shape.response_slope(v, *fit.coefficients)
     in_ordinate = (to_ordinate * by_indication) ** 2 + (by_value * by_reference) ** 2
     in_ordinate += (4.0 * np.finfo(float).eps * shape.ordinate(x)) ** 2
     design = fit.jacobian * to_ordinate[:, np.newaxis]
@@ -353,7 +357,7 @@ def _choice(
     if isinstance(fit, Polynomial):
         correlation = None
         if points.correlation is not None:
-            u, correlation = _correlated(points, fit.degree).reference_part(nodes)
+            u, correlation = _correlated(points, points.correlation, fit.degree).reference_part(nodes)
         assert not isinstance(averaged, AveragedResponses)  # noqa: S101 (of polynomials)
         curve = CorrectionCurve(
             scale, stated, nodes, u, fit.scaled(scale), averaged, correlation, reference_degrees_of_freedom=dof

@@ -32,8 +32,8 @@ class CorrelatedFit:
         powers = self.polynomial.powers(x)
         covariance = powers @ self.reference_covariance @ powers.T
         u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-        scale = np.where(u > 0, u, 1.0)
-        correlation = np.clip(covariance / np.outer(scale, scale), -1.0, 1.0)
+        scale = np.outer(u, u)
+        correlation = np.divide(covariance, scale, out=np.zeros_like(scale), where=scale > 0).clip(-1.0, 1.0)
         np.fill_diagonal(correlation, 1.0)
         return u, correlation
 

@@ -9,6 +9,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import accumulate
+from operator import mul
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -70,7 +72,7 @@ class Polynomial:
         coefficients = _product(to_x, [[Fraction(value)] for value in self.coefficients.tolist()])
         covariance = [[Fraction(value) for value in row] for row in self.covariance.tolist()]
         in_x = _product(_product(to_x, covariance), list(zip(*to_x, strict=True)))
-        return np.array(coefficients, dtype=float)[:, 0], np.array(in_x, dtype=float)
+        return np.array(coefficients, dtype=float).ravel(), np.array(in_x, dtype=float)
 
     def in_unit(self, scale: float, offset: float) -> "Polynomial":
         """The same curve where x and y are numbers in another unit: x = scale * x' + offset, y = scale * y'."""
@@ -92,13 +94,13 @@ class Polynomial:
         own[0] -= y
         roots = np.roots(own[::-1])
         real = self.centre + self.half_width * roots[roots.imag == 0].real
-        slack = 1e-9 * (high - low)  # a root at an end may come out a rounding error beyond it
-        inside = np.clip(real[(real >= low - slack) & (real <= high + slack)], low, high)
+        inside = np.clip(real, low, high)  # a root at an end may come out a rounding error beyond it
+        inside = inside[np.isclose(real, inside, rtol=0.0, atol=1e-9 * (high - low))]
         if inside.size != 1:
             raise CurveError(
                 f"the value {y:g} is passed {inside.size} times between {low:g} and {high:g}: no single inverse"
             )
-        x = float(inside[0])
+        x = float(inside.item())
         u = math.hypot(u_y, float(self.standard_uncertainty(x))) / abs(float(self.slope(x)))
         return x, u
 
@@ -164,17 +166,15 @@ def _integers(values: Iterable[float]) -> tuple[list[int], int]:
 
 def _moments(t: list[int], y: list[int], w: list[int], degree: int) -> list[list[int]]:
     """Lower triangle of the sums of w^2 a b, where a and b run through t^0 ... t^degree, then y."""
-    weight = [a * a for a in w]
-    weighted_y = [a * b for a, b in zip(weight, y, strict=True)]
-    square = sum(a * b for a, b in zip(weighted_y, y, strict=True))
-    of_t, of_y = [], []
-    for order in range(2 * degree + 1):
-        of_t.append(sum(weight))
-        weight = [a * b for a, b in zip(weight, t, strict=True)]
-        if order <= degree:
-            of_y.append(sum(weighted_y))
-            weighted_y = [a * b for a, b in zip(weighted_y, t, strict=True)]
-    return [*(of_t[k : 2 * k + 1] for k in range(degree + 1)), [*of_y, square]]
+    columns, moments = [], []
+    for column in [*accumulate([t] * degree, _each_times, initial=w), _each_times(w, y)]:
+        columns.append(column)
+        moments.append([sum(map(mul, column, other)) for other in columns])
+    return moments
+
+
+def _each_times(left: list[int], right: list[int]) -> list[int]:
+    return list(map(mul, left, right))
 
 
 def _sweep(matrix: list[list[int]]) -> int:
@@ -185,7 +185,7 @@ def _sweep(matrix: list[list[int]]) -> int:
     """
     before, size = 1, len(matrix)
     for k in range(size - 1):
-        column = [matrix[k][m] if m < k else matrix[m][k] for m in range(size)]
+        column = [*matrix[k][:k], *(row[k] for row in matrix[k:])]
         pivot = column[k]
         for m, row in enumerate(matrix):
             if m != k:

@@ -36,26 +36,23 @@ class Shape:
     equation: str
     ordinate: Callable[[Floats], Floats]  # y(x)
     ordinate_slope: Callable[[Floats], Floats]  # dy/dx
-    response: Callable[[Floats, Floats], Floats]  # r(v; theta)
-    response_slope: Callable[[Floats, Floats], Floats]  # dr/dv
-    gradient: Callable[[Floats, Floats], Floats]  # (n, p) dr/dtheta
-    inverse: Callable[[Floats, Floats], Floats]  # v(y; theta)
-    # theta to start from, given v and y: any does where the response is linear in theta
-    start: Callable[[Floats, Floats], Floats]
+    # Of v or y and each coefficient by itself, one value or (n,).
+    response: Callable[..., Floats]  # r(v; theta)
+    response_slope: Callable[..., Floats]  # dr/dv
+    gradient: Callable[..., Floats]  # (n, p) dr/dtheta
+    inverse: Callable[..., Floats]  # v(y; theta)
     positive: bool  # whether indications and values must be above 0
+    # theta to start from, given v and y; None where the response is linear in theta, and any does
+    start: Callable[[Floats, Floats], Floats] | None = None
 
     def check(self, x: Floats, v: Floats) -> None:
         """Raise CurveError where a comparison lies outside what the shape can describe."""
-        wrong = np.flatnonzero((x <= 0) | (v <= 0)) if self.positive else np.zeros(0, dtype=np.int64)
-        if wrong.size:
-            place = int(wrong[0])
+        wrong = (x <= 0) | (v <= 0)
+        if self.positive and wrong.any():
+            place = int(np.argmax(wrong))
             raise CurveError(
                 f"comparison {place + 1} (reference {v[place]:g}, indication {x[place]:g}): {self.title} needs both above 0"
             )
-
-
-def _ones(v: Floats) -> Floats:
-    return np.ones_like(v)
 
 
 PROPORTIONAL = Shape(
@@ -64,12 +61,11 @@ PROPORTIONAL = Shape(
     parameters=("β",),
     equation="x = β v",
     ordinate=lambda x: x,
-    ordinate_slope=_ones,
-    response=lambda v, theta: theta[0] * v,
-    response_slope=lambda v, theta: np.full_like(v, theta[0]),
-    gradient=lambda v, _theta: v[:, np.newaxis],
-    inverse=lambda y, theta: y / theta[0],
-    start=lambda _v, _y: np.zeros(1),
+    ordinate_slope=np.ones_like,
+    response=lambda v, beta: beta * v,
+    response_slope=np.full_like,
+    gradient=lambda v, _beta: v[:, np.newaxis],
+    inverse=lambda y, beta: y / beta,
     positive=False,
 )
 
@@ -80,11 +76,10 @@ POWER = Shape(
     equation="ln x = α + β ln v",
     ordinate=np.log,
     ordinate_slope=lambda x: 1.0 / x,
-    response=lambda v, theta: theta[0] + theta[1] * np.log(v),
-    response_slope=lambda v, theta: theta[1] / v,
-    gradient=lambda v, _theta: np.column_stack((np.ones_like(v), np.log(v))),
-    inverse=lambda y, theta: np.exp((y - theta[0]) / theta[1]),
-    start=lambda _v, _y: np.zeros(2),
+    response=lambda v, alpha, beta: alpha + beta * np.log(v),
+    response_slope=lambda v, _alpha, beta: beta / v,
+    gradient=lambda v, _alpha, _beta: np.column_stack((np.ones_like(v), np.log(v))),
+    inverse=lambda y, alpha, beta: np.exp((y - alpha) / beta),
     positive=True,
 )
 
@@ -95,11 +90,10 @@ KING_SQUARE_ROOT = Shape(
     equation="x² = a + b √v",
     ordinate=np.square,
     ordinate_slope=lambda x: 2.0 * x,
-    response=lambda v, theta: theta[0] + theta[1] * np.sqrt(v),
-    response_slope=lambda v, theta: 0.5 * theta[1] / np.sqrt(v),
-    gradient=lambda v, _theta: np.column_stack((np.ones_like(v), np.sqrt(v))),
-    inverse=lambda y, theta: np.square(np.clip(y - theta[0], 0.0, None) / theta[1]),
-    start=lambda _v, _y: np.zeros(2),
+    response=lambda v, a, b: a + b * np.sqrt(v),
+    response_slope=lambda v, _a, b: 0.5 * b / np.sqrt(v),
+    gradient=lambda v, _a, _b: np.column_stack((np.ones_like(v), np.sqrt(v))),
+    inverse=lambda y, a, b: np.square(np.clip(y - a, 0.0, None) / b),
     positive=True,
 )
 
@@ -110,12 +104,12 @@ KING = Shape(
     equation="x² = a + b vⁿ",
     ordinate=np.square,
     ordinate_slope=lambda x: 2.0 * x,
-    response=lambda v, theta: theta[0] + theta[1] * v ** theta[2],
-    response_slope=lambda v, theta: theta[1] * theta[2] * v ** (theta[2] - 1.0),
-    gradient=lambda v, theta: np.column_stack((np.ones_like(v), v ** theta[2], theta[1] * v ** theta[2] * np.log(v))),
-    inverse=lambda y, theta: (np.clip(y - theta[0], 0.0, None) / theta[1]) ** (1.0 / theta[2]),
-    start=lambda v, y: np.array([*np.polyfit(np.sqrt(v), y, 1)[::-1], 0.5]),
+    response=lambda v, a, b, n: a + b * v**n,
+    response_slope=lambda v, _a, b, n: b * n * v ** (n - 1.0),
+    gradient=lambda v, _a, b, n: np.column_stack((np.ones_like(v), v**n, b * v**n * np.log(v))),
+    inverse=lambda y, a, b, n: (np.clip(y - a, 0.0, None) / b) ** (1.0 / n),
     positive=True,
+    start=lambda v, y: np.array([*np.polyfit(np.sqrt(v), y, 1)[::-1], 0.5]),
 )
 
 LINE = Shape(
@@ -124,12 +118,11 @@ LINE = Shape(
     parameters=("a", "b"),
     equation="x = a + b v",
     ordinate=lambda x: x,
-    ordinate_slope=_ones,
-    response=lambda v, theta: theta[0] + theta[1] * v,
-    response_slope=lambda v, theta: np.full_like(v, theta[1]),
-    gradient=lambda v, _theta: np.column_stack((np.ones_like(v), v)),
-    inverse=lambda y, theta: (y - theta[0]) / theta[1],
-    start=lambda _v, _y: np.zeros(2),
+    ordinate_slope=np.ones_like,
+    response=lambda v, a, b: a + b * v,
+    response_slope=lambda v, _a, b: np.full_like(v, b),
+    gradient=lambda v, _a, _b: np.column_stack((np.ones_like(v), v)),
+    inverse=lambda y, a, b: (y - a) / b,
     positive=False,
 )
 
@@ -174,12 +167,11 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
     if distinct < p:
         raise CurveError(f"{distinct} different reference value(s) make no {shape.title}: compare at {p} or more")
     y, slope = shape.ordinate(x), shape.ordinate_slope(x)
-    u_y = np.ones_like(y) if u is None else np.abs(slope) * u
-    start = shape.start(v, y)
+    start = np.zeros(p) if shape.start is None else shape.start(v, y)
     if u is None:
         fit = nonlinear.nonlinear_unweighted(_model(shape), v, y, start, _gradient(shape), near=True)
     else:
-        fit = nonlinear.nonlinear_weighted(_model(shape), v, y, u_y, start, _gradient(shape), near=True)
+        fit = nonlinear.nonlinear_weighted(_model(shape), v, y, slope * u, start, _gradient(shape), near=True)
     return ResponseFit(
         shape,
         fit.parameters,
@@ -187,17 +179,17 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
         fit.degrees_of_freedom,
         fit.chi_squared,
         fit.residuals / slope,
-        shape.gradient(v, fit.parameters) / slope[:, np.newaxis],
+        shape.gradient(v, *fit.parameters) / slope[:, np.newaxis],
         fit.iterations,
     )
 
 
 def _model(shape: Shape) -> Callable[[Floats, Floats], Floats]:
-    return lambda theta, v: shape.response(v, theta)
+    return lambda theta, v: shape.response(v, *theta)
 
 
 def _gradient(shape: Shape) -> Callable[[Floats, Floats], Floats]:
-    return lambda theta, v: shape.gradient(v, theta)
+    return lambda theta, v: shape.gradient(v, *theta)
 
 
 @dataclass(frozen=True)
@@ -211,7 +203,7 @@ class WeightedShape:
 
     def value(self, x: Floats) -> Floats:
         """Value v(y(x); theta)."""
-        return self.shape.inverse(self.shape.ordinate(x), self.coefficients)
+        return self.shape.inverse(self.shape.ordinate(x), *self.coefficients)
 
     def directions(self, x: Floats) -> Floats:
         """(n, p) parts of dv/dtheta along the orthogonal directions of the covariance; 0 where the shape gives no value but 0."""
@@ -220,9 +212,9 @@ class WeightedShape:
 
 def _directions(shape: Shape, x: Floats, theta: Floats, covariance: Floats) -> Floats:
     """dv/dtheta = -(dr/dtheta)/(dr/dv), along the orthogonal directions of a covariance."""
-    v = shape.inverse(shape.ordinate(x), theta)
+    v = shape.inverse(shape.ordinate(x), *theta)
     with np.errstate(divide="ignore", invalid="ignore"):
-        gradient = np.nan_to_num(-shape.gradient(v, theta) / shape.response_slope(v, theta)[:, np.newaxis])
+        gradient = np.nan_to_num(-shape.gradient(v, *theta) / shape.response_slope(v, *theta)[:, np.newaxis])
     return np.asarray(gradient @ cholesky_of(covariance))
 
 
@@ -272,13 +264,13 @@ class ResponseCurve(Curve):
 
     def value(self, x: ArrayLike) -> Floats:
         """Value v(y(x); theta); raises MeasuringIntervalError outside the measuring interval."""
-        return self.fit.shape.inverse(self.fit.shape.ordinate(self.inside(x)), self.fit.coefficients)
+        return self.fit.shape.inverse(self.fit.shape.ordinate(self.inside(x)), *self.fit.coefficients)
 
     def sensitivity(self, x: ArrayLike) -> Floats:
         """dv/dx = y'(x)/(dr/dv)."""
         indication = np.atleast_1d(self.inside(x))
         shape, theta = self.fit.shape, self.fit.coefficients
-        slope = shape.ordinate_slope(indication) / shape.response_slope(self.value(indication), theta)
+        slope = shape.ordinate_slope(indication) / shape.response_slope(self.value(indication), *theta)
         return slope.reshape(np.shape(x))
 
     def error_sensitivity(self, x: ArrayLike) -> Floats:
@@ -292,7 +284,7 @@ class ResponseCurve(Curve):
         if self.averaged is None:
             parts = _directions(shape, indication, theta, self.fit.covariance)
         else:
-            v = shape.inverse(shape.ordinate(indication), theta)
+            v = shape.inverse(shape.ordinate(indication), *theta)
             of_each = [(math.sqrt(each.weight), each) for each in self.averaged.shapes]
             own = [root * each.directions(indication) for root, each in of_each]
             apart = [root * (each.value(indication) - v) for root, each in of_each]
@@ -303,12 +295,12 @@ class ResponseCurve(Curve):
         """v(y(x); theta) with (n, p) other coefficients."""
         shape, y = self.fit.shape, self.fit.shape.ordinate(x)
         if self.averaged is None:
-            return shape.inverse(y, coefficients.T)
-        v = value = shape.inverse(y, self.fit.coefficients)
+            return shape.inverse(y, *coefficients.T)
+        v = value = shape.inverse(y, *self.fit.coefficients)
         shapes, first = self.averaged.shapes, 0
         for error, each in zip(coefficients[:, -len(shapes) :].T, shapes, strict=True):
             end, of_shape = first + each.coefficients.size, each.value(x)
-            other = each.shape.inverse(each.shape.ordinate(x), coefficients[:, first:end].T)
+            other = each.shape.inverse(each.shape.ordinate(x), *coefficients[:, first:end].T)
             value = value + math.sqrt(each.weight) * (other - of_shape + error * (of_shape - v))
             first = end
         return value

@@ -11,10 +11,13 @@ from scipy.stats import chi2
 from scipy.stats import f as f_distribution
 from statsmodels.regression.linear_model import OLS
 from statsmodels.tools.eval_measures import aicc as aicc_of_statsmodels
+from statsmodels.tools.eval_measures import bic as bic_of_statsmodels
 
+from calib.curves import choice as choice_module
 from calib.curves.choice import (
     Comparisons,
     averaged_scatter,
+    bayesian_criterion,
     candidates,
     choose,
     choose_response,
@@ -296,6 +299,12 @@ def test_without_stated_repeatability_a_candidate_stands_up_to_the_95_percent_qu
     assert choose(points).chosen.degree == degree
 
 
+def test_a_candidate_at_the_very_limit_is_not_rejected(monkeypatch):
+    """ISO/TS 28037 6.3 rejects where chi-squared exceeds its quantile. 1, of the highest candidate, is a probability to the bit."""
+    monkeypatch.setattr(choice_module, "SIGNIFICANCE", 1.0)
+    assert [candidate.stands for candidate in candidates(comparisons(X, NOISE))] == [False, False, False, True]
+
+
 @pytest.mark.parametrize(("size", "degree"), [(5, 0), (5, 1), (6, 1), (7, 2), (8, 3), (8, 0)])
 def test_aicc_of_unknown_scatter_is_that_of_statsmodels(size, degree):
     """-2 ln L + 2 k n/(n - k - 1), k = p + 1 with the scatter; without n (ln 2 pi + 1), which all candidates share."""
@@ -303,6 +312,16 @@ def test_aicc_of_unknown_scatter_is_that_of_statsmodels(size, degree):
     fit = OLS(points.correction, np.vander(points.indication, degree + 1)).fit()
     expected = aicc_of_statsmodels(fit.llf, size, degree + 2) - size * (np.log(2 * np.pi) + 1)
     assert candidates(points)[degree].aicc == pytest.approx(expected, rel=1e-10)
+
+
+def test_the_bayesian_criterion_is_that_of_statsmodels():
+    """-2 ln L + k ln n, k = p + 1 with the scatter; without n (ln 2 pi + 1)."""
+    fits = [OLS(SHAPES[1][1] + NOISE, np.vander(X, degree + 1)).fit() for degree in (0, 1, 2)]
+    expected = [
+        bic_of_statsmodels(fit.llf, 8, degree + 2) - 8 * (np.log(2 * np.pi) + 1) for degree, fit in enumerate(fits)
+    ]
+    found = bayesian_criterion(np.array([fit.ssr for fit in fits]), 8, np.array([7.0, 6.0, 5.0]))
+    assert found == pytest.approx(expected, rel=1e-10)
 
 
 @pytest.mark.parametrize(("size", "degree"), [(3, 0), (4, 1), (5, 2), (6, 3)])
@@ -376,6 +395,14 @@ def test_a_slope_counts_where_it_gains_more_than_the_rounding_of_the_corrections
     constant, _ = candidates(points)
     # F = 1.8 a^2/(0.2 a^2/2) = 18.
     assert constant.probability == pytest.approx(f_distribution.sf(18.0, 1, 2) if counts else 1.0, rel=1e-9)
+
+
+def test_a_slope_that_gains_no_more_than_the_rounding_of_the_corrections_proves_nothing():
+    """Corrections of -8 eps and 8 eps, twice each: a line gains 4 (8 eps)^2, and rounding at most makes 4 (4 eps 2)^2."""
+    eps = 2.0**-52
+    constant, _ = candidates(comparisons(np.array([-2.0, -2.0, 2.0, 2.0]), 8 * eps * np.array([-1.0, -1.0, 1.0, 1.0])))
+    assert constant.fit.chi_squared == 4 * (8 * eps) ** 2
+    assert constant.probability == 1.0
 
 
 def test_a_slope_that_leaves_nothing_at_all_is_proven_and_has_no_aicc():

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
+from scipy.special import ndtri
 from scipy.stats import f as f_distribution
 from scipy.stats import norm
 from scipy.stats import t as student
@@ -109,6 +110,13 @@ def test_a_point_is_named_from_the_limit_of_bonferroni_on(degree, size, known):
     limit, fit = one_off(degree, size, known)
     assert outliers(fit(limit * (1 - 1e-6))) == []
     assert outliers(fit(limit * (1 + 1e-6))) == [2]
+
+
+def test_a_residual_stands_out_beyond_the_limit_not_at_it():
+    """The curve is held by another point, so that no bit of the residual is lost on the way."""
+    jacobian, limit = np.array([[1.0], [0.0], [0.0]]), ndtri(1 - 0.05 / (2 * 3))
+    assert outliers(Whitened(jacobian, np.array([0.0, limit, 0.0]), scatter_known=True)) == []
+    assert outliers(Whitened(jacobian, np.array([0.0, -np.nextafter(limit, 4.0), 0.0]), scatter_known=True)) == [1]
 
 
 def test_of_a_curve_that_goes_through_every_point_none_stands_out():

@@ -72,7 +72,7 @@ def test_the_scatter_is_what_refitting_scattered_comparisons_shows(name):
     again = [
         RESPONSE_SHAPES[name].inverse(
             RESPONSE_SHAPES[name].ordinate(x),
-            fit_response(
+            *fit_response(
                 RESPONSE_SHAPES[name], V, x + generator.normal(0.0, 0.002, V.size), np.full(V.size, 0.002)
             ).coefficients,
         )
@@ -103,6 +103,12 @@ def test_outside_the_measuring_interval_the_curve_refuses(name):
 def test_kings_law_converges_from_any_start_that_occurs(n, a, b):
     x = np.sqrt(a + b * V**n)
     assert fit_response(KING, V, x, None).coefficients == pytest.approx([a, b, n], rel=1e-6)
+
+
+def test_kings_law_starts_from_the_exponent_that_king_derived():
+    """Where that is the exponent, the line through the roots of the velocities is the fit, and no step moves it."""
+    x = EXACT["king square root"][1]
+    assert fit_response(KING, V, x, np.full(V.size, 0.002)).iterations == 1
 
 
 def test_kings_law_is_found_where_whole_steps_from_the_square_root_run_away():
@@ -160,15 +166,15 @@ SLOPES = {
 @shapes
 def test_the_slopes_of_each_shape_are_the_derivatives_of_its_definition(name):
     shape, (theta, by_value, by_theta) = RESPONSE_SHAPES[name], SLOPES[name]
-    v, theta = np.array([4.0, 4.0]), np.array(theta)
-    assert shape.response_slope(v, theta) == pytest.approx(2 * [by_value], rel=1e-12)
-    assert shape.gradient(v, theta) == pytest.approx(np.array(2 * [by_theta]), rel=1e-12)
+    v = np.array([4.0, 4.0])
+    assert shape.response_slope(v, *theta) == pytest.approx(2 * [by_value], rel=1e-12)
+    assert shape.gradient(v, *theta) == pytest.approx(np.array(2 * [by_theta]), rel=1e-12)
 
 
 @pytest.mark.parametrize("shape", [KING, KING_SQUARE_ROOT])
 def test_below_the_level_of_no_flow_kings_law_gives_no_flow(shape):
-    theta = np.array([1.5, 0.9, 0.5])
-    assert shape.inverse(np.array([1.4, 1.5, 1.5 + 0.9 * 3.0]), theta) == pytest.approx([0.0, 0.0, 9.0], rel=1e-12)
+    theta = (1.5, 0.9, 0.5)[: len(shape.parameters)]
+    assert shape.inverse(np.array([1.4, 1.5, 1.5 + 0.9 * 3.0]), *theta) == pytest.approx([0.0, 0.0, 9.0], rel=1e-12)
 
 
 def test_scaling_enlarges_the_covariance_and_nothing_else():
