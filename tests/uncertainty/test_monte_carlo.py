@@ -19,7 +19,7 @@ from calib.uncertainty.monte_carlo import (
     MAXIMUM_TRIALS,
     CoverageInterval,
     _Blocks,
-    _sort_tails,
+    _tails,
     block_size,
     numerical_tolerance,
     propagate_distributions,
@@ -200,11 +200,11 @@ def test_mean_and_deviation_of_blocks_of_unlike_sizes_are_those_of_all_their_val
 
 
 @pytest.mark.parametrize("tail", [1, 3, 10, 40, 60, 99])
-def test_as_many_of_the_least_and_of_the_largest_values_stand_in_order(tail):
+def test_as_many_of_the_least_and_of_the_largest_values_come_in_order(tail):
     values = np.random.default_rng(5).permutation(100).astype(float)
-    _sort_tails(values, tail)
-    assert values[:tail].tolist() == list(range(tail))
-    assert values[-tail:].tolist() == list(range(100 - tail, 100))
+    least, largest = _tails(values, tail)
+    assert least.tolist() == list(range(tail))
+    assert largest.tolist() == list(range(100 - tail, 100))
     assert sorted(values) == list(range(100))
 
 
