@@ -103,7 +103,7 @@ def test_a_coverage_factor_tells_its_degrees_of_freedom(k, percent, nu):
     assert degrees_of_freedom_from_factor(k, float(percent) / 100) == pytest.approx(nu, rel=0.01)
 
 
-@pytest.mark.parametrize("k", [1.0, 1.5, 2.0])
+@pytest.mark.parametrize("k", [1.0, 1.5, 2.0, float(coverage_factor(math.inf))])
 def test_a_factor_not_above_that_of_the_normal_distribution_has_infinite_degrees_of_freedom(k):
     assert degrees_of_freedom_from_factor(k) == math.inf
 
