@@ -19,6 +19,7 @@ from calib.uncertainty.monte_carlo import (
     MAXIMUM_TRIALS,
     CoverageInterval,
     _Blocks,
+    _figures,
     _tails,
     block_size,
     numerical_tolerance,
@@ -140,6 +141,17 @@ def test_as_many_trials_run_at_once_give_what_the_adaptive_procedure_found():
     fixed = propagate_distributions(same, NORMAL, seed=8, trials=adaptive.trials)
     assert np.array_equal(adaptive.sample, fixed.sample)
     assert np.array_equal(adaptive.scatter, fixed.scatter)
+
+
+def test_as_many_trials_as_are_asked_for_run_though_ten_blocks_would_do():
+    assert propagate_distributions(same, NORMAL, seed=1, significant_digits=1, trials=110_000).trials == 110_000
+
+
+def test_the_figures_of_a_block_are_its_mean_deviation_and_the_ends_of_its_symmetric_interval():
+    # JCGM 101, 7.7.2 with p = 0.9, M = 100: q = 90, r = (M - q)/2 = 5, and the 5th and the 95th of 0, 3, 6, ...
+    values = 3.0 * np.random.default_rng(5).permutation(100)
+    expected = (statistics.fmean(values), statistics.stdev(values), 12.0, 282.0)
+    assert _figures(values, 0.9) == pytest.approx(expected, rel=1e-12)
 
 
 def test_more_digits_take_more_trials():
