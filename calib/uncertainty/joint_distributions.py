@@ -96,8 +96,8 @@ def _square_root(mean: Floats, covariance: Floats) -> Floats:
     """
     _require_shapes(mean, covariance)
     scale = np.sqrt(np.abs(np.diag(covariance)))
-    scale[scale == 0.0] = 1.0
-    correlations = covariance / np.outer(scale, scale)
+    product = np.outer(scale, scale)
+    correlations = np.divide(covariance, product, out=np.array(covariance, dtype=float), where=product > 0)
     if np.abs(correlations - correlations.T).max() > 1e-9:
         raise CalibError(
             "covariance matrix is not symmetric: state the covariance of each pair of quantities once, for both places"

@@ -96,8 +96,9 @@ def propagate_distributions(
     _require_run(limit, coverage_probability, significant_digits, tolerance_fraction)
     generator = np.random.default_rng(seed)
     model_values = np.empty(limit)  # memory is taken up as it is filled
-    parts = np.array_split(model_values, limit // block_size(coverage_probability))
-    blocks = _Blocks(np.array([part.size for part in parts]), np.empty((len(parts), 4)))
+    count = limit // block_size(coverage_probability)
+    parts = np.array_split(model_values, count)
+    blocks = _Blocks(np.array([part.size for part in parts]), np.empty((count, 4)))
     for done, part in enumerate(parts, start=1):
         part[:] = _evaluate(model, inputs, generator, part.size)
         blocks.figures[done - 1] = _figures(part, coverage_probability)
@@ -204,35 +205,32 @@ def _figures(values: Floats, probability: float) -> tuple[float, float, float, f
     return float(values.mean()), float(values.std(ddof=1)), float(ordered[low]), float(ordered[high])
 
 
-def _sort_tails(values: Floats, tail: int) -> None:
-    """Put as many of the least and of the largest values in rising order at the ends, in place."""
+def _tails(values: Floats, tail: int) -> tuple[Floats, Floats]:
+    """(tail,) of the least and of the largest values, rising; puts the values in another order."""
     values.partition((tail, -tail))
-    values[:tail].sort()
-    values[-tail:].sort()
-
-
-def _shortest(ordered: Floats, inside: int) -> CoverageInterval:
-    """Shortest of the intervals from the r-th to the (r+q)-th value (7.7.2); none of the values between them is asked."""
-    first = int(np.argmin(ordered[inside:] - ordered[: ordered.size - inside]))
-    return CoverageInterval(float(ordered[first]), float(ordered[first + inside]))
+    return np.sort(values[:tail]), np.sort(values[-tail:])
 
 
 def _result(
     model_values: Floats, blocks: _Blocks, probability: float, digits: int, fraction: float
 ) -> MonteCarloResult:
     trials = int(blocks.sizes.sum())
-    values, inside = model_values[:trials], _inside(trials, probability)
-    _sort_tails(values, trials - inside)  # every end of an interval with that probability lies there
+    values = model_values[:trials]
+    # Of each interval from the r-th to the (r+q)-th value, which has that probability (7.7), the two ends.
+    lows, highs = _tails(values, trials - _inside(trials, probability))
     values.setflags(write=False)
-    low, high = _ends(trials, probability)
+    symmetric, shortest = (
+        CoverageInterval(float(lows[r]), float(highs[r]))
+        for r in (_ends(trials, probability)[0], int(np.argmin(highs - lows)))
+    )
     value, standard_uncertainty = blocks.mean_and_deviation()
     return MonteCarloResult(
         trials=trials,
         value=value,
         standard_uncertainty=standard_uncertainty,
         coverage_probability=probability,
-        symmetric_interval=CoverageInterval(float(values[low]), float(values[high])),
-        shortest_interval=_shortest(values, inside),
+        symmetric_interval=symmetric,
+        shortest_interval=shortest,
         delta=blocks.delta(digits, fraction),
         scatter=blocks.scatter(),
         stabilised=blocks.stable(digits, fraction),

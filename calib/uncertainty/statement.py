@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal, localcontext
+from decimal import MAX_PREC, ROUND_CEILING, ROUND_HALF_EVEN, Decimal, localcontext
 from typing import Literal
 
 from calib.errors import CalibError
@@ -42,10 +42,8 @@ def round_uncertainty(uncertainty: float, digits: int = 2, rounding: Rounding = 
 
 
 def _significant(exact: Decimal, digits: int, mode: str) -> Decimal:
-    rounded = exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1), rounding=mode)
-    if rounded.adjusted() > exact.adjusted():  # 9.96 became 10.0: one digit too many
-        rounded = exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 2), rounding=mode)
-    return rounded
+    with localcontext(rounding=mode):
+        return Decimal(f"{exact:.{digits - 1}e}")  # 9.96 is 1.0e+1
 
 
 def round_result(value: float, uncertainty: float, digits: int = 2, rounding: Rounding = "nearest") -> Rounded:
@@ -59,9 +57,8 @@ def round_result(value: float, uncertainty: float, digits: int = 2, rounding: Ro
     exact = Decimal(repr(float(value)))
     if rounded == 0:
         return Rounded(exact, rounded)
-    with localcontext() as context:
-        # A value may be far larger than its uncertainty; the default 28 digits would make quantize fail. Floats span 650.
-        context.prec = 700
+    # A value may be far larger than its uncertainty; the default 28 digits would make quantize fail.
+    with localcontext(prec=MAX_PREC):
         stated = exact.quantize(rounded, rounding=ROUND_HALF_EVEN)
         return Rounded(stated or abs(stated), rounded)  # nothing bears no sign: -0.00 is 0.00
 

@@ -14,8 +14,13 @@ from scipy.stats import t as t_distribution
 
 from calib.uncertainty.convolution import (
     ErrorParts,
+    _characteristic,
     _gauss_legendre,
     _Integral,
+    _integral,
+    _of_unit,
+    _reach,
+    _told_apart,
     _wider,
     coverage_of,
     coverage_of_parts,
@@ -105,21 +110,85 @@ def test_a_line_is_split_into_series_by_their_shares_of_its_variance():
     assert (parts.student == [[3.0, 4.0], [1.0, 2.0]]).all()
 
 
-def test_a_half_width_is_settled_in_nine_steps_at_most(monkeypatch):
-    steps, probability = [], _Integral.probability
-    monkeypatch.setattr(_Integral, "probability", lambda self, w: (steps.append(w.size), probability(self, w))[1])
+@pytest.fixture
+def steps(monkeypatch):
+    """The half-widths whose probabilities are asked for, step by step."""
+    asked, probability = [], _Integral.probability
+    monkeypatch.setattr(_Integral, "probability", lambda self, w: (asked.append(w.tolist()), probability(self, w))[1])
+    return asked
+
+
+def test_a_half_width_is_settled_in_nine_steps_at_most(steps):
     half_width(errors([0.5, 0.5, 0.5], [1.0, 2.0, 4.0]), 0.99)
     half_width(errors([1.0], [math.inf]))
     assert len(steps) <= 2 * 9
 
 
-def test_where_a_step_would_leave_what_holds_the_root_it_is_halved():
-    # Two narrow humps at -3 and 3: between them the density says nothing. P(|Y| <= w) is that of the hump, (w - 3)/0.05.
+@pytest.mark.parametrize(("nu", "g"), [(1.0, lambda x: np.exp(-x)), (3.0, lambda x: (1.0 + x) * np.exp(-x))])
+def test_the_table_of_a_characteristic_function_has_2048_even_steps_of_the_root_of_z(nu, g):
+    # Closed forms with x = z sqrt(nu): any text on probability. The table ends at z = 16/sqrt(nu) + 6.
+    x = (16.0 + 6.0 * math.sqrt(nu)) * (np.arange(2049) / 2048) ** 2
+    assert np.exp(_characteristic(nu)) == pytest.approx(g(x), rel=1e-12)
+
+
+def test_of_many_results_4096_are_in_memory_together(monkeypatch):
+    sizes = []
+    monkeypatch.setattr(
+        "calib.uncertainty.convolution._integral",
+        lambda unit, *of: (sizes.append(len(unit.student)), _integral(unit, *of))[1],
+    )
+    u = np.linspace(1.0, 2.0, 4097)
+    found = half_width(error_parts_of(u[:, np.newaxis], np.full((4097, 1), math.inf)))
+    assert sizes == [4096, 1]
+    assert found == pytest.approx(2.0 * u, rel=1e-6)
+
+
+def linear(slope):
+    """An integral of P(|Y| <= w) = slope w, to the last digit: of one frequency that is nearly 0."""
+    return _Integral(np.array([[1e-9]]), np.array([[slope]]))
+
+
+def test_a_half_width_that_is_not_there_is_given_up_after_60_steps(steps):
+    # Where the tail does not fall a step is e: from 1, or from what it is known to be above.
+    _Integral(np.full((3, 1), 1e-9), np.zeros((3, 1))).half_width(np.array([0.0, 0.5, 1.5]), 0.9)
+    assert np.array(steps[:4]) == pytest.approx(np.outer(np.exp(range(4)), [1.0, 1.0, 1.5]), rel=1e-12)
+    assert len(steps) == 60
+
+
+@pytest.mark.parametrize(
+    ("beside", "settled"), [(0.95e-6, True), (1.05e-6, False), (-0.95e-6, True), (-1.05e-6, False)]
+)
+def test_after_a_step_of_less_than_a_millionth_there_is_no_other(steps, beside, settled):
+    linear(0.8).half_width(np.array([0.0]), 0.8 * (1.0 + beside))
+    assert len(steps) == 1 + (not settled)
+
+
+def test_at_the_root_itself_no_step_is_taken(monkeypatch, steps):
+    monkeypatch.setattr("calib.uncertainty.convolution._STEADY", 0.0)
+    start = np.array([2.0])
+    p = float(linear(0.25).probability(start)[0])
+    assert linear(0.25).half_width(start, p).tolist() == [2.0]
+    assert len(steps) == 2  # the first is the one above
+
+
+def test_a_half_width_that_is_not_larger_by_a_digit_is_not_larger():
+    unit, than = _of_unit(errors([1.0, 1.0], [2.0, math.inf])), np.array([2.5])
+    p = float(_integral(_told_apart(unit), _reach(unit), 48).probability(than)[0])
+    assert np.isnan(_wider(unit, than, p)).all()
+    assert _wider(unit, than, np.nextafter(p, 1.0)) == pytest.approx(than, rel=1e-12)
+
+
+def test_where_a_step_would_leave_what_holds_the_root_it_is_halved(steps):
+    # Two narrow humps at -3 and 3: between them the density says nothing. P(|Y| <= w) is that of the hump, (w - 3)/0.1.
     x, weight = np.polynomial.legendre.leggauss(512)
-    t = 60.0 * (x + 1.0)
-    phi = np.cos(3.0 * t) * np.exp(-0.5 * (0.05 * t) ** 2)
-    integral = _Integral(t[np.newaxis], (phi * 60.0 * weight * 2.0 / np.pi)[np.newaxis])
-    assert integral.half_width(np.zeros(1), 0.9)[0] == pytest.approx(3.0 + 0.05 * ndtri(0.9), rel=1e-9)
+    t = 40.0 * (x + 1.0)
+    phi = np.cos(3.0 * t) * np.exp(-0.5 * (0.1 * t) ** 2)
+    integral = _Integral(t[np.newaxis], (phi * 40.0 * weight * 2.0 / np.pi)[np.newaxis])
+    assert integral.half_width(np.zeros(1), 0.9)[0] == pytest.approx(3.0 + 0.1 * ndtri(0.9), rel=1e-9)
+    # The first steps are e, the longest; from e^2 on the root lies below, and above e.
+    halves = [1.0, math.e, math.e**2]
+    halves += [(halves[1] + halves[2]) / 2, (3 * halves[1] + halves[2]) / 4]
+    assert [w for (w,) in steps[:5]] == pytest.approx(halves, rel=1e-12)
 
 
 @pytest.mark.parametrize(("nu", "s"), [(1.0, 0.1), (1.0, 1.0), (2.0, 0.2), (2.0, 3.0), (3.7, 0.5), (8.0, 1.0)])
@@ -217,7 +286,7 @@ def test_many_parts_that_exceed_5_percent_together_are_asked_about(nu, share):
         ([0.04, 0.2], [4.0, 10.0], True),
         ([0.04, 0.18], [4.0, 10.0], False),
         ([0.99], [21.4], True),
-        ([0.99], [21.6], False),
+        ([0.99], [21.5], False),
     ],
 )
 def test_results_that_cannot_exceed_5_percent_cost_no_integral(monkeypatch, share, nu, is_asked):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import betainc
+from scipy.special import betainc, stdtrit
 from scipy.stats import t as t_distribution
 
 from calib.errors import CalibError
@@ -59,6 +59,31 @@ def test_many_values_just_below_1_and_just_above_it_have_the_quantile_of_scipy()
     assert coverage_factor(nu, 0.999999) == pytest.approx(t_distribution.ppf(quantile, nu), rel=1e-8)
 
 
+@pytest.mark.parametrize(
+    ("nu", "expected"),
+    [
+        (np.linspace(1.0, 399.0, 64), 64),
+        (np.linspace(1.0, 399.0, 65), "series"),
+        ([400.0, 400.5, 439.0, 1e4, math.inf], 0),
+        ([399.999, 361.0, 0.5], 3),
+    ],
+)
+def test_a_few_factors_are_quantiles_and_many_a_series_through_24_of_them_and_those_of_large_nu_cost_none(
+    monkeypatch, nu, expected
+):
+    asked = []
+    monkeypatch.setattr(
+        "calib.uncertainty.coverage.stdtrit", lambda dof, p: (asked.extend(np.atleast_1d(dof)), stdtrit(dof, p))[1]
+    )
+    coverage_factor(nu)
+    if expected == "series":
+        # The Chebyshev points of 1/nu between 1/400 and 1: roots of T_24 (Abramowitz and Stegun 22.16.4, from memory).
+        roots = [math.cos((k + 0.5) * math.pi / 24) for k in range(24)]
+        assert sorted(asked) == pytest.approx([1 / (0.50125 + 0.49875 * each) for each in roots], rel=1e-12)
+    else:
+        assert len(asked) == expected
+
+
 def test_degrees_of_freedom_just_below_2_have_a_factor_just_above_that_of_2():
     # Source: GUM Table G.2 at 95.45 %, row 2: 4.53; cut to the whole number below it would be that of 1: 13.97. From memory.
     assert coverage_factor(1.99) == pytest.approx(4.55, abs=0.005)
@@ -78,7 +103,7 @@ def test_a_coverage_factor_tells_its_degrees_of_freedom(k, percent, nu):
     assert degrees_of_freedom_from_factor(k, float(percent) / 100) == pytest.approx(nu, rel=0.01)
 
 
-@pytest.mark.parametrize("k", [1.0, 1.5, 2.0])
+@pytest.mark.parametrize("k", [1.0, 1.5, 2.0, float(coverage_factor(math.inf))])
 def test_a_factor_not_above_that_of_the_normal_distribution_has_infinite_degrees_of_freedom(k):
     assert degrees_of_freedom_from_factor(k) == math.inf
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import linalg, stats
 
 from calib.errors import CalibError
-from calib.uncertainty.joint_distributions import MultivariateNormal, MultivariateT
+from calib.uncertainty.joint_distributions import MultivariateNormal, MultivariateT, _square_root
 
 SAMPLE = 20_000
 seeds = st.integers(0, 2**32)
@@ -149,6 +149,37 @@ def test_a_matrix_that_is_not_positive_semi_definite_is_refused_with_the_next_st
 def test_estimates_and_matrices_that_do_not_fit_are_refused(means, matrix, words):
     with pytest.raises(CalibError, match=words):
         MultivariateNormal(means, matrix)
+
+
+def test_covariances_stated_in_two_places_may_differ_by_a_billionth_of_the_uncertainties():
+    MultivariateNormal(np.zeros(2), np.array([[1.0, 0.0], [1e-9, 1.0]]))
+    with pytest.raises(CalibError, match="not symmetric"):
+        MultivariateNormal(np.zeros(2), np.array([[1.0, 0.0], [1.0001e-9, 1.0]]))
+
+
+HALF_CORRELATED = np.array([[1.0, 0.5], [0.5, 1.0]])  # eigenvalues 0.5 and 1.5
+
+
+def test_an_eigenvalue_up_to_n_times_what_rounding_leaves_is_0(monkeypatch):
+    # The root of the larger alone: 1.5 on the diagonal of the plane, 0.75 in each place of its square.
+    least = float(np.linalg.eigvalsh(HALF_CORRELATED)[0])
+    assert least == pytest.approx(0.5, rel=1e-14)
+    for limit, expected in ((least / 2, np.full((2, 2), 0.75)), (np.nextafter(least / 2, 0.0), HALF_CORRELATED)):
+        monkeypatch.setattr("calib.uncertainty.joint_distributions._ZERO", limit)
+        root = _square_root(np.zeros(2), HALF_CORRELATED)
+        assert root @ root.T == pytest.approx(expected, rel=1e-14)
+
+
+def test_an_eigenvalue_as_negative_as_rounding_explains_is_0(monkeypatch):
+    matrix = np.array([[1.0, 1.25], [1.25, 1.0]])
+    least = float(np.linalg.eigvalsh(matrix)[0])
+    assert least == pytest.approx(-0.25, rel=1e-14)
+    monkeypatch.setattr("calib.uncertainty.joint_distributions._NEGATIVE", least)
+    root = _square_root(np.zeros(2), matrix)
+    assert root @ root.T == pytest.approx(np.full((2, 2), 1.125), rel=1e-14)
+    monkeypatch.setattr("calib.uncertainty.joint_distributions._NEGATIVE", np.nextafter(least, 0.0))
+    with pytest.raises(CalibError, match=r"eigenvalue -0\.25"):
+        _square_root(np.zeros(2), matrix)
 
 
 @pytest.mark.parametrize("nu", [0.0, -1.0, math.inf, math.nan])

@@ -19,7 +19,8 @@ from calib.uncertainty.monte_carlo import (
     MAXIMUM_TRIALS,
     CoverageInterval,
     _Blocks,
-    _sort_tails,
+    _figures,
+    _tails,
     block_size,
     numerical_tolerance,
     propagate_distributions,
@@ -142,6 +143,17 @@ def test_as_many_trials_run_at_once_give_what_the_adaptive_procedure_found():
     assert np.array_equal(adaptive.scatter, fixed.scatter)
 
 
+def test_as_many_trials_as_are_asked_for_run_though_ten_blocks_would_do():
+    assert propagate_distributions(same, NORMAL, seed=1, significant_digits=1, trials=110_000).trials == 110_000
+
+
+def test_the_figures_of_a_block_are_its_mean_deviation_and_the_ends_of_its_symmetric_interval():
+    # JCGM 101, 7.7.2 with p = 0.9, M = 100: q = 90, r = (M - q)/2 = 5, and the 5th and the 95th of 0, 3, 6, ...
+    values = 3.0 * np.random.default_rng(5).permutation(100)
+    expected = (statistics.fmean(values), statistics.stdev(values), 12.0, 282.0)
+    assert _figures(values, 0.9) == pytest.approx(expected, rel=1e-12)
+
+
 def test_more_digits_take_more_trials():
     two, three = (propagate_distributions(same, NORMAL, seed=1, significant_digits=digits) for digits in (2, 3))
     assert three.trials > 10 * two.trials
@@ -200,11 +212,11 @@ def test_mean_and_deviation_of_blocks_of_unlike_sizes_are_those_of_all_their_val
 
 
 @pytest.mark.parametrize("tail", [1, 3, 10, 40, 60, 99])
-def test_as_many_of_the_least_and_of_the_largest_values_stand_in_order(tail):
+def test_as_many_of_the_least_and_of_the_largest_values_come_in_order(tail):
     values = np.random.default_rng(5).permutation(100).astype(float)
-    _sort_tails(values, tail)
-    assert values[:tail].tolist() == list(range(tail))
-    assert values[-tail:].tolist() == list(range(100 - tail, 100))
+    least, largest = _tails(values, tail)
+    assert least.tolist() == list(range(tail))
+    assert largest.tolist() == list(range(100 - tail, 100))
     assert sorted(values) == list(range(100))
 
 

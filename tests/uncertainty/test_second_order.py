@@ -260,6 +260,48 @@ def test_a_result_whose_u_is_below_nine_percent_of_it_costs_nothing(monkeypatch,
     assert bool(factors) == asked
 
 
+@pytest.mark.parametrize("value", [1.0, -4.0])
+def test_nothing_is_told_of_a_u_of_just_nine_percent_of_the_value(value):
+    u = np.array([[0.4, 0.4]])
+    limit = 1.8 * UNSYMMETRICAL_BY * abs(value)
+    for expanded, is_told in ((limit, False), (np.nextafter(limit, INF), True)):
+        of_it = second_order_of(
+            Product(np.arange(2), np.zeros(1)), np.array([value]), np.array([expanded]), u, np.full_like(u, INF)
+        )
+        assert bool(of_it.above[0]) == is_told
+
+
+def test_an_interval_whose_middle_lies_just_as_far_off_as_is_borne_is_symmetrical(monkeypatch):
+    # A quarter of U in the place of a twentieth: 4 times the middle is U to the bit. U does not move the middle.
+    monkeypatch.setattr("calib.uncertainty.second_order.UNSYMMETRICAL_BY", 0.25)
+    u = np.array([[0.8, 0.8]])
+
+    def above(expanded):
+        product = Product(np.arange(2), np.zeros(1))
+        return second_order_of(product, np.ones(1), np.array([expanded]), u, np.full_like(u, INF)).above[0]
+
+    # (z^2 - 1)/2 = 3/2, times 2 u^4 of f_12 and f_21, over V = 2 u^2.
+    middle = above(1.6)
+    assert middle == pytest.approx(1.5 * 0.8**2, rel=1e-12)
+    assert above(4.0 * middle) == 0.0
+    assert above(np.nextafter(4.0 * middle, 0.0)) == middle
+
+
+def test_a_u_that_would_change_by_just_as_much_as_is_borne_is_not_flagged(monkeypatch):
+    changed = told([0.3], bend=-1.0).changed[0]
+    assert changed == pytest.approx(math.sqrt(1 + 3.5 * 0.3**2) - 1, rel=1e-12)
+    for limit, expected in ((changed, 0.0), (np.nextafter(changed, 0.0), changed)):
+        monkeypatch.setattr("calib.uncertainty.second_order.CHANGED_BY", limit)
+        assert told([0.3], bend=-1.0).changed[0] == expected
+
+
+def test_the_contributions_to_a_factor_add_in_squares():
+    # 3-4-5 and 5-12-13; no contribution to the second factor.
+    product = Product(np.array([0, 2, 0, 2]), np.zeros(2))
+    found = _of_factors(product, np.array([[0.3, 0.5, 0.4, 1.2], [1.5, 0.0, 2.0, 0.7]]))
+    assert found == pytest.approx(np.array([[0.5, 0.0, 1.3], [2.5, 0.0, 0.7]]), rel=1e-14)
+
+
 @pytest.mark.parametrize(("relative", "is_told"), [(0.0497, False), (0.0503, True)])
 def test_a_root_is_told_from_a_twentieth_on(relative, is_told):
     # The middle of a root lies z^2 u^2/2 below: 5 % of U = z u at u = 0.05.

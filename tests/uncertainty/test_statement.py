@@ -57,6 +57,12 @@ def test_one_digit_is_rounded_up_where_the_nearest_would_lose_more_than_5_percen
     assert plain(round_uncertainty(uncertainty, digits=1)) == text
 
 
+def test_the_nearest_is_taken_where_it_loses_just_the_largest_loss(monkeypatch):
+    # 1.25 becomes 1.2 and loses 4 %, to the bit; of 5 % no decimal number of a few digits loses just that.
+    monkeypatch.setattr("calib.uncertainty.statement.LARGEST_LOSS", Decimal("0.04"))
+    assert plain(round_uncertainty(1.25)) == "1.2"
+
+
 @pytest.mark.parametrize(("uncertainty", "text"), UP)
 def test_an_uncertainty_may_be_rounded_up(uncertainty, text):
     assert plain(round_uncertainty(uncertainty, rounding="up")) == text
