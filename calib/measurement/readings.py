@@ -229,5 +229,4 @@ class Readings:
 
 def _by_way(ways: Sequence[Way], index: Integers | None) -> Iterator[tuple[Way, Integers | slice]]:
     for place, way in enumerate(ways):
-        # The usual job is measured in one way, and its arrays are taken as they stand.
-        yield way, slice(None) if index is None or len(ways) == 1 else np.flatnonzero(index == place)
+        yield way, slice(None) if index is None else np.flatnonzero(index == place)

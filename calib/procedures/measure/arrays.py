@@ -86,7 +86,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         two_figures=_two_figures(standing, first, kind),
         calibrations=_shared_calibrations(first, calibrations, standards, behind),
         ways=[reading.way for reading in of_ways],
-        way=way[kind],
+        way=way[kind] if len(of_ways) > 1 else None,  # the usual job is measured in one way
         points=Points(owner, _passages(owner, passage), weight) if owner.size > len(standing) else None,
         air=_air(first, kind, records),
         probes=_probes(first, kind, calibrations, records),
