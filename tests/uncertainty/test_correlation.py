@@ -41,6 +41,15 @@ def test_results_that_are_one_error_go_wholly_together_and_those_of_two_groups_n
     assert found.high == pytest.approx([1, 0, 0], abs=1e-12)
 
 
+def test_of_results_that_are_one_error_r_is_1_to_the_bit_and_no_bit_beyond():
+    """Terms of which rounding makes a little more than 1 or -1 of some."""
+    terms = np.linspace(0.1, 1.0, 40) * np.tile([1, -1], 20)
+    pairs = [(first, second) for first in range(40) for second in range(first + 1, 40)]
+    found = correlations_of_results([shared(terms, common)], pairs)
+    assert [(r.min(), r.max()) for r in (found.low, found.high)] == [(-1.0, 1.0)] * 2
+    assert np.abs(found.low) == pytest.approx(1.0, abs=1e-12)
+
+
 def test_every_pair_of_a_matrix_is_that_of_the_pair_alone():
     contributions = [shared([3, 2, -1, 4], not_known), shared([1, 2, 3, 4], common), own(4, 3, 2, 1)]
     pairs = [(first, second) for first in range(4) for second in range(first + 1, 4)]
