@@ -7,7 +7,8 @@ is the product of theirs, and
     normal exp(-u^2 t^2/2)    rectangular sin(a t)/(a t), a = sqrt(3) u    t: g_nu(u t),
     g_nu(z) = K_(nu/2)(z sqrt(nu)) (z sqrt(nu))^(nu/2)/(Gamma(nu/2) 2^(nu/2 - 1))
 
-by Gauss-Legendre quadrature up to where phi is below 1e-7. Sources, from memory: J. Gil-Pelaez, Biometrika 38 (1951) 481 (the
+by Gauss-Legendre quadrature up to where phi is below 1e-7; far out, where that asks for too many nodes, from the tails of the parts
+themselves (`_far_out`). Sources, from memory: J. Gil-Pelaez, Biometrika 38 (1951) 481 (the
 inversion); S. Hurst, Australian National University report SRR95-044 (1995) (t's characteristic function).
 
 Decision (2026-11-29). U is the half-width of this distribution at the coverage probability where that exceeds the U of
@@ -24,7 +25,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gammaln, kve
+from scipy.special import gammaln, kve, stdtr, stdtrit
 
 from calib.arrays import Floats, Integers, Truths
 from calib.uncertainty.coverage import (
@@ -48,6 +49,7 @@ _AS_NORMAL = 200.0  # degrees of freedom above which t is taken as normal
 _MOST_TABLES = 32  # degrees of freedom that are told apart; more are rounded down to a lattice of 1/nu
 _LATTICE = 512
 _NODES = tuple(48 << doublings for doublings in range(5))
+_FAR = 10.0  # half-widths from which on sin(w t) is too quick for the most nodes, and one part alone leads there
 _STEPS = 60
 _STEADY = 1e-6  # relative step of a half-width at which it is that: the next one would be of its square
 _LEAST_BEYOND = 1e-12  # what rounding leaves of a probability of 0
@@ -133,7 +135,7 @@ def coverage_of_parts(parts: ErrorParts, probability: float = COVERAGE_PROBABILI
 def half_width(parts: ErrorParts, probability: float = COVERAGE_PROBABILITY) -> Floats:
     """(n,) half-widths w with P(|Y| <= w) = probability [unit of the results]; 0 < probability < 1, some part normal or t.
 
-    For 0.6 degrees of freedom and more at 95.45 %, for 1 and more at 99 %: with fewer, sin(w t) is too quick for the nodes.
+    Where w is tens of u, sin(w t) is too quick for the nodes: there `_far_out` tells it.
     """
     u = parts.standard_uncertainty
     return np.asarray(_wider(_of_unit(parts), np.zeros(u.size), probability) * u)
@@ -159,11 +161,15 @@ def _wider(unit: ErrorParts, than: Floats, probability: float) -> Floats:
     """Half-widths of errors of u = 1 where they are larger than some (n,), else NaN."""
     p = exact_probability(probability)
     wide = np.full(than.size, np.nan)
-    reach = _reach(unit)
-    needed = 0.75 * _about(unit, probability) * reach + 24.0
-    classes = np.minimum(np.searchsorted(_NODES, needed), len(_NODES) - 1)
+    reach, about = _reach(unit), _about(unit, probability)
+    classes = np.searchsorted(_NODES, 0.75 * about * reach + 24.0)
     told = _told_apart(unit)
-    for place in np.unique(classes).tolist():
+    far = (classes == len(_NODES)) & (about > _FAR)
+    for row in np.flatnonzero(far).tolist():
+        w = _far_out(told.student[row], told.degrees_of_freedom[row], told.rectangular[row], 1.0 - p)
+        wide[row] = w if w > than[row] else np.nan
+    classes = np.where(far, -1, np.minimum(classes, len(_NODES) - 1))
+    for place in range(len(_NODES)):
         rows = np.flatnonzero(classes == place)
         for first in range(0, rows.size, _AT_ONCE):
             mine = rows[first : first + _AT_ONCE]
@@ -171,6 +177,31 @@ def _wider(unit: ErrorParts, than: Floats, probability: float) -> Floats:
             beyond = integral.probability(than[mine]) < p
             wide[mine[beyond]] = integral.rows(beyond).half_width(than[mine[beyond]], p)
     return wide
+
+
+def _far_out(student: Floats, dof: Floats, rectangular: Floats, beyond: float) -> float:
+    """The half-width of one error of u = 1 with a probability `beyond` it so small that one part of the error alone leads there.
+
+        P(|Y| > w) = sum over the parts t of P(u |t| > w - s) + P(u |t| > w + s),   s^2 the variance of all other parts
+
+    which is right to the second order in s/w (the others shift the tail of one either way). A t of 2 degrees of freedom and fewer
+    has no variance; its middle shifts nothing: of two Cauchy distributions the scales add, as their tails do.
+    """
+    from scipy.optimize import brentq  # noqa: PLC0415 (a quarter of a second, which hardly any result needs)
+
+    u, nu = student[np.isfinite(dof)], dof[np.isfinite(dof)]
+    variance = u**2 * np.divide(nu, nu - 2.0, out=np.zeros(nu.size), where=nu > 2.0)
+    others = np.sum(rectangular**2) + np.sum(student[np.isinf(dof)] ** 2) + np.sum(variance) - variance
+    shift = np.sqrt(np.maximum(others, 0.0))  # rounding may leave less than nothing
+
+    def missing(log_w: float) -> float:
+        w = np.exp(log_w)
+        return float(np.log(np.sum(stdtr(nu, (shift - w) / u) + stdtr(nu, (-shift - w) / u)) / beyond))
+
+    # One part alone has more beyond the least than the probability; beyond the most none has its share of it.
+    least = np.max(-u * stdtrit(nu, 0.5 * beyond))
+    most = np.max(shift - u * stdtrit(nu, 0.5 * beyond / u.size))
+    return float(np.exp(brentq(missing, np.log(least) - 0.01, np.log(most) + 0.01)))
 
 
 def _reach(unit: ErrorParts) -> Floats:

@@ -1,6 +1,7 @@
 """The convolved distribution of a result, beside integrals worked out by scipy, closed forms, and the tables of the GUM."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -212,6 +213,80 @@ def test_of_two_parts_of_one_degree_of_freedom_the_scales_add():
     # Cauchy distributions: any text on probability.
     expected = (0.3 + 0.5) * t_distribution.ppf(0.5 * (1 + P), 1.0)
     assert half_width(errors([0.3, 0.5], [1.0, 1.0]))[0] == pytest.approx(expected, rel=1e-4)
+
+
+# Where w is tens of u, the tail is that of one part, which the others shift: no integral has the nodes for it.
+
+
+@pytest.mark.parametrize(
+    ("nu", "probability"), [(0.3, 0.9545), (0.5, 0.99), (0.7, 0.9545), (1.0, 0.9999), (1.5, 0.999), (3.0, 0.999999)]
+)
+def test_far_out_one_part_is_the_quantile_of_t(nu, probability):
+    expected = 0.3 * t_distribution.ppf(0.5 * (1 + exact_probability(probability)), nu)
+    assert half_width(errors([0.3], [nu]), probability)[0] == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize(("nu", "probability"), [(2.0, 0.9999), (3.0, 0.999999)])
+def test_far_out_a_normal_part_shifts_the_tail_either_way(nu, probability):
+    w = half_width(errors([0.95, 0.3], [nu, math.inf]), probability)[0]
+    beyond = 2 * quad(lambda z: t_distribution.sf((w - z) / 0.95, nu) * norm.pdf(z, scale=0.3), -3, 3, epsabs=0)[0]
+    assert beyond == pytest.approx(1 - exact_probability(probability), rel=1e-7)
+    assert 2 * t_distribution.sf(w / 0.95, nu) < beyond * (1 - 1e-5)  # without the shift it would be less
+
+
+def test_far_out_a_rectangular_part_shifts_the_tail_either_way():
+    a, nu = 0.6 * math.sqrt(3), 2.0
+    w = half_width(errors([0.8], [nu], [0.6]), 0.9999)[0]
+    beyond = 2 * quad(lambda z: t_distribution.sf((w - z) / 0.8, nu) / (2 * a), -a, a, epsrel=1e-12)[0]
+    assert beyond == pytest.approx(1 - exact_probability(0.9999), rel=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("parts", "rel"),
+    [(((0.8, 1.5), (0.6, 3.0)), 1e-6), (((0.8, 2.0), (0.6, 4.0)), 1e-5), (((0.7, 2.5), (0.7, 2.5)), 2e-3)],
+)
+def test_far_out_two_parts_have_their_tails_together(parts, rel):
+    (u, nu), (u_other, nu_other) = parts
+    w = half_width(errors([u, u_other], [nu, nu_other]), 0.9999)[0]
+
+    def density(z):
+        return t_distribution.sf((w - z) / u, nu) * t_distribution.pdf(z / u_other, nu_other) / u_other
+
+    ends = (-math.inf, -10 * w, -1, 1, w / 2, w - 1, w + 1, 10 * w, math.inf)
+    beyond = 2 * sum(quad(density, low, high, epsabs=0, epsrel=1e-8)[0] for low, high in pairwise(ends))
+    assert beyond == pytest.approx(1 - exact_probability(0.9999), rel=rel)
+
+
+def test_far_out_of_parts_of_one_degree_of_freedom_the_scales_add():
+    # Cauchy distributions: any text on probability.
+    expected = (0.3 + 0.5 + 0.1) * t_distribution.ppf(0.5 * (1 + exact_probability(0.9999)), 1.0)
+    assert half_width(errors([0.3, 0.5, 0.1], [1.0] * 3), 0.9999)[0] == pytest.approx(expected, rel=1e-7)
+
+
+def test_results_far_out_and_others_have_each_their_own_half_width():
+    parts = [errors([1.0, 0.1], [nu, math.inf], [0.2]) for nu in (0.5, 4.0, 0.4, 9.0)]
+    together = ErrorParts(
+        *(
+            np.vstack([getattr(each, name) for each in parts])
+            for name in ("student", "degrees_of_freedom", "rectangular")
+        )
+    )
+    alone = [half_width(each)[0] for each in parts]
+    assert half_width(together) == pytest.approx(alone, rel=1e-12)
+    than = np.array([2.0, 0.5, 0.5, 2.0]) * alone / together.standard_uncertainty
+    assert np.isnan(_wider(_of_unit(together), than, 0.9545)).tolist() == [True, False, False, True]
+
+
+@pytest.mark.parametrize(("u", "is_asked"), [(0.142, True), (0.16, False)])
+def test_an_integral_is_asked_below_half_widths_of_ten(monkeypatch, u, is_asked):
+    """About sqrt((63.7 u)^2 + 2.58^2 (1 - u^2)): 9.4 and 10.5, where either would ask for more than 768 nodes."""
+    asked = []
+    monkeypatch.setattr(
+        "calib.uncertainty.convolution._gauss_legendre",
+        lambda nodes: (asked.append(nodes), _gauss_legendre(nodes))[1],
+    )
+    half_width(errors([u], [1.0], [math.sqrt(1 - u**2)]), 0.99)
+    assert asked == [768] * is_asked
 
 
 @pytest.mark.parametrize("ratio", [0.2, 0.7, 1.0])
