@@ -8,7 +8,7 @@ process imports the module with that change and runs the tests that mirror the m
 then the published ones that import it, until one fails; where none does, those of the procedures that its wing serves, with
 records in a file. What survives is printed, with its reason where tests/survivors.toml has one; more than 2 % of survivors, or one
 without a reason, is exit status 1. With --every a sample is tried, each N-th mutant of all the modules together, from the K-th
-on: some 9,000 there are, and a whole run takes a night.
+on: some 8,000 there are, and a whole run takes a night.
 """
 
 import argparse
