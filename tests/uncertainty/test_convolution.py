@@ -15,6 +15,7 @@ from scipy.stats import t as t_distribution
 
 from calib.uncertainty.convolution import (
     ErrorParts,
+    _about,
     _characteristic,
     _gauss_legendre,
     _Integral,
@@ -278,15 +279,19 @@ def test_results_far_out_and_others_have_each_their_own_half_width():
 
 
 @pytest.mark.parametrize(("u", "is_asked"), [(0.142, True), (0.16, False)])
-def test_an_integral_is_asked_below_half_widths_of_ten(monkeypatch, u, is_asked):
+def test_an_integral_is_asked_up_to_half_widths_of_ten(monkeypatch, u, is_asked):
     """About sqrt((63.7 u)^2 + 2.58^2 (1 - u^2)): 9.4 and 10.5, where either would ask for more than 768 nodes."""
     asked = []
     monkeypatch.setattr(
         "calib.uncertainty.convolution._gauss_legendre",
         lambda nodes: (asked.append(nodes), _gauss_legendre(nodes))[1],
     )
-    half_width(errors([u], [1.0], [math.sqrt(1 - u**2)]), 0.99)
+    error = errors([u], [1.0], [math.sqrt(1 - u**2)])
+    half_width(error, 0.99)
     assert asked == [768] * is_asked
+    monkeypatch.setattr("calib.uncertainty.convolution._FAR", _about(_of_unit(error), 0.99)[0])
+    half_width(error, 0.99)
+    assert asked == [768] * (is_asked + 1)
 
 
 @pytest.mark.parametrize("ratio", [0.2, 0.7, 1.0])
