@@ -168,9 +168,9 @@ def _wider(unit: ErrorParts, than: Floats, probability: float) -> Floats:
     for row in np.flatnonzero(far).tolist():
         w = _far_out(told.student[row], told.degrees_of_freedom[row], told.rectangular[row], 1.0 - p)
         wide[row] = w if w > than[row] else np.nan
-    classes = np.where(far, -1, np.minimum(classes, len(_NODES) - 1))
-    for place in range(len(_NODES)):
-        rows = np.flatnonzero(classes == place)
+    classes = np.minimum(classes, len(_NODES) - 1)
+    for place in np.unique(classes[~far]).tolist():
+        rows = np.flatnonzero((classes == place) & ~far)
         for first in range(0, rows.size, _AT_ONCE):
             mine = rows[first : first + _AT_ONCE]
             integral = _integral(told.rows(mine), reach[mine], _NODES[place])

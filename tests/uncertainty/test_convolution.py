@@ -276,6 +276,8 @@ def test_results_far_out_and_others_have_each_their_own_half_width():
     assert half_width(together) == pytest.approx(alone, rel=1e-12)
     than = np.array([2.0, 0.5, 0.5, 2.0]) * alone / together.standard_uncertainty
     assert np.isnan(_wider(_of_unit(together), than, 0.9545)).tolist() == [True, False, False, True]
+    far = _of_unit(parts[0])
+    assert np.isnan(_wider(far, _wider(far, np.zeros(1), 0.9545), 0.9545)).all()  # as wide is not wider
 
 
 @pytest.mark.parametrize(("u", "is_asked"), [(0.142, True), (0.16, False)])
