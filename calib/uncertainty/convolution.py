@@ -25,7 +25,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gammaln, kve, stdtr, stdtrit
+from scipy.special import gammaln, kve, stdtr
 
 from calib.arrays import Floats, Integers, Truths
 from calib.uncertainty.coverage import (
@@ -194,14 +194,12 @@ def _far_out(student: Floats, dof: Floats, rectangular: Floats, beyond: float) -
     others = np.sum(rectangular**2) + np.sum(student[np.isinf(dof)] ** 2) + np.sum(variance) - variance
     shift = np.sqrt(np.maximum(others, 0.0))  # rounding may leave less than nothing
 
-    def missing(log_w: float) -> float:
+    def too_much(log_w: float) -> float:
         w = np.exp(log_w)
-        return float(np.log(np.sum(stdtr(nu, (shift - w) / u) + stdtr(nu, (-shift - w) / u)) / beyond))
+        return float(np.sum(stdtr(nu, (shift - w) / u) + stdtr(nu, (-shift - w) / u)) - beyond)
 
-    # One part alone has more beyond the least than the probability; beyond the most none has its share of it.
-    least = np.max(-u * stdtrit(nu, 0.5 * beyond))
-    most = np.max(shift - u * stdtrit(nu, 0.5 * beyond / u.size))
-    return float(np.exp(brentq(missing, np.log(least) - 0.01, np.log(most) + 0.01)))
+    with np.errstate(over="ignore"):  # of no float so much as its largest u
+        return float(np.exp(brentq(too_much, np.log(np.max(u)), np.log(np.finfo(float).max))))
 
 
 def _reach(unit: ErrorParts) -> Floats:

@@ -264,6 +264,20 @@ def test_far_out_of_parts_of_one_degree_of_freedom_the_scales_add():
     assert half_width(errors([0.3, 0.5, 0.1], [1.0] * 3), 0.9999)[0] == pytest.approx(expected, rel=1e-7)
 
 
+def test_far_out_each_tail_is_shifted_by_the_variance_of_all_others():
+    # A t of 1.9 degrees of freedom shifts nothing, one of 2.1 has the variance 21 u^2.
+    student, dof = [0.7, 0.4, 0.3, 0.2, 0.1], [1.9, 2.1, 3.0, math.inf, math.inf]
+    w = half_width(errors(student, dof, [0.3, math.sqrt(0.12)]), 0.99999)[0]
+    variance = [0, 0.4**2 * 2.1 / 0.1, 0.3**2 * 3]
+    others = [sum(variance) - own + 0.2**2 + 0.1**2 + 0.3**2 + 0.12 for own in variance]
+    beyond = sum(
+        t_distribution.sf((w + sign * math.sqrt(other)) / u, nu)
+        for u, nu, other in zip(student[:3], dof[:3], others, strict=True)
+        for sign in (1, -1)
+    )
+    assert beyond == pytest.approx(1 - exact_probability(0.99999), rel=1e-9)
+
+
 def test_results_far_out_and_others_have_each_their_own_half_width():
     parts = [errors([1.0, 0.1], [nu, math.inf], [0.2]) for nu in (0.5, 4.0, 0.4, 9.0)]
     together = ErrorParts(
