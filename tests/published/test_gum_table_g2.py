@@ -7,8 +7,6 @@ exactly 1, 2 and 3 standard deviations. Left out: nu = 35, p = 90 %, where the v
 
 from decimal import Decimal
 
-import pytest
-
 from calib.uncertainty.coverage import coverage_factor
 from tests.reference import agrees, rows
 
@@ -24,6 +22,6 @@ def test_every_cell_but_one_is_checked():
     assert len(PRINTED) == 28 * 6 - 1
 
 
-@pytest.mark.parametrize(("nu", "percent", "text"), PRINTED)
-def test_t_is_the_printed_one(nu, percent, text):
-    assert agrees(coverage_factor(float(nu), float(Decimal(percent) / 100)), text)
+def test_t_is_the_printed_one():
+    found = [(cell, coverage_factor(float(cell[0]), float(Decimal(cell[1]) / 100))) for cell in PRINTED]
+    assert [(cell, k) for cell, k in found if not agrees(k, cell[2])] == []

@@ -73,19 +73,22 @@ def test_every_row_is_asked():
     assert (len(OF_26), len(OTHERS)) == (3, 134)
 
 
-@pytest.mark.parametrize("row", MEANS, ids=named)
-def test_the_true_mean_is_the_printed_one(row):
-    assert agrees(true_mean(row), row["true_mean"])
+def otherwise(listed, worked_out, column):
+    """Rows of which something is worked out otherwise than it is printed: row, value, text."""
+    found = [(named(row), worked_out(row), row[column]) for row in listed]
+    return [(name, value, text) for name, value, text in found if not agrees(value, text)]
 
 
-@pytest.mark.parametrize("row", OTHERS, ids=named)
-def test_the_mean_by_the_rule_is_the_printed_one(row):
-    assert agrees(rule_mean(row), row["rule_mean"])
+def test_the_true_mean_is_the_printed_one():
+    assert otherwise(MEANS, true_mean, "true_mean") == []
 
 
-@pytest.mark.parametrize("row", OTHERS, ids=named)
-def test_the_error_of_the_rule_is_the_printed_one(row):
-    assert agrees(100 * (rule_mean(row) / true_mean(row) - 1), row["error_percent"])
+def test_the_mean_by_the_rule_is_the_printed_one():
+    assert otherwise(OTHERS, rule_mean, "rule_mean") == []
+
+
+def test_the_error_of_the_rule_is_the_printed_one():
+    assert otherwise(OTHERS, lambda row: 100 * (rule_mean(row) / true_mean(row) - 1), "error_percent") == []
 
 
 @pytest.mark.parametrize("row", OF_26, ids=named)

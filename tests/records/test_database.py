@@ -201,26 +201,23 @@ def past_the_checks(session, statement):
 
 
 @pytest.mark.parametrize("table", TABLES)
-@pytest.mark.parametrize(
-    "statement",
-    [
-        'UPDATE "{table}" SET {first} = {first}',
-        'DELETE FROM "{table}"',
-        'INSERT OR REPLACE INTO "{table}" SELECT * FROM "{table}"',
-        'REPLACE INTO "{table}" SELECT * FROM "{table}" LIMIT 1',
-    ],
-)
-def test_nothing_recorded_can_be_changed_by_way_of_the_program(empty_records, table, statement):
+def test_nothing_recorded_can_be_changed_by_way_of_the_program(empty_records, table):
     put_a_row(empty_records, table)
     before = sql(empty_records, f'SELECT * FROM "{table}"')  # noqa: S608
-    first = "sequence" if table == "ledger" else "id"
-    with (
-        pytest.raises(RecordsError, match="evidence is never changed"),
-        database.writing(str(empty_records)) as session,
-    ):
-        past_the_checks(session, statement.format(table=table, first=first))
-    assert sql(empty_records, f'SELECT * FROM "{table}"') == before  # noqa: S608
     assert len(before) == 1
+    first = "sequence" if table == "ledger" else "id"
+    for statement in (
+        f'UPDATE "{table}" SET {first} = {first}',  # noqa: S608
+        f'DELETE FROM "{table}"',  # noqa: S608
+        f'INSERT OR REPLACE INTO "{table}" SELECT * FROM "{table}"',  # noqa: S608
+        f'REPLACE INTO "{table}" SELECT * FROM "{table}" LIMIT 1',  # noqa: S608
+    ):
+        with (
+            pytest.raises(RecordsError, match="evidence is never changed"),
+            database.writing(str(empty_records)) as session,
+        ):
+            past_the_checks(session, statement)
+        assert sql(empty_records, f'SELECT * FROM "{table}"') == before  # noqa: S608
 
 
 @pytest.mark.parametrize("table", TABLES)

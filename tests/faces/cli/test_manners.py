@@ -150,8 +150,11 @@ def test_help_breaks_no_option_and_names_options_rather_than_columns(monkeypatch
     for words in sorted(EVERY_COMMAND):
         for columns in ["60", "100"]:
             monkeypatch.setenv("COLUMNS", columns)
-            told = calib(*words.split(), "--help").out
+            asked = calib(*words.split(), "--help")
+            told = asked.out
 
+            assert (asked.status, asked.err) == (0, "")
+            assert "Example: calib" in told
             assert not re.search(r"[a-z]-\n", told)
             assert "if not given if not given" not in told
             assert not re.search(r"default: \(|list\[|beside [a-z]+_[a-z]+", told)

@@ -68,13 +68,6 @@ def test_every_command_shows_an_example_of_itself_that_can_be_typed():
         command.make_context(name, shlex.split(example_of(name))[1 + len(name.split()) :])
 
 
-@pytest.mark.parametrize("name", COMMANDS)
-def test_help_can_be_asked_for(name):
-    asked = calib(*name.split(), "--help")
-    assert (asked.status, asked.err) == (0, "")
-    assert "Example: calib" in asked.out
-
-
 GROUPS = {name.rpartition(" ")[0] for name in COMMANDS}
 
 
