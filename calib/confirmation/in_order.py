@@ -53,4 +53,4 @@ def relied_on_since(in_force: CalibrationOnRecord, day: date, since: Calibration
     That is so for the calibration that was in order, and for an earlier one as long as that one waited to be accepted. One in force
     that is later is in order again.
     """
-    return _order(in_force) <= _order(since) and day >= since.calibrated_on
+    return in_force.record_id == since.record_id or (_order(in_force) < _order(since) and day >= since.calibrated_on)

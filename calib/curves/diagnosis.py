@@ -39,7 +39,7 @@ def leave_one_out(fit: Whitened) -> Floats:
     Source: NIST/SEMATECH e-Handbook 4.4.4 names it (deleted residuals); the identity is that of linear least squares.
     """
     apart = 1.0 - leverage(fit)
-    return np.divide(fit.residuals, apart, out=np.full_like(apart, np.inf), where=~np.isclose(apart, 0.0, atol=1e-12))
+    return np.divide(fit.residuals, apart, out=np.full_like(apart, np.inf), where=apart > 1e-12)
 
 
 def outliers(fit: Whitened) -> list[int]:

@@ -1,6 +1,6 @@
 """Velocity from pressure, mass flow and vanes: exact roots, inverses, and a vane built from its balance of torques.
 
-Near zero pressure: quadrature by scipy and mpmath; u of 0.6: tests/measurement/test_low_velocities.
+Near zero pressure: quadrature by scipy and mpmath, parabolic cylinder functions; u of 0.6: tests/measurement/test_low_velocities.
 """
 
 import math
@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import integrate
+from scipy import integrate, special
 
 from calib.airflow.velocity import (
     LOW_PRESSURE_LIMIT,
@@ -99,6 +99,14 @@ def test_arrays_run_over_the_points_of_a_traverse():
     assert velocity_from_pressure(dp, 1.2) == pytest.approx(np.array([[0.0, 0.0], [1.0, 2.0]]))
     assert pressure_sensitivity(dp, np.full((2, 1), 1.2)) == pytest.approx(np.array([[0.0, 0.0], [1 / 1.2, 1 / 2.4]]))
     assert relative_velocity_uncertainty(dp, 0.06) == pytest.approx(np.array([[np.inf, np.inf], [0.05, 0.0125]]))
+
+
+@pytest.mark.parametrize("m", [-2.0, -1.0, 0.0, 0.3, 1.0, 2.5, 5.0])
+def test_the_mean_velocity_is_that_of_a_published_integral(m):
+    """E sqrt(max(z, 0)) for z normal about m: Gamma(3/2) exp(-m^2/4) D_(-3/2)(-m)/sqrt(2 pi) (DLMF 12.5.1, from memory)."""
+    expected = math.gamma(1.5) * math.exp(-(m**2) / 4) * special.pbdv(-1.5, -m)[0] / math.sqrt(2 * math.pi)
+    mean, _ = velocity_near_zero(0.4 * m, 0.4, 1.2)
+    assert float(mean) / math.sqrt(2 * 0.4 / 1.2) == pytest.approx(expected, abs=1e-11)
 
 
 @pytest.mark.parametrize("m", [-6.0, -5.0, -2.0, -1.0, 0.0, 0.3, 1.0, 2.5, 5.0])

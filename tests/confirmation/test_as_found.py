@@ -69,6 +69,7 @@ def test_those_after_a_calibration_may_have_it_before_them():
 
 def test_who_used_the_calibration_in_order_relied_on_it():
     assert relied_on_since(SECOND, date(2025, 3, 1), SECOND)
+    assert relied_on_since(SECOND, date(2025, 1, 9), SECOND)  # whatever day a record says
     assert relied_on_since(SECOND, date(2026, 1, 15), SECOND)  # the failing one had not been accepted yet
 
 

@@ -113,6 +113,17 @@ def test_a_line_is_split_into_series_by_their_shares_of_its_variance():
 
 
 @pytest.fixture
+def nodes(monkeypatch):
+    """The numbers of nodes that are asked for, one for each lot of integrals."""
+    asked = []
+    monkeypatch.setattr(
+        "calib.uncertainty.convolution._gauss_legendre",
+        lambda count: (asked.append(count), _gauss_legendre(count))[1],
+    )
+    return asked
+
+
+@pytest.fixture
 def steps(monkeypatch):
     """The half-widths whose probabilities are asked for, step by step."""
     asked, probability = [], _Integral.probability
@@ -295,19 +306,14 @@ def test_results_far_out_and_others_have_each_their_own_half_width():
 
 
 @pytest.mark.parametrize(("u", "is_asked"), [(0.142, True), (0.16, False)])
-def test_an_integral_is_asked_up_to_half_widths_of_ten(monkeypatch, u, is_asked):
+def test_an_integral_is_asked_up_to_half_widths_of_ten(monkeypatch, nodes, u, is_asked):
     """About sqrt((63.7 u)^2 + 2.58^2 (1 - u^2)): 9.4 and 10.5, where either would ask for more than 768 nodes."""
-    asked = []
-    monkeypatch.setattr(
-        "calib.uncertainty.convolution._gauss_legendre",
-        lambda nodes: (asked.append(nodes), _gauss_legendre(nodes))[1],
-    )
     error = errors([u], [1.0], [math.sqrt(1 - u**2)])
     half_width(error, 0.99)
-    assert asked == [768] * is_asked
+    assert nodes == [768] * is_asked
     monkeypatch.setattr("calib.uncertainty.convolution._FAR", _about(_of_unit(error), 0.99)[0])
     half_width(error, 0.99)
-    assert asked == [768] * (is_asked + 1)
+    assert nodes == [768] * (is_asked + 1)
 
 
 @pytest.mark.parametrize("ratio", [0.2, 0.7, 1.0])
@@ -401,18 +407,13 @@ T_AND_RECTANGULAR = [(0.81, 8.0), (0.83, 8.0), (0.303, 4.0), (0.309, 4.0), (0.11
 
 
 @pytest.mark.parametrize(("s", "nu"), [*NORMAL_AND_RECTANGULAR, *T_AND_RECTANGULAR])
-def test_an_integral_has_the_nodes_that_its_half_width_and_its_reach_ask_for(monkeypatch, s, nu):
+def test_an_integral_has_the_nodes_that_its_half_width_and_its_reach_ask_for(nodes, s, nu):
     """48 nodes or twice that and so on, up to 768: three for each two turns of sin(w t), and 24 more."""
-    asked = []
-    monkeypatch.setattr(
-        "calib.uncertainty.convolution._gauss_legendre",
-        lambda nodes: (asked.append(nodes), _gauss_legendre(nodes))[1],
-    )
     half_width(errors([s], [nu], [math.sqrt(1 - s**2)]))
     reach = math.sqrt(32) / s if nu == math.inf else (16 / math.sqrt(nu) + 6) / s
     k = t_distribution.ppf(0.5 * (1 + P), nu)
     needed = 0.75 * math.sqrt((k * s) ** 2 + 4 * (1 - s**2)) * reach + 24
-    assert asked == [next((nodes for nodes in (48, 96, 192, 384) if nodes >= needed), 768)]
+    assert nodes == [next((count for count in (48, 96, 192, 384) if count >= needed), 768)]
 
 
 def test_of_many_results_each_has_its_own_factor_at_the_probability_asked_for():
